@@ -1,0 +1,16 @@
+// The commands of `roundel`: each file here adds one to the command line.
+#pragma once
+#include <CLI/CLI.hpp>
+#include <functional>
+
+#include "roundel/result.h"
+
+namespace roundel::program {
+
+/// What the chosen command will do once the command line has been read: its exit code, or an
+/// error that main prints as one line.
+using Run = std::function<Result<int>()>;
+
+// One line a command, alphabetical.
+
+}  // namespace roundel::program

@@ -1,0 +1,86 @@
+// Judges reports, forms cells and flights, and says what to write. Knows no socket, no clock and
+// no database: reports and trials come in, batches go out.
+#pragma once
+#include <cstdint>
+#include <functional>
+#include <memory>
+#include <span>
+#include <vector>
+
+#include "roundel/feed/report.h"
+#include "roundel/schema/store.h"
+#include "roundel/site/sightline.h"
+
+namespace roundel::record {
+
+/// How far off a report may be and still count. Seconds are of the feed's clock.
+struct Rules {
+  double stale_s = 60;            ///< behind the feed's newest
+  double leap_s = 60;             ///< ahead of it: held until others confirm
+  double out_of_order_s = 30;     ///< a window is closed this long after its end
+  double bridge_s = 300;          ///< silent cells are written across gaps up to this
+  double infer_s = 1800;          ///< and, inferred, up to this where one straight path explains both ends
+  double flight_break_s = 1800;
+  double max_speed_kn = 800;      ///< ground speed beyond which a fix is not believed
+  double max_horizon_ratio = 1.5; ///< range over radio horizon beyond which no duct explains it
+};
+
+/// What happened lately, for live displays. Totals since start.
+struct LiveCounts {
+  std::int64_t received{}, stored{}, repeats{}, rejected{};
+  double feed_time_s{};                 ///< newest confirmed, 0 before the first
+  std::size_t aircraft{};               ///< heard in the last 60 s
+  double farthest_km{};                 ///< since start
+};
+
+/// The recorder of one feed.
+///
+/// Use: construct, resume() from what the store holds, then accept()/reject() for every line, and
+/// take() at each write interval; the batch is committed by the caller, who keeps it until the
+/// store has it. close() at an orderly end. Every line counts once: received = stored + repeat +
+/// rejects, in each batch's tally and in live().
+class Recorder {
+ public:
+  struct Options {
+    schema::Id feed{};
+    Rules rules;
+    bool clock_is_arrival = false;
+    /// Feed time recorded before (files loaded twice): reports in it are `already_recorded`.
+    std::vector<schema::Coverage> recorded;
+  };
+
+  Recorder(Options options, const site::Viewpoint& viewpoint, schema::Id next_flight_id);
+  Recorder(Recorder&&) noexcept;
+  Recorder& operator=(Recorder&&) noexcept;
+  ~Recorder();
+
+  /// Trials of this feed, by start; given anew whenever they change. A flight never crosses from
+  /// one trial into another.
+  void set_trials(std::vector<schema::Trial> trials);
+
+  /// Continues open flights after a restart: no silent cells are invented for the time between.
+  /// @param tail  the latest cells of those flights (at least the last 30 min of feed time)
+  void resume(std::span<const schema::Flight> open, std::span<const schema::Cell> tail);
+
+  /// One decoded report. @param arrival_s  the computer's clock, Unix seconds
+  void accept(const feed::Report& report, double arrival_s);
+  /// A line that did not become a report.
+  void reject(feed::Reject reason, std::int64_t count = 1);
+  /// The connection was lost or made anew: silence until the next report says nothing.
+  void interrupted();
+
+  /// What has changed since the last take(): closed cells, and the present state of open ones
+  /// (so that a kill loses at most the time since the last commit).
+  schema::Batch take();
+  /// Closes all windows and flights; then take() once more.
+  void close();
+
+  schema::Id next_flight_id() const;
+  const LiveCounts& live() const;
+
+ private:
+  struct Impl;
+  std::unique_ptr<Impl> impl_;
+};
+
+}  // namespace roundel::record

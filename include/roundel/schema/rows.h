@@ -1,0 +1,86 @@
+// What is stored, row by row, as values. See schema/README.md for the tables behind them.
+#pragma once
+#include <cstdint>
+#include <map>
+#include <optional>
+#include <string>
+#include <vector>
+
+namespace roundel::schema {
+
+using Id = std::int64_t;
+
+/// Length of a cell's window. Windows start at multiples of it.
+inline constexpr int window_s = 10;
+/// Position messages an airborne aircraft sends in a full window (random gap 0.4 to 0.6 s:
+/// ICAO Annex 10 Vol IV; see method in docs).
+inline constexpr int chances_per_window = 20;
+
+/// Where the antenna stands.
+struct SiteRow {
+  std::string name;
+  double latitude_deg{};   ///< WGS 84, north positive, [-90, 90]
+  double longitude_deg{};  ///< east positive, [-180, 180]
+  double ground_m{};       ///< ground above mean sea level
+  double antenna_m{};      ///< antenna above ground
+  double surface_m{};      ///< surrounding country above mean sea level
+};
+
+/// An antenna, receiver, mount or feed: a number and a name.
+struct Named {
+  Id id{};
+  std::string name;
+};
+
+/// An interval in which one antenna, on one mount at one rotation, was on one receiver.
+struct Trial {
+  Id id{};
+  std::string feed, antenna, receiver, mount;
+  double rotation_deg{};                ///< of the antenna, clockwise, [0, 360)
+  std::int64_t start_s{};               ///< first second, feed time
+  std::optional<std::int64_t> stop_s;   ///< first second after; none: still running
+  std::string note;
+};
+
+/// A remark at a point in time ("reseated the connector").
+struct Note {
+  Id id{};
+  std::int64_t time_s{};
+  std::optional<Id> trial;
+  std::string text;
+};
+
+/// One aircraft's cells of one trial without a break longer than 30 min.
+struct Flight {
+  Id id{};
+  Id trial{};
+  std::uint64_t address{};       ///< 24-bit ICAO address, or a keyed hash of it
+  std::int64_t first_window{};   ///< window number (time / window_s) of the first cell
+  std::optional<std::int64_t> last_window;  ///< of the last cell; none: still open
+};
+
+/// One aircraft in one window of one trial.
+struct Cell {
+  std::int64_t window{};   ///< start time / window_s
+  Id flight{};
+  int heard{};             ///< reports that got through, repeats not counted, 0 .. 255
+  int expected{};          ///< chances there were, 1 .. 255; chances_per_window for a whole window
+  double latitude_deg{};   ///< mean position; interpolated where heard is 0. Stored to 1e-4 deg.
+  double longitude_deg{};
+  double altitude_ft{};    ///< pressure altitude, mean. Stored to 25 ft.
+  std::optional<double> signal_dbfs;  ///< mean level. Stored to 0.5 dB.
+  double uncertainty_km{};  ///< 0: measured or interpolated over at most 5 min; else `inferred`. Stored to 0.1 km.
+};
+
+/// An interval of feed time in which a feed was being recorded. Silence outside says nothing.
+struct Coverage {
+  Id feed{};
+  std::int64_t from_s{};
+  std::int64_t to_s{};  ///< first second after
+};
+
+/// Counts of reports: kind -> count. Kinds: "received", "stored", "repeat", or a reject's reason.
+/// received = stored + repeat + the sum of the rejects, always.
+using Tally = std::map<std::string, std::int64_t>;
+
+}  // namespace roundel::schema

@@ -1,0 +1,39 @@
+// What the recording side tells the web side: a snapshot that is cheap to take at any time.
+#pragma once
+#include <cstdint>
+#include <functional>
+#include <string>
+#include <vector>
+
+#include "roundel/schema/rows.h"
+
+namespace roundel::serve {
+
+enum class FeedState { connecting, connected, stalled, listening, stopped };
+
+struct FeedLive {
+  std::string name;
+  FeedState state = FeedState::stopped;
+  double state_since_s{};              ///< computer's clock
+  double last_report_s{};              ///< computer's clock, 0: none yet
+  double feed_time_s{};                ///< feed's clock, 0: none yet
+  std::int64_t received{}, stored{}, repeats{}, rejected{};  ///< since start
+  std::int64_t aircraft{};             ///< heard in the last 60 s
+  double farthest_km{};
+  std::size_t queued{}, queue_limit{};
+  std::vector<std::pair<std::string, std::int64_t>> rejects;  ///< since start, by reason
+};
+
+struct Live {
+  double now_s{};
+  double started_s{};
+  double last_commit_s{};              ///< computer's clock, 0: none yet
+  double last_commit_took_s{};
+  std::string store_state = "ok";      ///< or what is wrong, in words
+  std::vector<FeedLive> feeds;
+};
+
+/// Thread-safe; returns a copy.
+using LiveSource = std::function<Live()>;
+
+}  // namespace roundel::serve

@@ -1,0 +1,76 @@
+// Where an aircraft stands as seen from the antenna: range, bearing, elevation.
+#pragma once
+#include <memory>
+
+#include "roundel/result.h"
+#include "roundel/schema/rows.h"
+
+namespace roundel::site {
+
+/// Mean effective-Earth factor for refraction (ITU-R P.834; the ray method is in horizon.h).
+inline constexpr double k_standard = 4.0 / 3.0;
+inline constexpr double metres_per_foot = 0.3048;    // exact, international foot
+inline constexpr double km_per_nautical_mile = 1.852;  // exact
+
+/// A position, valid by construction: finite and within the ranges below.
+class GeoPoint {
+ public:
+  /// @param latitude_deg   geodetic, WGS 84, north positive, [-90, 90]
+  /// @param longitude_deg  east positive, [-180, 180]
+  /// @param height_m       above the surrounding surface, [-500, 50 000]
+  /// Errc::out_of_range names the quantity and the value refused.
+  static Result<GeoPoint> make(double latitude_deg, double longitude_deg, double height_m);
+  double latitude_deg() const noexcept { return latitude_deg_; }
+  double longitude_deg() const noexcept { return longitude_deg_; }
+  double height_m() const noexcept { return height_m_; }
+
+ private:
+  GeoPoint() = default;
+  double latitude_deg_{}, longitude_deg_{}, height_m_{};
+};
+
+struct Sightline {
+  double range_km;       ///< along the ground, >= 0
+  double slant_km;       ///< along the ray, >= 0
+  double bearing_deg;    ///< at the antenna, clockwise from true north, [0, 360)
+  double elevation_deg;  ///< above the antenna's horizontal, [-90, 90]
+};
+
+/// Sightline from `antenna` to `aircraft`. Cannot fail; every member is finite.
+///
+/// Range, bearing: inverse geodesic, WGS 84, by GeographicLib (Karney 2013, J. Geodesy 87:43,
+/// doi:10.1007/s00190-012-0578-z; 15 nm).
+/// Slant, elevation: plane triangle with the Earth's centre. r = k R + h, t = range / (k R),
+/// R the radius of curvature along the bearing (Euler), k the effective-Earth factor:
+///     slant^2 = r1^2 + r2^2 - 2 r1 r2 cos t     tan(elevation) = (r2 cos t - r1) / (r2 sin t)
+/// Range under 1 m: bearing is 0 by convention.
+Sightline sightline(const GeoPoint& antenna, const GeoPoint& aircraft,
+                    double k = k_standard) noexcept;
+
+/// Sightlines from one antenna to very many points: the geodesic by interpolation in a grid of
+/// azimuthal-equidistant coordinates around the antenna, exact to 1 cm and 1e-6 deg out to
+/// 1000 km; outside the grid, near a pole or across the antimeridian it falls back to sightline().
+class Viewpoint {
+ public:
+  explicit Viewpoint(const GeoPoint& antenna, double k = k_standard);
+  /// From the stored site; heights are taken above site.surface_m. Errc::out_of_range.
+  static Result<Viewpoint> from(const schema::SiteRow& site, double k = k_standard);
+  Viewpoint(Viewpoint&&) noexcept;
+  Viewpoint& operator=(Viewpoint&&) noexcept;
+  ~Viewpoint();
+
+  const GeoPoint& antenna() const noexcept;
+  /// @param altitude_ft pressure altitude above mean sea level; surface_m is subtracted
+  Sightline to(double latitude_deg, double longitude_deg, double altitude_ft) const noexcept;
+  /// Height of an altitude above the surrounding surface, m, at least 0.
+  double height_m(double altitude_ft) const noexcept;
+  /// Radio horizon, km along the ground, of an aircraft at that altitude on that bearing:
+  ///     R k (acos(R k / (R k + h1)) + acos(R k / (R k + h2)))
+  double horizon_km(double bearing_deg, double altitude_ft) const noexcept;
+
+ private:
+  struct Impl;
+  std::unique_ptr<Impl> impl_;
+};
+
+}  // namespace roundel::site
