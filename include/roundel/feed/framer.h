@@ -11,7 +11,8 @@ namespace roundel::feed {
 /// Longest line that is read; what is longer is counted and skipped to its end.
 inline constexpr std::size_t max_line_bytes = 4096;
 
-/// Lines end in LF or CR LF; empty lines are skipped silently. Bytes may arrive cut anywhere.
+/// Lines end in LF or CR LF, which don't count towards the limit; empty lines are skipped silently.
+/// Bytes may arrive cut anywhere: the lines are the same however they were cut.
 /// No allocation while whole lines arrive. Memory is bounded by max_line_bytes.
 class LineFramer {
  public:
@@ -20,7 +21,7 @@ class LineFramer {
 
   /// Feeds bytes. Lines too long are counted in too_long(), once each.
   void feed(std::string_view bytes, const OnLine& on_line);
-  /// The stream has ended: a last line without an end is still a line.
+  /// The stream has ended: a last line without an end is still a line. Ready for another stream.
   void finish(const OnLine& on_line);
   /// Forgets a line begun (a connection was lost in the middle of it).
   void reset();

@@ -1,6 +1,7 @@
 // Turns a feed's lines into reports, as its layout says.
 #pragma once
 #include <memory>
+#include <string>
 #include <string_view>
 #include <tl/expected.hpp>
 
@@ -10,7 +11,22 @@
 namespace roundel::feed {
 
 /// Reads lines of one connection, in order: it remembers the header line and, with carry_s, each
-/// aircraft's last altitude and position. One per connection or file; not shared by threads.
+/// aircraft's last altitude and on-ground flag. One per connection or file; not shared by threads.
+///
+/// How values are read, in both kinds of layout:
+/// - A value is missing if it is absent, null, blank, or one of the layout's `missing` texts.
+///   Blanks around a value don't count. A JSON number equals a text that reads as that number.
+/// - Numbers: decimal, with or without sign, fraction and exponent; as JSON numbers or as text.
+///   Not finite, or anything left over after the number ("12 ft"): malformed.
+/// - Address: 1 to 8 hex digits of any case, with or without 0x, below 2^24; a JSON number is
+///   its value. Any other mark before the digits says that this is no ICAO address: bad_address.
+/// - Time: a number is Unix seconds or milliseconds (TimeUnit::automatic: milliseconds from 1e11
+///   up, which as seconds would be the year 5138); anything else as parse_time().
+/// - On-ground flag: true false, t f, yes no, y n, in any case, or a number that is or isn't 0.
+///
+/// carry_s: a missing altitude or on-ground flag is taken from that aircraft's latest line which
+/// had one, if their times are at most carry_s apart. Lines kept out by `keep` are not read for it.
+/// For at most 16 384 aircraft; beyond that the ones not heard of for longest are forgotten.
 class LayoutReader {
  public:
   explicit LayoutReader(const config::Layout& layout);
@@ -18,10 +34,17 @@ class LayoutReader {
   LayoutReader& operator=(LayoutReader&&) noexcept;
   ~LayoutReader();
 
-  /// @param arrival_s  clock for carry_s where the line carries no time
-  /// Rejects: malformed, not_position, bad_address, no_altitude is not judged here.
-  /// Any bytes are safe. A header line is Reject::not_position.
+  /// @param line       without its end; any bytes are safe, of any length
+  /// @param arrival_s  Unix seconds; clock for carry_s where no line has carried a time
+  /// Rejects, in this order: malformed (not JSON, broken quoting), not_position (the header line,
+  /// kept out, latitude or longitude missing), malformed (they cannot be read), bad_address,
+  /// malformed (another value cannot be read). Ranges are not judged here, nor a missing altitude.
+  /// No allocation for a line in the common case: flat JSON, or columns without quotes.
   tl::expected<Report, Reject> read(std::string_view line, double arrival_s);
+
+  /// Why no line at all can be read, in words: `the header has no column "lat"`. Empty: nothing is
+  /// wrong. All lines are malformed as long as there is trouble.
+  const std::string& trouble() const;
 
  private:
   struct Impl;

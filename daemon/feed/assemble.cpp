@@ -1,0 +1,214 @@
+#include "daemon/feed/assemble.h"
+
+#include <algorithm>
+#include <cassert>
+#include <cmath>
+#include <utility>
+
+#include "daemon/feed/number.h"
+#include "roundel/time.h"
+
+namespace roundel::feed {
+namespace {
+
+using Kind = FieldValue::Kind;
+
+constexpr double metres_per_foot = 0.3048;        // exact: international foot, 1959
+constexpr double last_second_s = 253402300799.0;  // 9999-12-31T23:59:59Z, as parse_time()
+constexpr double milliseconds_from = 1e11;
+
+std::optional<double> number_of(const FieldValue& value) {
+  if (value.kind == Kind::number) return value.number;
+  if (value.kind == Kind::text) return parse_number(value.text);
+  return std::nullopt;
+}
+
+bool same_word(std::string_view text, std::string_view lower_case) {
+  return std::equal(text.begin(), text.end(), lower_case.begin(), lower_case.end(),
+                    [](char a, char b) { return (a >= 'A' && a <= 'Z' ? a + 32 : a) == b; });
+}
+
+std::optional<bool> flag_of(const FieldValue& value) {
+  if (value.kind == Kind::boolean) return value.truth;
+  if (const auto number = number_of(value)) return *number != 0;
+  if (value.kind != Kind::text) return std::nullopt;
+  for (std::string_view yes : {"true", "t", "yes", "y"})
+    if (same_word(value.text, yes)) return true;
+  for (std::string_view no : {"false", "f", "no", "n"})
+    if (same_word(value.text, no)) return false;
+  return std::nullopt;
+}
+
+int hex_digit(char c) {
+  if (c >= '0' && c <= '9') return c - '0';
+  if (c >= 'a' && c <= 'f') return c - 'a' + 10;
+  if (c >= 'A' && c <= 'F') return c - 'A' + 10;
+  return -1;
+}
+
+}  // namespace
+
+Literal::Literal(std::string text) : text_(std::move(text)), number_(parse_number(text_)) {}
+
+bool Literal::equals(const FieldValue& value) const {
+  switch (value.kind) {
+    case Kind::text:
+      return value.text == text_;
+    case Kind::number:
+      return number_ && *number_ == value.number;
+    case Kind::boolean:
+      return text_ == (value.truth ? "true" : "false");
+    case Kind::absent:
+      return text_.empty();
+    case Kind::other:
+      return false;
+  }
+  return false;
+}
+
+std::optional<std::uint32_t> parse_address(const FieldValue& value) {
+  constexpr std::uint32_t none = 0, all_call = 0xffffff;  // not assigned to any aircraft
+  std::uint32_t address = 0;
+  if (value.kind == Kind::number) {
+    if (!(value.number > none && value.number < all_call)) return std::nullopt;
+    address = static_cast<std::uint32_t>(value.number);
+    if (static_cast<double>(address) != value.number) return std::nullopt;
+    return address;
+  }
+  if (value.kind != Kind::text) return std::nullopt;
+  std::string_view text = value.text;
+  if (text.size() > 2 && text[0] == '0' && (text[1] == 'x' || text[1] == 'X'))
+    text.remove_prefix(2);
+  if (text.empty() || text.size() > 8) return std::nullopt;
+  for (const char c : text) {
+    const int digit = hex_digit(c);
+    if (digit < 0) return std::nullopt;
+    address = address << 4 | static_cast<std::uint32_t>(digit);
+  }
+  if (address == none || address >= all_call) return std::nullopt;
+  return address;
+}
+
+Carry::Known& Carry::of(std::uint32_t address) {
+  if (const auto found = young_.find(address); found != young_.end()) return found->second;
+  if (young_.size() == generation_size) {
+    old_ = std::exchange(young_, {});
+  }
+  Known known;
+  if (const auto found = old_.find(address); found != old_.end()) {
+    known = found->second;
+    old_.erase(found);
+  }
+  return young_.emplace(address, known).first->second;
+}
+
+Assembler::Assembler(const config::Layout& layout)
+    : time_unit_(layout.time_unit),
+      ft_per_unit_(layout.altitude_unit == config::AltitudeUnit::m ? 1 / metres_per_foot : 1),
+      carry_s_(layout.carry_s) {
+  for (const config::Keep& keep : layout.keep) {
+    std::vector<Literal>& texts = keep_.emplace_back();
+    for (const std::string& text : keep.equals) texts.emplace_back(text);
+  }
+  for (const std::string& text : layout.missing) missing_.emplace_back(text);
+}
+
+bool Assembler::is_missing(const FieldValue& value) const {
+  if (value.kind == Kind::absent || (value.kind == Kind::text && value.text.empty())) return true;
+  return std::any_of(missing_.begin(), missing_.end(),
+                     [&](const Literal& text) { return text.equals(value); });
+}
+
+std::optional<double> Assembler::time_s(const FieldValue& value) const {
+  if (const auto number = number_of(value)) {
+    const bool milliseconds =
+        time_unit_ == config::TimeUnit::milliseconds ||
+        (time_unit_ == config::TimeUnit::automatic && std::abs(*number) >= milliseconds_from);
+    const double seconds = milliseconds ? *number / 1000 : *number;
+    if (std::abs(seconds) > last_second_s) return std::nullopt;
+    return seconds;
+  }
+  if (value.kind != Kind::text) return std::nullopt;
+  if (const auto time = parse_time(value.text)) return *time;
+  return std::nullopt;
+}
+
+tl::expected<Report, Reject> Assembler::assemble(std::span<FieldValue> values, double arrival_s) {
+  assert(values.size() == n_fields + keep_.size());
+  for (FieldValue& value : values)
+    if (value.kind == Kind::text) value.text = trimmed(value.text);
+
+  for (std::size_t i = 0; i < keep_.size(); ++i) {
+    const FieldValue& value = values[n_fields + i];
+    if (std::none_of(keep_[i].begin(), keep_[i].end(),
+                     [&](const Literal& text) { return text.equals(value); }))
+      return tl::unexpected(Reject::not_position);
+  }
+  for (std::size_t i = 0; i < n_fields; ++i)
+    if (is_missing(values[i])) values[i].kind = Kind::absent;
+  const auto present = [&](Field field) { return values[field].kind != Kind::absent; };
+
+  Report report;
+  const bool has_position = present(latitude_field) && present(longitude_field);
+  if (has_position) {
+    const auto latitude = number_of(values[latitude_field]);
+    const auto longitude = number_of(values[longitude_field]);
+    if (!latitude || !longitude) return tl::unexpected(Reject::malformed);
+    report.latitude_deg = *latitude;
+    report.longitude_deg = *longitude;
+  } else if (carry_s_ <= 0) {
+    return tl::unexpected(Reject::not_position);
+  }
+
+  // A line without a position is of another kind; what it can't say is no fault.
+  const auto refusal = [&](Reject reason) {
+    return tl::unexpected(has_position ? reason : Reject::not_position);
+  };
+  const auto address = parse_address(values[address_field]);
+  if (!address) return refusal(Reject::bad_address);
+  report.address = *address;
+  if (present(time_field)) {
+    report.time_s = time_s(values[time_field]);
+    if (!report.time_s) return refusal(Reject::malformed);
+  }
+  if (present(altitude_field)) {
+    const auto altitude = number_of(values[altitude_field]);
+    // The conversion may overflow.
+    if (!altitude || !std::isfinite(*altitude * ft_per_unit_)) return refusal(Reject::malformed);
+    report.altitude_ft = *altitude * ft_per_unit_;
+  }
+  if (present(signal_field)) {
+    report.signal_dbfs = number_of(values[signal_field]);
+    if (!report.signal_dbfs) return refusal(Reject::malformed);
+  }
+  if (present(on_ground_field)) {
+    const auto flag = flag_of(values[on_ground_field]);
+    if (!flag) return refusal(Reject::malformed);
+    report.on_ground = *flag;
+  }
+  if (carry_s_ > 0) carry(report, present(on_ground_field), arrival_s);
+  if (!has_position) return tl::unexpected(Reject::not_position);
+  return report;
+}
+
+void Assembler::carry(Report& report, bool has_ground, double arrival_s) {
+  if (report.time_s) latest_s_ = report.time_s;
+  const double now_s = report.time_s ? *report.time_s : latest_s_.value_or(arrival_s);
+  Carry::Known& known = carry_.of(report.address);
+  if (report.altitude_ft) {
+    known.altitude_ft = *report.altitude_ft;
+    known.altitude_at_s = now_s;
+    known.has_altitude = true;
+  } else if (known.has_altitude && std::abs(now_s - known.altitude_at_s) <= carry_s_) {
+    report.altitude_ft = known.altitude_ft;
+  }
+  if (has_ground) {
+    known.on_ground = report.on_ground;
+    known.ground_at_s = now_s;
+    known.has_ground = true;
+  } else if (known.has_ground && std::abs(now_s - known.ground_at_s) <= carry_s_) {
+    report.on_ground = known.on_ground;
+  }
+}
+
+}  // namespace roundel::feed

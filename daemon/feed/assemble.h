@@ -1,0 +1,71 @@
+// Gives the values of a line their meaning: what is kept, what a report holds, what is carried
+// over from earlier lines of the same aircraft.
+#pragma once
+#include <cstdint>
+#include <optional>
+#include <span>
+#include <string>
+#include <string_view>
+#include <tl/expected.hpp>
+#include <unordered_map>
+#include <vector>
+
+#include "daemon/feed/field_value.h"
+#include "roundel/config/config.h"
+#include "roundel/feed/report.h"
+
+namespace roundel::feed {
+
+/// A text of the layout that a value may equal.
+class Literal {
+ public:
+  explicit Literal(std::string text);
+  bool equals(const FieldValue& value) const;
+
+ private:
+  std::string text_;
+  std::optional<double> number_;
+};
+
+/// 24-bit address from hex digits; nothing where it isn't one (LayoutReader says what is).
+std::optional<std::uint32_t> parse_address(const FieldValue& value);
+
+/// The last altitude and on-ground flag of each aircraft, bounded: two generations of at most
+/// `generation_size`; when the younger is full, the older is dropped.
+class Carry {
+ public:
+  static constexpr std::size_t generation_size = 8192;
+  struct Known {
+    double altitude_ft = 0, altitude_at_s = 0;
+    double ground_at_s = 0;
+    bool has_altitude = false, has_ground = false, on_ground = false;
+  };
+  /// The aircraft's entry, empty if it was not known. Valid until the next call.
+  Known& of(std::uint32_t address);
+  std::size_t size() const { return young_.size() + old_.size(); }
+
+ private:
+  std::unordered_map<std::uint32_t, Known> young_, old_;
+};
+
+class Assembler {
+ public:
+  explicit Assembler(const config::Layout& layout);
+  /// @param values  n_fields, then one for each of the layout's `keep`; asserted
+  tl::expected<Report, Reject> assemble(std::span<FieldValue> values, double arrival_s);
+
+ private:
+  bool is_missing(const FieldValue& value) const;
+  std::optional<double> time_s(const FieldValue& value) const;
+  void carry(Report& report, bool has_ground, double arrival_s);
+
+  std::vector<std::vector<Literal>> keep_;
+  std::vector<Literal> missing_;
+  config::TimeUnit time_unit_;
+  double ft_per_unit_;
+  double carry_s_;
+  Carry carry_;
+  std::optional<double> latest_s_;  // the feed's time, for lines without one
+};
+
+}  // namespace roundel::feed

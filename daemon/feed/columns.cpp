@@ -1,0 +1,131 @@
+#include "daemon/feed/columns.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cassert>
+
+#include "roundel/feed/framer.h"
+
+namespace roundel::feed {
+
+bool ColumnSplitter::next(std::string_view& field, std::string& scratch) {
+  if (!more_) return false;
+  if (!rest_.empty() && rest_.front() == '"') return next_quoted(field, scratch);
+  const std::size_t end = rest_.find(delimiter_);
+  field = rest_.substr(0, end);
+  more_ = end != std::string_view::npos;
+  if (more_) rest_.remove_prefix(end + 1);
+  return true;
+}
+
+bool ColumnSplitter::next_quoted(std::string_view& field, std::string& scratch) {
+  const std::size_t begin = scratch.size();
+  for (;;) {
+    rest_.remove_prefix(1);  // the opening quote, or the second of two
+    const std::size_t quote = rest_.find('"');
+    if (quote == std::string_view::npos) {
+      more_ = false;
+      broken_ = true;
+      return false;
+    }
+    assert(scratch.capacity() - scratch.size() >= quote);
+    scratch.append(rest_.substr(0, quote));
+    rest_.remove_prefix(quote + 1);
+    if (rest_.empty() || rest_.front() != '"') break;
+    scratch.push_back('"');
+  }
+  more_ = !rest_.empty();
+  broken_ = more_ && rest_.front() != delimiter_;
+  if (broken_) return more_ = false;
+  if (more_) rest_.remove_prefix(1);
+  field = std::string_view(scratch).substr(begin);
+  return true;
+}
+
+bool split_columns(std::string_view line, char delimiter, std::vector<std::string>& fields) {
+  fields.clear();
+  std::string scratch;
+  scratch.reserve(line.size());
+  ColumnSplitter splitter(line, delimiter);
+  for (std::string_view field; splitter.next(field, scratch);) fields.emplace_back(field);
+  return !splitter.broken();
+}
+
+ColumnsExtractor::ColumnsExtractor(const config::Layout& layout)
+    : delimiter_(layout.delimiter), header_expected_(layout.header) {
+  const auto want = [&](std::size_t index, const config::FieldAt& at) {
+    wanted_.emplace_back(index, at);
+  };
+  want(address_field, layout.address);
+  want(latitude_field, layout.latitude);
+  want(longitude_field, layout.longitude);
+  if (layout.time) want(time_field, *layout.time);
+  if (layout.altitude) want(altitude_field, *layout.altitude);
+  if (layout.signal) want(signal_field, *layout.signal);
+  if (layout.on_ground) want(on_ground_field, *layout.on_ground);
+  for (std::size_t i = 0; i < layout.keep.size(); ++i) want(n_fields + i, layout.keep[i].at);
+  if (!header_expected_) place();
+}
+
+void ColumnsExtractor::read_header(std::string_view line) {
+  header_expected_ = false;
+  header_line_ = line;
+  if (line.starts_with("\xEF\xBB\xBF")) line.remove_prefix(3);  // a file's byte order mark
+  if (!split_columns(line, delimiter_, names_)) {
+    trouble_ = "the quoting of the header line is broken";
+    return;
+  }
+  for (std::string& name : names_) name = trimmed(name);
+  place();
+}
+
+void ColumnsExtractor::place() {
+  for (const auto& [index, at] : wanted_) {
+    std::size_t column = 0;
+    if (at.column) {
+      // A line can't have more: each but the first costs a delimiter.
+      if (*at.column < 1 || static_cast<std::size_t>(*at.column) > max_line_bytes + 1) {
+        trouble_ = fmt::format("there can be no column {}; the first is 1", *at.column);
+        return;
+      }
+      column = static_cast<std::size_t>(*at.column) - 1;
+    } else {
+      const auto found = std::find(names_.begin(), names_.end(), at.name);
+      if (found == names_.end()) {
+        trouble_ = fmt::format("the header has no column \"{}\"", at.name);
+        return;
+      }
+      column = static_cast<std::size_t>(found - names_.begin());
+    }
+    if (targets_.size() <= column) targets_.resize(column + 1);
+    targets_[column].push_back(index);
+  }
+}
+
+ColumnsExtractor::Outcome ColumnsExtractor::extract(std::string_view line,
+                                                    std::span<FieldValue> values) {
+  if (header_expected_) {
+    read_header(line);
+    return Outcome::header;
+  }
+  // Files that were joined repeat it.
+  if (!header_line_.empty() && line == header_line_) return Outcome::header;
+  if (!trouble_.empty()) return Outcome::malformed;
+
+  std::fill(values.begin(), values.end(), FieldValue{});
+  scratch_.clear();
+  scratch_.reserve(line.size());
+  ColumnSplitter splitter(line, delimiter_);
+  std::string_view field;
+  for (const std::vector<std::size_t>& targets : targets_) {
+    if (!splitter.next(field, scratch_)) break;
+    for (const std::size_t index : targets) {
+      values[index].kind = FieldValue::Kind::text;
+      values[index].text = field;
+    }
+  }
+  return splitter.broken() ? Outcome::malformed : Outcome::values;
+}
+
+}  // namespace roundel::feed

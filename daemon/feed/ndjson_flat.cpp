@@ -1,0 +1,159 @@
+#include "daemon/feed/ndjson_flat.h"
+
+#include <algorithm>
+#include <bit>
+#include <cstring>
+
+#include "daemon/feed/ndjson.h"
+#include "daemon/feed/number.h"
+
+namespace roundel::feed {
+namespace {
+
+bool is_plain(char c) { return c >= 0x20 && c < 0x7f && c != '"' && c != '\\'; }
+bool is_digit(char c) { return c >= '0' && c <= '9'; }
+
+// A cursor over one line. Each step says whether it found what the grammar of a plain flat object
+// asks for (RFC 8259); the caller gives up at the first that didn't.
+struct Cursor {
+  const char* at;
+  const char* end;
+
+  bool done() const { return at == end; }
+  void skip_blanks() {
+    while (at != end && (*at == ' ' || *at == '\t')) ++at;
+  }
+  bool take(char c) {
+    if (at == end || *at != c) return false;
+    ++at;
+    return true;
+  }
+  bool take(std::string_view word) {
+    if (static_cast<std::size_t>(end - at) < word.size() ||
+        std::memcmp(at, word.data(), word.size()) != 0)
+      return false;
+    at += word.size();
+    return true;
+  }
+
+  // After the opening quote, up to and with the closing one.
+  bool string(std::string_view& text) {
+    const char* const begin = at;
+    while (at != end && is_plain(*at)) ++at;
+    text = {begin, static_cast<std::size_t>(at - begin)};
+    return take('"');
+  }
+
+  bool number(double& value) {
+    const bool negative = take('-');
+    const char* const integer = at;
+    std::uint64_t digits = 0;
+    for (; at != end && is_digit(*at); ++at)
+      digits = digits * 10 + static_cast<std::uint64_t>(*at - '0');
+    auto n_digits = at - integer;
+    if (n_digits == 0 || (n_digits > 1 && *integer == '0')) return false;
+    std::ptrdiff_t decimals = 0;
+    if (take('.')) {
+      const char* const fraction = at;
+      for (; at != end && is_digit(*at); ++at)
+        digits = digits * 10 + static_cast<std::uint64_t>(*at - '0');
+      decimals = at - fraction;
+      n_digits += decimals;
+      if (decimals == 0) return false;
+    }
+    if (n_digits > max_quick_digits || digits > max_exact_integer) return false;
+    value = static_cast<double>(digits) / exact_powers_of_ten[decimals];
+    if (negative) value = -value;
+    return true;
+  }
+
+  bool value(FieldValue& value) {
+    if (done()) return false;
+    switch (*at) {
+      case '"':
+        ++at;
+        value.kind = FieldValue::Kind::text;
+        return string(value.text);
+      case 't':
+        value.kind = FieldValue::Kind::boolean;
+        value.truth = true;
+        return take("true");
+      case 'f':
+        value.kind = FieldValue::Kind::boolean;
+        value.truth = false;
+        return take("false");
+      case 'n':
+        value.kind = FieldValue::Kind::absent;
+        return take("null");
+      default:
+        value.kind = FieldValue::Kind::number;
+        return number(value.number);
+    }
+  }
+};
+
+}  // namespace
+
+FlatNdjsonExtractor::FlatNdjsonExtractor(const config::Layout& layout) {
+  by_first_letter_.fill(none);
+  for (const auto& [index, pointer] : wanted_pointers(layout)) {
+    const std::string_view name = std::string_view(pointer).substr(pointer.empty() ? 0 : 1);
+    usable_ = usable_ && index < 64 && pointer.starts_with('/') && !name.empty() &&
+              std::all_of(name.begin(), name.end(), is_plain) &&
+              name.find_first_of("/~") == std::string_view::npos;
+    if (!usable_) return;
+    const std::string quoted = std::string(name) + '"';
+    auto key = std::find_if(keys_.begin(), keys_.end(),
+                            [&](const Key& other) { return other.quoted == quoted; });
+    if (key == keys_.end()) {
+      // Newest first in the chain; there are few of one letter.
+      std::uint8_t& first = by_first_letter_[static_cast<unsigned char>(quoted.front())];
+      const std::uint8_t next = first;
+      first = static_cast<std::uint8_t>(keys_.size());
+      key = keys_.insert(keys_.end(), Key{quoted, 0, next});
+    }
+    key->targets |= std::uint64_t{1} << index;
+  }
+}
+
+const FlatNdjsonExtractor::Key* FlatNdjsonExtractor::find(std::string_view rest) const {
+  if (rest.empty() || !is_plain(rest.front())) return nullptr;
+  std::uint8_t index = by_first_letter_[static_cast<unsigned char>(rest.front())];
+  while (index != none) {
+    const Key& key = keys_[index];
+    if (rest.starts_with(key.quoted)) return &key;
+    index = key.next;
+  }
+  return nullptr;
+}
+
+bool FlatNdjsonExtractor::extract(std::string_view line, std::span<FieldValue> values) const {
+  std::fill(values.begin(), values.end(), FieldValue{});
+  Cursor in{line.data(), line.data() + line.size()};
+  std::uint64_t seen = 0;
+  if (!in.take('{')) return false;
+  do {
+    in.skip_blanks();
+    if (!in.take('"')) return false;
+    const Key* const key = find({in.at, static_cast<std::size_t>(in.end - in.at)});
+    if (key != nullptr) {
+      in.at += key->quoted.size();
+    } else if (std::string_view unknown; !in.string(unknown)) {
+      return false;
+    }
+    in.skip_blanks();
+    if (!in.take(':')) return false;
+    in.skip_blanks();
+    FieldValue value;
+    if (!in.value(value)) return false;
+    if (key != nullptr && (seen & key->targets) == 0) {
+      seen |= key->targets;
+      for (std::uint64_t targets = key->targets; targets != 0; targets &= targets - 1)
+        values[static_cast<std::size_t>(std::countr_zero(targets))] = value;
+    }
+    in.skip_blanks();
+  } while (in.take(','));
+  return in.take('}') && in.done();
+}
+
+}  // namespace roundel::feed

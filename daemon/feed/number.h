@@ -1,0 +1,58 @@
+// Decimal numbers from text: exact, and quick for the short ones that feeds print.
+#pragma once
+#include <charconv>
+#include <cmath>
+#include <cstdint>
+#include <optional>
+#include <string_view>
+
+namespace roundel::feed {
+
+/// Powers of ten that a double holds exactly.
+inline constexpr double exact_powers_of_ten[] = {1e0,  1e1,  1e2,  1e3,  1e4,  1e5,  1e6,
+                                                 1e7,  1e8,  1e9,  1e10, 1e11, 1e12, 1e13,
+                                                 1e14, 1e15, 1e16, 1e17, 1e18};
+/// The longest run of digits that cannot overflow 64 bits.
+inline constexpr int max_quick_digits = 18;
+/// Whole numbers up to here are exact as double.
+inline constexpr std::uint64_t max_exact_integer = std::uint64_t{1} << 53;
+
+/// A finite number that is the whole of `text` (no blanks), correctly rounded; else nothing.
+inline std::optional<double> parse_number(std::string_view text) {
+  const char* at = text.data();
+  const char* const end = at + text.size();
+  const bool negative = at != end && *at == '-';
+  if (at != end && (*at == '-' || *at == '+')) ++at;
+  const char* const unsigned_part = at;
+
+  std::uint64_t digits = 0;
+  const auto is_digit = [](char c) { return c >= '0' && c <= '9'; };
+  // Both operands of the division are exact, so its result is the correctly rounded value
+  // (IEEE 754; W. D. Clinger 1990, "How to read floating point numbers accurately", fast path).
+  if (end - at <= max_quick_digits + 1) {
+    for (; at != end && is_digit(*at); ++at)
+      digits = digits * 10 + static_cast<std::uint64_t>(*at - '0');
+    auto n_digits = at - unsigned_part;
+    std::ptrdiff_t decimals = 0;
+    if (at != end && *at == '.') {
+      const char* const fraction = ++at;
+      for (; at != end && is_digit(*at); ++at)
+        digits = digits * 10 + static_cast<std::uint64_t>(*at - '0');
+      decimals = at - fraction;
+      n_digits += decimals;
+    }
+    if (at == end && n_digits > 0 && n_digits <= max_quick_digits && digits <= max_exact_integer) {
+      const double value = static_cast<double>(digits) / exact_powers_of_ten[decimals];
+      return negative ? -value : value;
+    }
+  }
+
+  // from_chars would take another sign here.
+  if (unsigned_part == end || *unsigned_part == '-') return std::nullopt;
+  double value{};
+  const auto [stop, error] = std::from_chars(unsigned_part, end, value);
+  if (error != std::errc{} || stop != end || !std::isfinite(value)) return std::nullopt;
+  return negative ? -value : value;
+}
+
+}  // namespace roundel::feed
