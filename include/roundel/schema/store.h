@@ -41,6 +41,13 @@ struct Totals {
   std::optional<std::int64_t> from_s, to_s;
 };
 
+/// What was heard in one hour.
+struct Hour {
+  std::int64_t hour_s{};     ///< its start, a multiple of 3600
+  std::int64_t heard{};      ///< reports that got through
+  std::int64_t expected{};   ///< chances there were
+};
+
 /// One database. Owns one SQLite connection; movable, not copyable.
 ///
 /// Threads: one Store per thread; one writer beside any number of readers (WAL).
@@ -103,6 +110,12 @@ class Store {
   Result<Tally> tally(std::optional<Id> feed, std::optional<std::int64_t> from_s = {},
                       std::optional<std::int64_t> to_s = {}) const;
   Result<Totals> totals() const;
+  /// Sums over the selected cells by hour, in order; hours without a cell are left out.
+  Result<std::vector<Hour>> hours(const Selection& which) const;
+  /// Differs from what it was before whenever another connection has committed since (SQLite's
+  /// data_version): what was computed under the same number is still right. Cheap to poll.
+  /// Numbers of different Store objects must not be compared.
+  Result<std::int64_t> data_version() const;
 
  private:
   struct Impl;
