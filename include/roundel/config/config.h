@@ -1,11 +1,10 @@
 // roundel.toml as values: read once, every key checked, every default written down here.
 #pragma once
 #include <filesystem>
-#include <map>
 #include <optional>
 #include <string>
 #include <string_view>
-#include <variant>
+#include <tuple>
 #include <vector>
 
 #include "roundel/result.h"
@@ -36,52 +35,87 @@ struct Layout {
   std::string name = "ndjson";
   LayoutKind kind = LayoutKind::ndjson;
   char delimiter = ',';
-  bool header = false;                       ///< first line holds names
-  FieldAt address, latitude, longitude;      ///< required
+  bool header = false;                   ///< first line holds names
+  FieldAt address, latitude, longitude;  ///< required
   std::optional<FieldAt> time, altitude, signal, on_ground;
   AltitudeUnit altitude_unit = AltitudeUnit::ft;
   TimeUnit time_unit = TimeUnit::automatic;
-  std::vector<std::string> missing;          ///< texts that stand for "no value", besides empty
+  std::vector<std::string> missing;  ///< texts that stand for "no value", besides empty
   std::vector<Keep> keep;
-  double carry_s = 0;                        ///< how long a last known altitude or position serves
+  double carry_s = 0;  ///< how long a last known altitude serves
   friend bool operator==(const Layout&, const Layout&) = default;
 };
 
-/// The layout of `layout = "ndjson"`: /time /address /latitude /longitude /altitude_ft /signal_dbfs.
+/// The layout of `layout = "ndjson"`: /time /address /latitude /longitude /altitude_ft
+/// /signal_dbfs.
 Layout default_ndjson();
+/// The layout of `layout = "columns"`: commas, and a first line that names
+/// time,address,latitude,longitude,altitude_ft,signal_dbfs in any order.
+Layout default_columns();
 
+/// Where to connect or listen. To listen, the host is a numeric address and port 0 is any free one.
 struct Endpoint {
-  std::string host;
+  std::string host;  ///< a name, an IPv4 address, or an IPv6 address without brackets
   int port{};
+  /// "host:port", with brackets round an IPv6 address.
+  std::string text() const {
+    const bool is_ipv6 = host.find(':') != std::string::npos;
+    return (is_ipv6 ? "[" + host + "]" : host) + ":" + std::to_string(port);
+  }
+  friend bool operator==(const Endpoint&, const Endpoint&) = default;
 };
 
 struct Feed {
   std::string name;
-  std::optional<Endpoint> connect, listen;  ///< exactly one in use, none for load only
+  std::optional<Endpoint> connect, listen;  ///< one at most; neither: only loaded from files
   Layout layout = default_ndjson();
   std::string antenna, receiver, mount;
-  double rotation_deg = 0;
+  double rotation_deg = 0;  ///< [0, 360)
   bool clock_is_arrival = false;
-  double stall_s = 300;                     ///< silence after which the connection is made anew
-  int max_connections = 4;                  ///< listening only
-  int line = 0;                             ///< in the file, for messages
+  double stall_s = 300;     ///< silence after which the connection is made anew
+  int max_connections = 4;  ///< listening only
+  int line = 0;             ///< in the file, for messages
+  /// The same feed in every respect (where it stands in the file is none).
+  friend bool operator==(const Feed& a, const Feed& b) {
+    const auto all = [](const Feed& f) {
+      return std::tie(f.name, f.connect, f.listen, f.layout, f.antenna, f.receiver, f.mount,
+                      f.rotation_deg, f.clock_is_arrival, f.stall_s, f.max_connections);
+    };
+    return all(a) == all(b);
+  }
 };
 
 struct Config {
   std::filesystem::path file;
   schema::SiteRow site;
   std::filesystem::path store = "roundel.db";
-  double write_s = 5;                       ///< seconds between commits
+  double write_s = 5;         ///< seconds between commits
+  int queue_reports = 20000;  ///< reports that may wait for the writer
   std::vector<std::string> antennas, receivers, mounts;
   std::vector<Feed> feeds;
   std::vector<Layout> layouts;
   std::optional<Endpoint> web = Endpoint{"127.0.0.1", 8090};
 };
 
-/// Reads and validates. Relative paths are taken from the file's folder. Errors: bad_config with
-/// file:line, the key, what is accepted; not_found for the file itself.
+/// Reads and validates. Relative paths are taken from the file's folder. Errc::bad_config, with
+/// file:line, the section and key, and what is accepted; for a file that cannot be read, too, as a
+/// program without its configuration has been called wrongly.
 Result<Config> load(const std::filesystem::path& file);
 /// The same from text; `file` is used in messages only.
 Result<Config> parse(std::string_view toml, const std::filesystem::path& file);
+
+/// One row of the configuration's reference: a section (key is empty), or a key of it.
+struct ReferenceRow {
+  std::string section;  ///< as written: "[site]", "[[feed]]", "[layout.NAME]"
+  std::string key;
+  std::string type;  ///< in words
+  std::string unit;
+  std::string range;          ///< "-90 to 90", or empty
+  std::string default_value;  ///< as written in the file; "required" or "none"
+  std::string meaning;
+};
+
+/// Every section and key there is, in the order a person would write them.
+std::vector<ReferenceRow> reference();
 
 }  // namespace roundel::config

@@ -1,0 +1,199 @@
+#include "analysis/config/keys.h"
+
+#include <fmt/format.h>
+
+#include <array>
+
+#include "roundel/config/config.h"
+
+namespace roundel::config {
+namespace {
+
+constexpr std::array all_sections{
+    Section{"site", Shape::once, true, "Where the antenna stands."},
+    Section{"store", Shape::once, false, "Where the record is kept, and how often it is written."},
+    Section{"antenna", Shape::list, false, "An antenna that may be mounted."},
+    Section{"receiver", Shape::list, false, "A receiver that an antenna may be on."},
+    Section{"mount", Shape::list, false, "A place where an antenna may be mounted."},
+    Section{"feed", Shape::list, false, "A stream of position reports from one receiver."},
+    Section{"layout", Shape::named, false, "How the lines of a feed are read."},
+    Section{"keep", Shape::inside, false,
+            "A condition in a layout's keep: lines that do not meet it carry no position."},
+    Section{"web", Shape::once, false, "The page and its API."},
+};
+
+// What the aircraft heights and mountains of the Earth allow, with room to spare.
+constexpr double lowest_m = -500, highest_m = 9000;
+
+constexpr std::array all_keys{
+    Key{"site", "name", Kind::name, "", 0, 0, "", "\"site\"", "what the page and reports call it"},
+    Key{"site", "latitude", Kind::number, "deg", -90, 90, "", required, "WGS 84, north positive"},
+    Key{"site", "longitude", Kind::number, "deg", -180, 180, "", required, "WGS 84, east positive"},
+    Key{"site", "ground_m", Kind::number, "m", lowest_m, highest_m, "", required,
+        "ground above mean sea level"},
+    Key{"site", "antenna_m", Kind::number, "m", 0, 2000, "", required, "antenna above ground"},
+    Key{"site", "surface_m", Kind::number, "m", lowest_m, highest_m, "", none,
+        "the surrounding country above mean sea level; ground_m where it is left out"},
+
+    Key{"store", "path", Kind::text, "", 0, 0, "", "\"roundel.db\"",
+        "the database; taken from the folder of the configuration"},
+    Key{"store", "write_s", Kind::number, "s", 0.1, 3600, "", "5",
+        "between commits: the most that a power cut can lose"},
+    Key{"store", "queue_reports", Kind::integer, "", 16, 1'000'000, "", "20000",
+        "reports that may wait for the writer before the feeds are made to wait"},
+
+    Key{"antenna", "name", Kind::name, "", 0, 0, "", required, ""},
+    Key{"receiver", "name", Kind::name, "", 0, 0, "", required, ""},
+    Key{"mount", "name", Kind::name, "", 0, 0, "", required, ""},
+
+    Key{"feed", "name", Kind::name, "", 0, 0, "", required, ""},
+    Key{"feed", "connect", Kind::connect, "", 0, 0, "", none,
+        "HOST:PORT to connect to; this or listen, or neither for a feed only loaded from files"},
+    Key{"feed", "listen", Kind::listen, "", 0, 0, "", none,
+        "ADDRESS:PORT to be connected to; :PORT alone is loopback, port 0 any free one"},
+    Key{"feed", "layout", Kind::name, "", 0, 0, "", "\"ndjson\"",
+        "ndjson, columns, or the name of a [layout.NAME] table"},
+    Key{"feed", "antenna", Kind::name, "", 0, 0, "", required,
+        "the antenna on it when the first trial starts"},
+    Key{"feed", "receiver", Kind::name, "", 0, 0, "", required, "its receiver"},
+    Key{"feed", "mount", Kind::name, "", 0, 0, "", required, "where that antenna is mounted"},
+    Key{"feed", "rotation_deg", Kind::number, "deg", 0, 360, "", "0",
+        "of the antenna on its mount, clockwise seen from above"},
+    Key{"feed", "clock", Kind::choice, "", 0, 0, "feed|arrival", "\"feed\"",
+        "arrival: ignore the reports' own time"},
+    Key{"feed", "stall_s", Kind::number, "s", 1, 86400, "", "300",
+        "silence after which the connection is made anew"},
+    Key{"feed", "max_connections", Kind::integer, "", 1, 64, "", "4",
+        "at a time, where the feed listens"},
+
+    Key{"layout", "kind", Kind::choice, "", 0, 0, "ndjson|columns", required,
+        "a JSON object a line, or columns of text (RFC 4180)"},
+    Key{"layout", "delimiter", Kind::byte, "", 0, 0, "", "\",\"", "between columns"},
+    Key{"layout", "header", Kind::boolean, "", 0, 0, "", "false",
+        "the first line names the columns; true where a field is given by name"},
+    Key{"layout", "address", Kind::field, "", 0, 0, "", required, "ICAO 24-bit address in hex"},
+    Key{"layout", "latitude", Kind::field, "", 0, 0, "", required, "deg, WGS 84"},
+    Key{"layout", "longitude", Kind::field, "", 0, 0, "", required, "deg, WGS 84"},
+    Key{"layout", "time", Kind::field, "", 0, 0, "", none,
+        "Unix seconds, milliseconds or RFC 3339; arrival time where it is left out"},
+    Key{"layout", "altitude_ft", Kind::field, "", 0, 0, "", none, "pressure altitude, feet"},
+    Key{"layout", "altitude_m", Kind::field, "", 0, 0, "", none, "pressure altitude, metres"},
+    Key{"layout", "signal_dbfs", Kind::field, "", 0, 0, "", none, "received level, dBFS"},
+    Key{"layout", "on_ground", Kind::field, "", 0, 0, "", none,
+        "true, yes, or a number other than 0, when on the ground"},
+    Key{"layout", "time_unit", Kind::choice, "", 0, 0, "s|ms", none,
+        "of a numeric time; told from its size where it is left out"},
+    Key{"layout", "missing", Kind::texts, "", 0, 0, "", none,
+        "texts that stand for no value, besides an empty one"},
+    Key{"layout", "keep", Kind::tables, "", 0, 0, "", none,
+        "conditions that a line must meet, all of them"},
+    Key{"layout", "carry_s", Kind::number, "s", 0, 600, "", "0",
+        "how long an aircraft's last altitude serves lines that lack it"},
+
+    Key{"keep", "column", Kind::integer, "", 1, 256, "", none, "counted from 1"},
+    Key{"keep", "name", Kind::text, "", 0, 0, "", none, "or the column's name in the header"},
+    Key{"keep", "pointer", Kind::text, "", 0, 0, "", none, "or a JSON Pointer"},
+    Key{"keep", "equals", Kind::texts, "", 0, 0, "", required, "the text, or any of several"},
+
+    Key{"web", "enabled", Kind::boolean, "", 0, 0, "", "true", "false: no page"},
+    Key{"web", "listen", Kind::listen, "", 0, 0, "", "\"127.0.0.1:8090\"",
+        "ADDRESS:PORT; :PORT alone is loopback, port 0 any free one"},
+};
+
+std::string shown_section(const Section& section) {
+  switch (section.shape) {
+    case Shape::once:
+      return fmt::format("[{}]", section.name);
+    case Shape::list:
+      return fmt::format("[[{}]]", section.name);
+    case Shape::named:
+      return fmt::format("[{}.NAME]", section.name);
+    case Shape::inside:
+      return std::string(section.name);
+  }
+  return {};
+}
+
+std::string_view type_words(Kind kind) {
+  switch (kind) {
+    case Kind::name:
+      return "a name";
+    case Kind::text:
+      return "text";
+    case Kind::number:
+      return "a number";
+    case Kind::integer:
+      return "a whole number";
+    case Kind::boolean:
+      return "true or false";
+    case Kind::connect:
+      return "HOST:PORT";
+    case Kind::listen:
+      return "ADDRESS:PORT";
+    case Kind::choice:
+      return "a word";
+    case Kind::byte:
+      return "one character";
+    case Kind::field:
+      return "a column number, header name or JSON Pointer";
+    case Kind::texts:
+      return "text or a list of texts";
+    case Kind::tables:
+      return "a list of tables";
+  }
+  return {};
+}
+
+std::string choice_words(std::string_view choices) {
+  std::string out;
+  while (!choices.empty()) {
+    const auto bar = std::min(choices.find('|'), choices.size());
+    if (!out.empty()) out += bar == choices.size() ? " or " : ", ";
+    out += fmt::format("\"{}\"", choices.substr(0, bar));
+    choices.remove_prefix(std::min(bar + 1, choices.size()));
+  }
+  return out;
+}
+
+}  // namespace
+
+std::span<const Section> sections() { return all_sections; }
+std::span<const Key> keys() { return all_keys; }
+
+const Key* find_key(std::string_view section, std::string_view key) {
+  for (const Key& row : all_keys)
+    if (row.section == section && row.key == key) return &row;
+  return nullptr;
+}
+
+std::string accepted_words(const Key& key) {
+  if (key.kind == Kind::choice) return choice_words(key.choices);
+  if (key.unit.empty()) return std::string(type_words(key.kind));
+  return fmt::format("{} ({})", type_words(key.kind), key.unit);
+}
+
+std::vector<ReferenceRow> reference() {
+  std::vector<ReferenceRow> out;
+  for (const Section& section : all_sections) {
+    ReferenceRow head;
+    head.section = shown_section(section);
+    head.meaning = section.meaning;
+    out.push_back(std::move(head));
+    for (const Key& key : all_keys) {
+      if (key.section != section.name) continue;
+      ReferenceRow row;
+      row.section = shown_section(section);
+      row.key = key.key;
+      row.type =
+          key.kind == Kind::choice ? choice_words(key.choices) : std::string(type_words(key.kind));
+      row.unit = key.unit;
+      row.default_value = key.default_value;
+      row.meaning = key.meaning;
+      if (key.high > key.low) row.range = fmt::format("{} to {}", key.low, key.high);
+      out.push_back(std::move(row));
+    }
+  }
+  return out;
+}
+
+}  // namespace roundel::config

@@ -1,0 +1,111 @@
+#include "analysis/config/toml_value.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+
+#define TOML_EXCEPTIONS 0
+#define TOML_ENABLE_FORMATTERS 0
+#include <toml++/toml.h>
+
+namespace roundel::config {
+namespace {
+
+int line_of(const toml::source_region& source) { return static_cast<int>(source.begin.line); }
+
+Value convert(const toml::node& node);
+
+// toml++ keeps a table sorted by key; messages should come in the order a person wrote.
+void convert_entries(const toml::table& table, Value& out) {
+  for (const auto& [key, node] : table) {
+    Value value = convert(node);
+    // Where the key stands is where a person looks; a value of several lines begins there too.
+    if (key.source().begin.line > 0) value.line = line_of(key.source());
+    out.entries.emplace_back(std::string(key.str()), std::move(value));
+  }
+  std::stable_sort(out.entries.begin(), out.entries.end(),
+                   [](const auto& a, const auto& b) { return a.second.line < b.second.line; });
+}
+
+Value convert(const toml::node& node) {
+  Value out;
+  out.line = std::max(1, line_of(node.source()));
+  if (const auto* text = node.as_string()) {
+    out.kind = Value::Kind::text;
+    out.text = text->get();
+  } else if (const auto* integer = node.as_integer()) {
+    out.kind = Value::Kind::integer;
+    out.integer = integer->get();
+    out.number = static_cast<double>(integer->get());
+  } else if (const auto* number = node.as_floating_point()) {
+    out.kind = Value::Kind::number;
+    out.number = number->get();
+  } else if (const auto* boolean = node.as_boolean()) {
+    out.kind = Value::Kind::boolean;
+    out.boolean = boolean->get();
+  } else if (const auto* list = node.as_array()) {
+    out.kind = Value::Kind::list;
+    for (const toml::node& item : *list) out.items.push_back(convert(item));
+  } else if (const auto* table = node.as_table()) {
+    out.kind = Value::Kind::table;
+    convert_entries(*table, out);
+  } else {
+    out.kind = Value::Kind::time;
+  }
+  return out;
+}
+
+// The library's message on one line, without its lead ("Error while parsing table header: ...").
+std::string plain(std::string_view message) {
+  constexpr std::string_view lead = "Error while parsing ";
+  std::string out;
+  if (message.starts_with(lead)) {
+    out = "in a ";
+    message.remove_prefix(lead.size());
+  }
+  for (const char c : message.substr(0, 200))
+    out += static_cast<unsigned char>(c) < 0x20 || c == 0x7f ? ' ' : c;
+  return out;
+}
+
+}  // namespace
+
+const Value* Value::find(std::string_view key) const {
+  for (const auto& [name, value] : entries)
+    if (name == key) return &value;
+  return nullptr;
+}
+
+std::string_view words(Value::Kind kind) {
+  switch (kind) {
+    case Value::Kind::text:
+      return "text";
+    case Value::Kind::integer:
+      return "a whole number";
+    case Value::Kind::number:
+      return "a number";
+    case Value::Kind::boolean:
+      return "true or false";
+    case Value::Kind::time:
+      return "a date or time";
+    case Value::Kind::list:
+      return "a list";
+    case Value::Kind::table:
+      return "a table";
+  }
+  return "unknown";
+}
+
+Result<Value> read_toml(std::string_view text, const std::filesystem::path& file) {
+  const toml::parse_result parsed = toml::parse(text);
+  if (!parsed) {
+    const toml::parse_error& error = parsed.error();
+    return fail(Errc::bad_config, fmt::format("not TOML: {}", plain(error.description())),
+                fmt::format("{}:{}", file.string(), std::max(1, line_of(error.source()))));
+  }
+  Value out;
+  convert_entries(parsed.table(), out);
+  return out;
+}
+
+}  // namespace roundel::config

@@ -1,0 +1,51 @@
+// A configuration with every section, for tests to change a line of.
+#pragma once
+#include <string>
+
+namespace roundel::config {
+
+inline constexpr std::string_view sample = R"([site]
+name = "Hill house"
+latitude = 52.1
+longitude = 19.4
+ground_m = 110
+antenna_m = 12
+
+[store]
+path = "roundel.db"
+
+[[antenna]]
+name = "collinear"
+[[receiver]]
+name = "rx1"
+[[mount]]
+name = "gable"
+
+[[feed]]
+name = "roof"
+connect = "127.0.0.1:31090"
+layout = "lines"
+antenna = "collinear"
+receiver = "rx1"
+mount = "gable"
+
+[layout.lines]
+kind = "columns"
+address = 3
+latitude = 7
+longitude = 8
+
+[web]
+listen = "127.0.0.1:8090"
+)";
+
+/// The sample with one text in it put in place of another; an empty `from` appends.
+inline std::string changed(std::string_view from, std::string_view to) {
+  std::string out(sample);
+  if (from.empty()) return out.append(to);
+  const auto at = out.find(from);
+  if (at == std::string::npos) return "the sample does not hold: " + std::string(from);
+  return out.replace(at, from.size(), to);
+}
+
+}  // namespace roundel::config
