@@ -1,0 +1,37 @@
+// The plane triangle of antenna, aircraft and the Earth's centre.
+#pragma once
+#include <cmath>
+#include <numbers>
+
+namespace roundel::site {
+
+struct Upright {
+  double slant_km;
+  double elevation_deg;
+};
+
+/// @param range_km   along the ground, >= 0
+/// @param radius_km  of the effective Earth, > 0
+/// The formulas of sightline() with cos t = 1 - 2 sin2(t/2): as they stand, r2 cos t - r1 loses
+/// nine digits at short range.
+inline Upright solve(double range_km, double radius_km, double antenna_m,
+                     double aircraft_m) noexcept {
+  const double r1 = radius_km + antenna_m / 1000;
+  const double r2 = radius_km + aircraft_m / 1000;
+  const double half = range_km / radius_km / 2;
+  const double sine = std::sin(half);
+  const double above = (aircraft_m - antenna_m) / 1000;
+  const double drop = 2 * r2 * sine * sine;
+  const double slant_km = std::sqrt(above * above + 2 * r1 * drop);
+  const double across = 2 * r2 * sine * std::cos(half);
+  return {slant_km, std::atan2(above - drop, across) * (180 / std::numbers::pi)};
+}
+
+/// An azimuth in [-180, 180] as a bearing in [0, 360).
+inline double bearing_of(double azimuth_deg) noexcept {
+  const double bearing_deg = azimuth_deg < 0 ? azimuth_deg + 360 : azimuth_deg;
+  // A tiny negative azimuth rounds to 360; -0 becomes 0.
+  return bearing_deg >= 360 || bearing_deg == 0 ? 0 : bearing_deg;
+}
+
+}  // namespace roundel::site

@@ -1,0 +1,98 @@
+#include <algorithm>
+#include <cassert>
+#include <cmath>
+#include <numbers>
+
+#include "analysis/site/curvature.h"
+#include "analysis/site/grid.h"
+#include "analysis/site/triangle.h"
+#include "roundel/site/horizon.h"
+#include "roundel/site/sightline.h"
+
+namespace roundel::site {
+namespace {
+
+constexpr double grid_reach_km = 1000;
+/// Nearer than this the exact geodesic serves: a bearing magnifies the grid's error, and a
+/// handful of reports come from so near.
+constexpr double near_km = 1;
+
+}  // namespace
+
+struct Viewpoint::Impl {
+  Impl(const GeoPoint& from, double k_factor, double surface)
+      : antenna(from),
+        k(k_factor),
+        surface_m(surface),
+        curvature(Curvature::at(from.latitude_deg())),
+        grid(from.latitude_deg(), from.longitude_deg(), grid_reach_km) {
+    assert(k > 0);
+  }
+
+  GeoPoint antenna;
+  double k;
+  double surface_m;
+  Curvature curvature;
+  Grid grid;
+};
+
+Viewpoint::Viewpoint(const GeoPoint& antenna, double k)
+    : impl_(std::make_unique<Impl>(antenna, k, 0)) {}
+Viewpoint::Viewpoint(Viewpoint&&) noexcept = default;
+Viewpoint& Viewpoint::operator=(Viewpoint&&) noexcept = default;
+Viewpoint::~Viewpoint() = default;
+
+Result<Viewpoint> Viewpoint::from(const schema::SiteRow& site, double k) {
+  const auto antenna = GeoPoint::make(site.latitude_deg, site.longitude_deg,
+                                      site.ground_m + site.antenna_m - site.surface_m);
+  if (!antenna) {
+    Error error = antenna.error();
+    error.where = "site";
+    return tl::unexpected(std::move(error));
+  }
+  Viewpoint viewpoint(*antenna, k);
+  viewpoint.impl_->surface_m = site.surface_m;
+  return viewpoint;
+}
+
+const GeoPoint& Viewpoint::antenna() const noexcept { return impl_->antenna; }
+double Viewpoint::k() const noexcept { return impl_->k; }
+
+double Viewpoint::height_m(double altitude_ft) const noexcept {
+  return std::max(0.0, altitude_ft * metres_per_foot - impl_->surface_m);
+}
+
+Overground Viewpoint::over(double latitude_deg, double longitude_deg) const noexcept {
+  assert(std::abs(latitude_deg) <= 90 && std::abs(longitude_deg) <= 180);
+  if (const auto offset = impl_->grid.at(latitude_deg, longitude_deg)) {
+    const double range_km =
+        std::sqrt(offset->east_km * offset->east_km + offset->north_km * offset->north_km);
+    if (range_km >= near_km)
+      return {range_km,
+              bearing_of(std::atan2(offset->east_km, offset->north_km) * (180 / std::numbers::pi))};
+  }
+  const auto there = GeoPoint::make(latitude_deg, longitude_deg, 0);
+  if (!there) return {0, 0};
+  const Sightline line = sightline(impl_->antenna, *there, impl_->k);
+  return {line.range_km, line.bearing_deg};
+}
+
+Sightline Viewpoint::to(double latitude_deg, double longitude_deg,
+                        double altitude_ft) const noexcept {
+  const Overground over_ground = over(latitude_deg, longitude_deg);
+  const double radius_km = impl_->k * impl_->curvature.along_km(over_ground.bearing_deg);
+  const Upright upright =
+      solve(over_ground.range_km, radius_km, impl_->antenna.height_m(), height_m(altitude_ft));
+  return {over_ground.range_km, upright.slant_km, over_ground.bearing_deg, upright.elevation_deg};
+}
+
+double Viewpoint::horizon_km(double bearing_deg, double altitude_ft) const noexcept {
+  return site::horizon_km(impl_->curvature.along_km(bearing_deg), impl_->k,
+                          impl_->antenna.height_m(), height_m(altitude_ft));
+}
+
+double Viewpoint::radius_km(double bearing_deg) const noexcept {
+  return impl_->curvature.along_km(bearing_deg);
+}
+
+}  // namespace roundel::site

@@ -1,0 +1,56 @@
+// How far an aircraft can be heard at most: the limit that every range is held against.
+#pragma once
+#include <memory>
+#include <string_view>
+
+#include "roundel/result.h"
+#include "roundel/site/sightline.h"
+
+namespace roundel::site {
+
+/// Smooth-earth radio horizon, km along the ground, between heights h1 and h2 over a sphere, by
+/// the effective-Earth factor: R k (acos(R k / (R k + h1)) + acos(R k / (R k + h2))).
+/// @param radius_km  > 0
+/// @param k          > 0
+/// @param h1_m, h2_m above the surface; below it counts as 0
+double horizon_km(double radius_km, double k, double h1_m, double h2_m) noexcept;
+
+/// Radio refractivity that falls off exponentially with height: n = 1 + 1e-6 N0 exp(-h / h0).
+/// Defaults: the average global profile of Rec. ITU-R P.453, section 2.1.
+struct Atmosphere {
+  double surface_n = 315;         ///< N0, N-units, [0, 800]
+  double scale_height_km = 7.35;  ///< h0, > 0
+};
+
+/// The same horizon by tracing the grazing ray through an atmosphere: for each terminal
+///     d = R Int n0 R / (r sqrt((n r)^2 - (n0 R)^2)) dr,  r from R to R + h
+/// (Bouguer's invariant n r cos(elevation) along the ray). Exact to 1e-9 relative.
+/// Precondition, asserted: N0 / h0 below 1e6 / R, or the ray would never leave the surface (a
+/// duct).
+double ray_horizon_km(double radius_km, const Atmosphere& atmosphere, double h1_m,
+                      double h2_m) noexcept;
+
+/// The farthest range at which reception is to be expected. One interface for horizon, mask,
+/// terrain and link budget, so that tables and pictures need not know which. Pure and thread-safe.
+class Limit {
+ public:
+  virtual ~Limit() = default;
+  /// Range along the ground, km, > 0 for an antenna or aircraft above the surface.
+  /// @param bearing_deg  clockwise from true north
+  /// @param altitude_ft  pressure altitude above mean sea level
+  virtual double limit_km(double bearing_deg, double altitude_ft) const noexcept = 0;
+  /// What it is called wherever it is drawn or divided by: "4/3 Earth". Methods differ by 2 % at
+  /// cruising height (README of the reference values), so no ratio is shown without it.
+  virtual std::string_view method() const noexcept = 0;
+};
+
+/// By the effective-Earth factor with the ellipsoid's radius of curvature along the bearing: the
+/// viewpoint's horizon_km(). The viewpoint must outlive it.
+std::unique_ptr<Limit> effective_earth_limit(const Viewpoint& viewpoint);
+
+/// By ray through the atmosphere, same radius. The viewpoint must outlive it.
+/// Errc::out_of_range names the quantity that no ray horizon exists for.
+Result<std::unique_ptr<Limit>> ray_limit(const Viewpoint& viewpoint,
+                                         const Atmosphere& atmosphere = {});
+
+}  // namespace roundel::site
