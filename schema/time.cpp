@@ -71,8 +71,8 @@ Result<double> parse_time(std::string_view text) {
                 "write Unix seconds or RFC 3339, like 2026-03-01T12:00:00Z");
   };
   double unix_s{};
-  const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), unix_s,
-                                            std::chars_format::fixed);
+  const auto [end, error] =
+      std::from_chars(text.data(), text.data() + text.size(), unix_s, std::chars_format::fixed);
   if (error == std::errc{} && end == text.data() + text.size()) {
     // Beyond the year 9999 it is not seconds (milliseconds, most likely).
     if (!std::isfinite(unix_s) || std::abs(unix_s) > 253402300799.0) return refuse();
@@ -113,8 +113,8 @@ std::string format_time(double time_s) {
   const auto whole = static_cast<std::time_t>(std::floor(time_s));
   std::tm parts{};
   gmtime_r(&whole, &parts);
-  return fmt::format("{:04}-{:02}-{:02}T{:02}:{:02}:{:02}Z", parts.tm_year + 1900,
-                     parts.tm_mon + 1, parts.tm_mday, parts.tm_hour, parts.tm_min, parts.tm_sec);
+  return fmt::format("{:04}-{:02}-{:02}T{:02}:{:02}:{:02}Z", parts.tm_year + 1900, parts.tm_mon + 1,
+                     parts.tm_mday, parts.tm_hour, parts.tm_min, parts.tm_sec);
 }
 
 }  // namespace roundel

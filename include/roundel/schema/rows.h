@@ -10,6 +10,9 @@ namespace roundel::schema {
 
 using Id = std::int64_t;
 
+/// Flights are numbered from 1 to this (a busy site meets 2000 a day: 22 years).
+inline constexpr Id max_flight_id = (Id{1} << 24) - 1;
+
 /// Length of a cell's window. Windows start at multiples of it.
 inline constexpr int window_s = 10;
 /// Position messages an airborne aircraft sends in a full window (random gap 0.4 to 0.6 s:
@@ -36,9 +39,9 @@ struct Named {
 struct Trial {
   Id id{};
   std::string feed, antenna, receiver, mount;
-  double rotation_deg{};                ///< of the antenna, clockwise, [0, 360)
-  std::int64_t start_s{};               ///< first second, feed time
-  std::optional<std::int64_t> stop_s;   ///< first second after; none: still running
+  double rotation_deg{};               ///< of the antenna, clockwise, [0, 360)
+  std::int64_t start_s{};              ///< first second, feed time
+  std::optional<std::int64_t> stop_s;  ///< first second after; none: still running
   std::string note;
 };
 
@@ -52,24 +55,25 @@ struct Note {
 
 /// One aircraft's cells of one trial without a break longer than 30 min.
 struct Flight {
-  Id id{};
+  Id id{};  ///< 1 .. max_flight_id
   Id trial{};
-  std::uint64_t address{};       ///< 24-bit ICAO address, or a keyed hash of it
-  std::int64_t first_window{};   ///< window number (time / window_s) of the first cell
+  std::uint64_t address{};                  ///< 24-bit ICAO address, or a keyed hash of it
+  std::int64_t first_window{};              ///< window number (time / window_s) of the first cell
   std::optional<std::int64_t> last_window;  ///< of the last cell; none: still open
 };
 
 /// One aircraft in one window of one trial.
 struct Cell {
-  std::int64_t window{};   ///< start time / window_s
+  std::int64_t window{};  ///< start time / window_s, 0 or later
   Id flight{};
-  int heard{};             ///< reports that got through, repeats not counted, 0 .. 255
-  int expected{};          ///< chances there were, 1 .. 255; chances_per_window for a whole window
-  double latitude_deg{};   ///< mean position; interpolated where heard is 0. Stored to 1e-4 deg.
+  int heard{};            ///< reports that got through, repeats not counted, 0 .. 255
+  int expected{};         ///< chances there were, 1 .. 255; chances_per_window for a whole window
+  double latitude_deg{};  ///< mean position; interpolated where heard is 0. Stored to 1e-4 deg.
   double longitude_deg{};
-  double altitude_ft{};    ///< pressure altitude, mean. Stored to 25 ft.
+  double altitude_ft{};               ///< pressure altitude, mean. Stored to 25 ft.
   std::optional<double> signal_dbfs;  ///< mean level. Stored to 0.5 dB.
-  double uncertainty_km{};  ///< 0: measured or interpolated over at most 5 min; else `inferred`. Stored to 0.1 km.
+  double uncertainty_km{};  ///< 0: measured or interpolated over at most 5 min; else `inferred`.
+                            ///< Stored to 0.1 km.
 };
 
 /// An interval of feed time in which a feed was being recorded. Silence outside says nothing.
@@ -77,6 +81,12 @@ struct Coverage {
   Id feed{};
   std::int64_t from_s{};
   std::int64_t to_s{};  ///< first second after
+};
+
+/// A feed's own clock against the computer's, as of the newest report.
+struct FeedClock {
+  double feed_time_s{};  ///< newest confirmed time in the feed's reports
+  double arrival_s{};    ///< the computer's clock when that report came
 };
 
 /// Counts of reports: kind -> count. Kinds: "received", "stored", "repeat", or a reject's reason.

@@ -16,22 +16,26 @@ namespace roundel::schema {
 
 /// What to read. Empty members do not restrict. Names that the database does not know are an
 /// error (Errc::not_found, naming those it knows).
+///
+/// A cell counts to a trial only within the trial's interval: when a trial is stopped in
+/// hindsight ("swapped an hour ago"), what was recorded since is kept but no longer selected.
 struct Selection {
   std::optional<std::string> antenna, receiver, mount, feed;
   std::vector<Id> trials;
-  std::optional<double> from_s, to_s;  ///< half-open [from, to)
+  std::optional<double> from_s, to_s;  ///< half-open [from, to); a cell is at its window's start
 };
 
 /// Everything that one commit of the recorder writes: all of it or none.
 struct Batch {
   Id feed{};
-  std::vector<Flight> flights;      ///< new ones, and known ones whose last_window is now set
-  std::vector<Cell> cells;          ///< replaces a cell of the same window and flight
-  std::int64_t hour_s{};            ///< start of the hour of feed time the tally belongs to
-  Tally tally;                      ///< increments
-  std::vector<Coverage> coverage;   ///< replaces one of the same feed and from_s
+  std::vector<Flight> flights;     ///< new ones, and known ones whose last_window is now set
+  std::vector<Cell> cells;         ///< any order; replaces a cell of the same window and flight
+  std::int64_t hour_s{};           ///< start of the hour of feed time the tally belongs to
+  Tally tally;                     ///< increments
+  std::vector<Coverage> coverage;  ///< replaces one of the same feed and from_s
+  std::optional<FeedClock> clock;  ///< replaces that of the feed
   bool empty() const {
-    return flights.empty() && cells.empty() && tally.empty() && coverage.empty();
+    return flights.empty() && cells.empty() && tally.empty() && coverage.empty() && !clock;
   }
 };
 
@@ -50,13 +54,19 @@ struct Hour {
 
 /// One database. Owns one SQLite connection; movable, not copyable.
 ///
-/// Threads: one Store per thread; one writer beside any number of readers (WAL).
+/// Threads: one Store per thread; one recorder beside any number of readers (WAL).
 /// Durability: what commit() has returned for survives a kill and a power cut (synchronous=FULL).
+/// Every call may fail with Errc: busy, corrupt, io, and those that write with disk_full; after a
+/// failure nothing of that call is stored, and it may be tried again.
 class Store {
  public:
-  enum class Access { read, write };
+  enum class Access {
+    read,    ///< nothing is changed
+    write,   ///< site, trials, notes: any number of processes, also beside a recorder
+    record,  ///< all of it, and commit(): one at a time; a second gets Errc::busy at once
+  };
 
-  /// With Access::write creates the file, or migrates it, one transaction per step.
+  /// With Access::write or record creates the file, or migrates it, one transaction per step.
   /// Errc: not_found, not_a_store, newer_schema, busy, corrupt, io, disk_full.
   /// A file that is refused is left byte for byte as it was.
   static Result<Store> open(const std::filesystem::path& file, Access access);
@@ -79,34 +89,47 @@ class Store {
   /// All trials, by start. Names of equipment are made if missing when a trial names them.
   Result<std::vector<Trial>> trials() const;
   Result<std::vector<Trial>> trials(const Selection& which) const;
-  /// Starts a trial (trial.id is ignored); a running trial of the same feed is stopped at its
-  /// start. Errc::out_of_range if it would overlap a finished trial of that feed.
+  /// Starts a trial (trial.id is ignored) and returns it as stored; a running trial of the same
+  /// feed is stopped at its start. With stop_s set it is a finished trial of the past and leaves
+  /// the running one alone. Errc::out_of_range if it would overlap another trial of that feed, or
+  /// for a name, rotation or time that is not acceptable.
   Result<Trial> start_trial(const Trial& trial);
-  /// Errc::not_found when nothing runs on the feed.
+  /// Errc::not_found when nothing runs on the feed; out_of_range before the trial's start.
   Result<Trial> stop_trial(std::string_view feed, std::int64_t stop_s);
-  /// Lets a trial begin earlier (older recordings loaded later). Errc::out_of_range on overlap.
+  /// Lets a trial begin earlier (older recordings loaded later); a later start changes nothing.
+  /// Errc::out_of_range on overlap.
   Result<void> extend_trial(Id trial, std::int64_t start_s);
+  /// Errc::out_of_range for an empty text, not_found for an unknown trial.
   Result<Id> add_note(const Note& note);
+  /// By time.
   Result<std::vector<Note>> notes() const;
   /// Grows by one with every change to trials or notes by any process: cheap to poll.
   Result<std::int64_t> trials_version() const;
 
   // --- Recording -----------------------------------------------------------------------------
   Result<Id> next_flight_id() const;
-  /// All or nothing. Errc: disk_full, busy, io; the caller keeps the batch and may retry.
+  /// All or nothing. Needs Access::record (asserted). The caller keeps the batch until it is
+  /// stored and may retry. Errc::out_of_range names a value that no table accepts.
   Result<void> commit(const Batch& batch);
   /// Flights of this feed without a last_window, to resume from after a restart.
   Result<std::vector<Flight>> open_flights(Id feed) const;
   Result<std::vector<Coverage>> coverage(Id feed) const;
+  /// None before the first report with a time of its own.
+  Result<std::optional<FeedClock>> clock(Id feed) const;
+  /// Packs the file again after older data have been loaded between newer ones, and empties the
+  /// write-ahead log. Takes about a second per 200 MB and as much free disk for the while.
+  Result<void> compact();
 
   // --- Reading -------------------------------------------------------------------------------
-  /// Visits each selected cell once, ordered by window, then flight. Memory does not grow with
-  /// the answer. The reference lives for the call; return false to stop.
+  /// Visits each selected cell once, ordered by window, then flight, as of one moment: commits of
+  /// others meanwhile are not seen. Memory does not grow with the number of cells (4 bytes a
+  /// flight). The reference lives for the call; return false to stop. `visit` may read from this
+  /// store but not write to it.
   Result<void> each_cell(const Selection& which,
                          const std::function<bool(const Cell&)>& visit) const;
-  /// Every flight of the selected trials, by id.
+  /// Every flight of the selected trials that has cells within the selected time, by id.
   Result<std::vector<Flight>> flights(const Selection& which) const;
-  /// Increments per feed and hour, summed over the selected time.
+  /// Summed over the hours that begin in [from, to), for one feed or all.
   Result<Tally> tally(std::optional<Id> feed, std::optional<std::int64_t> from_s = {},
                       std::optional<std::int64_t> to_s = {}) const;
   Result<Totals> totals() const;

@@ -1,0 +1,74 @@
+#include "schema/migrate.h"
+
+#include <fmt/format.h>
+
+namespace roundel::schema {
+namespace {
+
+// An SQLite file starts with these 16 bytes and holds a big-endian application id at offset 68
+// (https://www.sqlite.org/fileformat2.html, section 1.3).
+constexpr std::string_view magic{"SQLite format 3\0", 16};
+constexpr std::size_t header_bytes = 100;
+constexpr std::size_t application_id_at = 68;
+
+std::int32_t big_endian(std::string_view bytes) {
+  std::uint32_t value = 0;
+  for (const char byte : bytes.substr(0, 4)) value = value << 8 | static_cast<unsigned char>(byte);
+  return static_cast<std::int32_t>(value);
+}
+
+}  // namespace
+
+Result<void> recognise(const Database& database) {
+  const auto header = database.header();
+  if (!header) return tl::unexpected(header.error());
+  const auto refuse = [&](std::string what) {
+    return fail(Errc::not_a_store, std::move(what), database.file(),
+                "give the path of a database that roundeld has made");
+  };
+  if (header->empty()) return {};
+  if (header->size() < header_bytes || header->substr(0, magic.size()) != magic)
+    return refuse("not a Roundel database");
+  if (big_endian(header->substr(application_id_at)) != application_id)
+    return refuse("an SQLite database, but not a Roundel one");
+  return {};
+}
+
+Result<void> refuse_newer(const Database& database) {
+  const auto version = database.integer("PRAGMA user_version");
+  if (!version) return tl::unexpected(version.error());
+  const auto known = static_cast<std::int64_t>(migrations().size());
+  if (*version <= known) return {};
+  return fail(
+      Errc::newer_schema,
+      fmt::format("written by a newer Roundel (schema {}, this one knows {})", *version, known),
+      database.file(), "install the newer version");
+}
+
+Result<void> migrate(const Database& database) {
+  for (const Migration& step : migrations()) {
+    const auto before = database.integer("PRAGMA user_version");
+    if (!before) return tl::unexpected(before.error());
+    if (*before >= step.number) continue;
+
+    auto transaction = Transaction::begin(database, Transaction::Kind::exclusive);
+    if (!transaction) return tl::unexpected(transaction.error());
+    // Another process may have been faster.
+    const auto version = database.integer("PRAGMA user_version");
+    if (!version) return tl::unexpected(version.error());
+    if (*version >= step.number) continue;
+    auto done = database.execute(step.sql);
+    if (done && step.number == 1)
+      done = database.execute(fmt::format("PRAGMA application_id = {}", application_id));
+    if (done) done = database.execute(fmt::format("PRAGMA user_version = {}", step.number));
+    if (done) done = transaction->commit();
+    if (!done) {
+      Error error = done.error();
+      error.what += fmt::format(" (while bringing it to {})", step.name);
+      return tl::unexpected(std::move(error));
+    }
+  }
+  return {};
+}
+
+}  // namespace roundel::schema

@@ -1,0 +1,87 @@
+#include <fmt/format.h>
+
+#include <cassert>
+
+#include "schema/migrate.h"
+#include "schema/store_impl.h"
+
+namespace roundel::schema {
+namespace {
+
+Result<void> require_file(const std::filesystem::path& file, Store::Access access) {
+  std::error_code error;
+  const auto status = std::filesystem::status(file, error);
+  if (!std::filesystem::exists(status)) {
+    if (access != Store::Access::read) return {};
+    return fail(Errc::not_found, "no such database", file.string(), "check the path");
+  }
+  if (!std::filesystem::is_regular_file(status))
+    return fail(Errc::not_a_store, "not a file", file.string(), "check the path");
+  return {};
+}
+
+Result<void> configure_writer(const Database& database) {
+  ROUNDEL_TRY(migrate(database));
+  // WAL lets readers go on while the recorder writes. FULL costs one sync a commit; NORMAL could
+  // lose every commit since the last checkpoint in a power cut.
+  auto mode = database.prepare("PRAGMA journal_mode = WAL");
+  ROUNDEL_TRY(mode);
+  const auto row = mode->next();
+  ROUNDEL_TRY(row);
+  if (!*row || mode->text(0) != "wal")
+    return fail(Errc::io, "this file system does not carry a write-ahead log", database.file(),
+                "keep the database on a local disk");
+  return database.execute("PRAGMA synchronous = FULL");
+}
+
+}  // namespace
+
+Result<Store> Store::open(const std::filesystem::path& file, Access access) {
+  ROUNDEL_TRY(require_file(file, access));
+  auto database =
+      Database::open(file, access == Access::read ? Database::Mode::read : Database::Mode::create);
+  ROUNDEL_TRY(database);
+  database->leave_log_on_close(true);
+  ROUNDEL_TRY(recognise(*database));
+  ROUNDEL_TRY(refuse_newer(*database));
+  const auto version = database->integer("PRAGMA user_version");
+  ROUNDEL_TRY(version);
+  if (access == Access::read) {
+    if (*version == 0)
+      return fail(Errc::not_a_store, "an empty file", file.string(),
+                  "record into it first, or check the path");
+    if (*version < static_cast<std::int64_t>(migrations().size())) {
+      // Written by an older version: bring it up to date, then read.
+      ROUNDEL_TRY(open(file, Access::write));
+      return open(file, Access::read);
+    }
+  }
+
+  std::optional<RecorderLock> lock;
+  if (access == Access::record) {
+    auto taken = RecorderLock::take(file);
+    ROUNDEL_TRY(taken);
+    lock.emplace(std::move(*taken));
+  }
+  database->leave_log_on_close(false);
+  ROUNDEL_TRY(database->execute("PRAGMA foreign_keys = ON"));
+  if (access == Access::read)
+    ROUNDEL_TRY(database->execute("PRAGMA query_only = ON"));
+  else
+    ROUNDEL_TRY(configure_writer(*database));
+  return Store(
+      std::unique_ptr<Impl>(new Impl{std::move(lock), access, std::move(*database), std::nullopt}));
+}
+
+Store::Store(std::unique_ptr<Impl> impl) : impl_(std::move(impl)) {}
+Store::Store(Store&&) noexcept = default;
+Store& Store::operator=(Store&&) noexcept = default;
+Store::~Store() = default;
+
+Result<void> Store::compact() {
+  assert(impl_->access != Access::read);
+  ROUNDEL_TRY(impl_->database.execute("VACUUM"));
+  return impl_->database.execute("PRAGMA wal_checkpoint(TRUNCATE)");
+}
+
+}  // namespace roundel::schema

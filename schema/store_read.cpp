@@ -1,0 +1,291 @@
+// Reading: selections, cells, flights, totals.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+
+#include "schema/store_impl.h"
+
+namespace roundel::schema {
+namespace {
+
+// Ends of time that leave room for the arithmetic of keys.
+constexpr std::int64_t first_window = 0;
+constexpr std::int64_t end_window = std::int64_t{1} << (62 - flight_bits);
+
+std::int64_t window_at_or_after(double time_s) {
+  const double window = std::ceil(time_s / window_s);
+  return static_cast<std::int64_t>(
+      std::clamp(window, static_cast<double>(first_window), static_cast<double>(end_window)));
+}
+
+std::int64_t floor_div(std::int64_t a, std::int64_t b) { return a / b - (a % b != 0 && a < 0); }
+
+WindowRange intersect(WindowRange a, WindowRange b) {
+  return {std::max(a.from, b.from), std::min(a.to, b.to)};
+}
+
+// A name that is asked for must exist: a typing error must not look like an empty answer.
+Result<void> require_name(const Database& database, std::string_view table,
+                          const std::optional<std::string>& name) {
+  if (!name) return {};
+  const auto known = read_names(database, table);
+  ROUNDEL_TRY(known);
+  std::vector<std::string> names;
+  for (const Named& row : *known) {
+    if (row.name == *name) return {};
+    names.push_back(row.name);
+  }
+  return fail(Errc::not_found, fmt::format("there is no {} \"{}\"", table, *name), database.file(),
+              fmt::format("it knows: {}", listed(names)));
+}
+
+Result<std::vector<Trial>> select_trials(const Database& database, const Selection& which) {
+  ROUNDEL_TRY(require_name(database, "feed", which.feed));
+  ROUNDEL_TRY(require_name(database, "antenna", which.antenna));
+  ROUNDEL_TRY(require_name(database, "receiver", which.receiver));
+  ROUNDEL_TRY(require_name(database, "mount", which.mount));
+  auto all = read_trials(database);
+  ROUNDEL_TRY(all);
+  for (const Id id : which.trials) {
+    if (std::any_of(all->begin(), all->end(), [&](const Trial& trial) { return trial.id == id; }))
+      continue;
+    std::vector<std::string> known;
+    for (const Trial& trial : *all) known.push_back(std::to_string(trial.id));
+    return fail(Errc::not_found, fmt::format("there is no trial {}", id), database.file(),
+                fmt::format("it knows: {}", listed(known)));
+  }
+  const auto other = [](const std::optional<std::string>& asked, const std::string& name) {
+    return asked && *asked != name;
+  };
+  const WindowRange time = windows_between(which.from_s, which.to_s);
+  std::erase_if(*all, [&](const Trial& trial) {
+    const WindowRange both = intersect(windows_of(trial), time);
+    return other(which.feed, trial.feed) || other(which.antenna, trial.antenna) ||
+           other(which.receiver, trial.receiver) || other(which.mount, trial.mount) ||
+           (!which.trials.empty() &&
+            std::find(which.trials.begin(), which.trials.end(), trial.id) == which.trials.end()) ||
+           both.from >= both.to;
+  });
+  return all;
+}
+
+// Which windows of each flight are selected: for the loop over cells a look-up in two arrays, where
+// a join in SQL would cost several times the visit itself.
+class FlightFilter {
+ public:
+  static Result<FlightFilter> make(const Database& database, const std::vector<Trial>& trials,
+                                   WindowRange time) {
+    FlightFilter filter;
+    filter.ranges_.push_back({0, 0});  // of flights that are not selected
+    std::vector<std::uint32_t> slot_of_trial;
+    for (const Trial& trial : trials) {
+      const auto id = static_cast<std::size_t>(trial.id);
+      if (slot_of_trial.size() <= id) slot_of_trial.resize(id + 1, 0);
+      slot_of_trial[id] = static_cast<std::uint32_t>(filter.ranges_.size());
+      const WindowRange range = intersect(windows_of(trial), time);
+      filter.ranges_.push_back(range);
+      filter.hull_ = {std::min(filter.hull_.from, range.from), std::max(filter.hull_.to, range.to)};
+    }
+    auto query = database.prepare("SELECT id, trial FROM flight ORDER BY id");
+    ROUNDEL_TRY(query);
+    for (;;) {
+      const auto row = query->next();
+      ROUNDEL_TRY(row);
+      if (!*row) return filter;
+      const auto flight = static_cast<std::size_t>(query->integer(0));
+      const auto trial = static_cast<std::size_t>(query->integer(1));
+      filter.slot_of_flight_.resize(flight + 1, 0);
+      if (trial < slot_of_trial.size()) filter.slot_of_flight_[flight] = slot_of_trial[trial];
+    }
+  }
+
+  bool selects(std::int64_t window, Id flight) const {
+    const auto index = static_cast<std::size_t>(flight);
+    if (index >= slot_of_flight_.size()) return false;
+    const WindowRange& range = ranges_[slot_of_flight_[index]];
+    return window >= range.from && window < range.to;
+  }
+  /// No selected cell lies outside; empty when nothing is selected.
+  WindowRange hull() const { return hull_; }
+
+ private:
+  std::vector<WindowRange> ranges_;
+  std::vector<std::uint32_t> slot_of_flight_;
+  WindowRange hull_{end_window, first_window};
+};
+
+// False: the visitor has had enough.
+Result<bool> visit_table(const Database& database, std::string_view table,
+                         const FlightFilter& filter,
+                         const std::function<bool(const Cell&)>& visit) {
+  auto query = database.prepare(fmt::format(
+      "SELECT id, heard, expected, latitude_e4, longitude_e4, altitude_25ft, signal_half_db,"
+      " uncertainty_hm FROM {} WHERE id >= ? AND id < ? ORDER BY id",
+      table));
+  ROUNDEL_TRY(query);
+  Statement& rows = *query;
+  rows.bind_all(cell_key(filter.hull().from, 0), cell_key(filter.hull().to, 0));
+  Cell cell;
+  for (;;) {
+    const auto step = rows.step();
+    if (step == Statement::Step::done) return true;
+    if (step == Statement::Step::failed) return tl::unexpected(rows.error());
+    const std::int64_t key = rows.integer(0);
+    cell.window = key >> flight_bits;
+    cell.flight = key & max_flight_id;
+    if (!filter.selects(cell.window, cell.flight)) continue;
+    cell.heard = static_cast<int>(rows.integer(1));
+    cell.expected = static_cast<int>(rows.integer(2));
+    cell.latitude_deg = static_cast<double>(rows.integer(3)) / 1e4;
+    cell.longitude_deg = static_cast<double>(rows.integer(4)) / 1e4;
+    cell.altitude_ft = static_cast<double>(rows.integer(5)) * 25;
+    if (rows.is_null(6))
+      cell.signal_dbfs.reset();
+    else
+      cell.signal_dbfs = static_cast<double>(rows.integer(6)) / 2;
+    cell.uncertainty_km = static_cast<double>(rows.integer(7)) / 10;
+    if (!visit(cell)) return false;
+  }
+}
+
+}  // namespace
+
+WindowRange windows_of(const Trial& trial) {
+  const std::int64_t from = std::max(first_window, floor_div(trial.start_s, window_s));
+  if (!trial.stop_s) return {from, end_window};
+  return {from, floor_div(*trial.stop_s + window_s - 1, window_s)};
+}
+
+WindowRange windows_between(std::optional<double> from_s, std::optional<double> to_s) {
+  return {from_s ? window_at_or_after(*from_s) : first_window,
+          to_s ? window_at_or_after(*to_s) : end_window};
+}
+
+Result<std::vector<Trial>> Store::trials(const Selection& which) const {
+  return select_trials(impl_->database, which);
+}
+
+Result<void> Store::each_cell(const Selection& which,
+                              const std::function<bool(const Cell&)>& visit) const {
+  const Database& database = impl_->database;
+  // Both tables as of one moment; a visitor that reads meanwhile shares it.
+  std::optional<Transaction> snapshot;
+  if (!database.in_transaction()) {
+    auto begun = Transaction::begin(database, Transaction::Kind::read);
+    ROUNDEL_TRY(begun);
+    snapshot.emplace(std::move(*begun));
+  }
+  const auto trials = select_trials(database, which);
+  ROUNDEL_TRY(trials);
+  const auto filter =
+      FlightFilter::make(database, *trials, windows_between(which.from_s, which.to_s));
+  ROUNDEL_TRY(filter);
+  if (filter->hull().from >= filter->hull().to) return {};
+  // Every window in recent_cell is later than every one in cell.
+  const auto more = visit_table(database, "cell", *filter, visit);
+  ROUNDEL_TRY(more);
+  if (!*more) return {};
+  const auto rest = visit_table(database, "recent_cell", *filter, visit);
+  ROUNDEL_TRY(rest);
+  return {};
+}
+
+Result<std::vector<Flight>> Store::flights(const Selection& which) const {
+  const Database& database = impl_->database;
+  const auto trials = select_trials(database, which);
+  ROUNDEL_TRY(trials);
+  const WindowRange time = windows_between(which.from_s, which.to_s);
+  auto query = database.prepare(
+      "SELECT id, trial, address, first_window, last_window FROM flight ORDER BY id");
+  ROUNDEL_TRY(query);
+  std::vector<Flight> flights;
+  for (;;) {
+    const auto row = query->next();
+    ROUNDEL_TRY(row);
+    if (!*row) return flights;
+    const Flight flight{query->integer(0), query->integer(1),
+                        static_cast<std::uint64_t>(query->integer(2)), query->integer(3),
+                        query->optional_integer(4)};
+    const auto trial = std::find_if(trials->begin(), trials->end(),
+                                    [&](const Trial& row_) { return row_.id == flight.trial; });
+    if (trial == trials->end()) continue;
+    const WindowRange range = intersect(windows_of(*trial), time);
+    if (flight.first_window < range.to && flight.last_window.value_or(end_window) >= range.from)
+      flights.push_back(flight);
+  }
+}
+
+Result<Tally> Store::tally(std::optional<Id> feed, std::optional<std::int64_t> from_s,
+                           std::optional<std::int64_t> to_s) const {
+  auto query = impl_->database.prepare(
+      "SELECT kind, sum(count) FROM tally WHERE (?1 IS NULL OR feed = ?1)"
+      " AND hour_s >= ?2 AND hour_s < ?3 GROUP BY kind ORDER BY kind");
+  ROUNDEL_TRY(query);
+  query->bind_all(feed, from_s.value_or(std::numeric_limits<std::int64_t>::min()),
+                  to_s.value_or(std::numeric_limits<std::int64_t>::max()));
+  Tally tally;
+  for (;;) {
+    const auto row = query->next();
+    ROUNDEL_TRY(row);
+    if (!*row) return tally;
+    tally[query->text(0)] = query->integer(1);
+  }
+}
+
+Result<std::vector<Hour>> Store::hours(const Selection& which) const {
+  constexpr std::int64_t windows_per_hour = 3600 / window_s;
+  std::vector<Hour> hours;
+  const auto visited = each_cell(which, [&](const Cell& cell) {
+    const std::int64_t hour_s = cell.window / windows_per_hour * 3600;
+    if (hours.empty() || hours.back().hour_s != hour_s) hours.push_back({hour_s, 0, 0});
+    hours.back().heard += cell.heard;
+    hours.back().expected += cell.expected;
+    return true;
+  });
+  ROUNDEL_TRY(visited);
+  return hours;
+}
+
+Result<std::int64_t> Store::data_version() const {
+  return impl_->database.integer("PRAGMA data_version");
+}
+
+Result<Totals> Store::totals() const {
+  const Database& database = impl_->database;
+  std::optional<Transaction> snapshot;
+  if (!database.in_transaction()) {
+    auto begun = Transaction::begin(database, Transaction::Kind::read);
+    ROUNDEL_TRY(begun);
+    snapshot.emplace(std::move(*begun));
+  }
+  Totals totals;
+  auto query = database.prepare(
+      "SELECT sum(n), sum(silent), min(first), max(last) FROM ("
+      " SELECT count(*) AS n, sum(heard = 0) AS silent, min(id) AS first, max(id) AS last FROM cell"
+      " UNION ALL SELECT count(*), sum(heard = 0), min(id), max(id) FROM recent_cell)");
+  ROUNDEL_TRY(query);
+  const auto row = query->next();
+  ROUNDEL_TRY(row);
+  totals.cells = query->integer(0);
+  totals.silent_cells = query->integer(1);
+  if (totals.cells > 0) {
+    totals.from_s = (query->integer(2) >> flight_bits) * window_s;
+    totals.to_s = ((query->integer(3) >> flight_bits) + 1) * window_s;
+  }
+  const auto flights = database.integer("SELECT count(*) FROM flight");
+  ROUNDEL_TRY(flights);
+  totals.flights = *flights;
+  const auto aircraft = database.integer("SELECT count(DISTINCT address) FROM flight");
+  ROUNDEL_TRY(aircraft);
+  totals.aircraft = *aircraft;
+  const auto pages = database.integer("PRAGMA page_count");
+  ROUNDEL_TRY(pages);
+  const auto page_bytes = database.integer("PRAGMA page_size");
+  ROUNDEL_TRY(page_bytes);
+  totals.bytes = *pages * *page_bytes;
+  return totals;
+}
+
+}  // namespace roundel::schema

@@ -1,0 +1,252 @@
+// What the recorder writes.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cassert>
+#include <cmath>
+
+#include "schema/store_impl.h"
+
+namespace roundel::schema {
+namespace {
+
+// Cells come late: a silent one up to 30 min (180 windows) after its window, once its aircraft has
+// come back; a report up to 30 s. Written straight into the big table such rows would split pages
+// that are already full (measured: 34 bytes a cell instead of 31). So windows younger than this
+// wait in recent_cell, and move over in order, at the table's end only.
+constexpr std::int64_t recent_windows = 190;
+// They move six minutes at a time: fewer pages written than window by window.
+constexpr std::int64_t settle_step = 36;
+
+Result<CellInsert> prepare_cells(const Database& database, std::string_view table) {
+  const auto sql = [&](int rows) {
+    std::string text = fmt::format(
+        "INSERT OR REPLACE INTO {} (id, heard, expected, latitude_e4, longitude_e4,"
+        " altitude_25ft, signal_half_db, uncertainty_hm) VALUES ",
+        table);
+    for (int row = 0; row < rows; ++row)
+      text += row == 0 ? "(?,?,?,?,?,?,?,?)" : ",(?,?,?,?,?,?,?,?)";
+    return text;
+  };
+  auto one = database.prepare(sql(1));
+  ROUNDEL_TRY(one);
+  auto many = database.prepare(sql(CellInsert::rows));
+  ROUNDEL_TRY(many);
+  return CellInsert{std::move(*one), std::move(*many)};
+}
+
+Result<RecordStatements> prepare(const Database& database) {
+  auto flight = database.prepare(
+      "INSERT INTO flight (id, trial, address, first_window, last_window) VALUES (?, ?, ?, ?, ?)"
+      " ON CONFLICT (id) DO UPDATE SET last_window = excluded.last_window");
+  ROUNDEL_TRY(flight);
+  auto cell = prepare_cells(database, "cell");
+  ROUNDEL_TRY(cell);
+  auto recent_cell = prepare_cells(database, "recent_cell");
+  ROUNDEL_TRY(recent_cell);
+  auto tally = database.prepare(
+      "INSERT INTO tally (feed, hour_s, kind, count) VALUES (?, ?, ?, ?)"
+      " ON CONFLICT (feed, hour_s, kind) DO UPDATE SET count = count + excluded.count");
+  ROUNDEL_TRY(tally);
+  auto coverage = database.prepare(
+      "INSERT INTO coverage (feed, from_s, to_s) VALUES (?, ?, ?)"
+      " ON CONFLICT (feed, from_s) DO UPDATE SET to_s = excluded.to_s");
+  ROUNDEL_TRY(coverage);
+  auto clock = database.prepare(
+      "INSERT INTO feed_clock (feed, feed_time_s, arrival_s) VALUES (?, ?, ?)"
+      " ON CONFLICT (feed) DO UPDATE SET feed_time_s = excluded.feed_time_s,"
+      " arrival_s = excluded.arrival_s");
+  ROUNDEL_TRY(clock);
+  auto settle_copy = database.prepare(
+      "INSERT INTO cell (id, heard, expected, latitude_e4, longitude_e4, altitude_25ft,"
+      " signal_half_db, uncertainty_hm) SELECT id, heard, expected, latitude_e4, longitude_e4,"
+      " altitude_25ft, signal_half_db, uncertainty_hm FROM recent_cell WHERE id < ? ORDER BY id");
+  ROUNDEL_TRY(settle_copy);
+  auto settle_delete = database.prepare("DELETE FROM recent_cell WHERE id < ?");
+  ROUNDEL_TRY(settle_delete);
+  auto settle_mark = database.prepare("UPDATE settled SET before_window = ?");
+  ROUNDEL_TRY(settle_mark);
+  auto before_window = database.prepare("SELECT before_window FROM settled");
+  ROUNDEL_TRY(before_window);
+  auto newest_recent = database.prepare("SELECT max(id) FROM recent_cell");
+  ROUNDEL_TRY(newest_recent);
+  return RecordStatements{
+      std::move(*cell),          std::move(*recent_cell),   std::move(*flight),
+      std::move(*tally),         std::move(*coverage),      std::move(*clock),
+      std::move(*settle_copy),   std::move(*settle_delete), std::move(*settle_mark),
+      std::move(*before_window), std::move(*newest_recent)};
+}
+
+// The one row of a query, 0 for none or NULL.
+Result<std::int64_t> single(Statement& query) {
+  const auto row = query.next();
+  ROUNDEL_TRY(row);
+  const std::int64_t value = *row ? query.integer(0) : 0;
+  query.reset();
+  return value;
+}
+
+struct Keyed {
+  std::int64_t key;
+  const Cell* cell;
+};
+using KeyedIterator = std::vector<Keyed>::const_iterator;
+
+int bind_cell(Statement& insert, int index, const Keyed& keyed) {
+  const Cell& cell = *keyed.cell;
+  insert.bind(++index, keyed.key);
+  insert.bind(++index, std::int64_t{cell.heard});
+  insert.bind(++index, std::int64_t{cell.expected});
+  insert.bind(++index, std::int64_t{std::lround(cell.latitude_deg * 1e4)});
+  insert.bind(++index, std::int64_t{std::lround(cell.longitude_deg * 1e4)});
+  insert.bind(++index, std::int64_t{std::lround(cell.altitude_ft / 25)});
+  if (cell.signal_dbfs)
+    insert.bind(++index, std::int64_t{std::lround(*cell.signal_dbfs * 2)});
+  else
+    insert.bind(++index, std::nullopt);
+  insert.bind(++index, std::int64_t{std::lround(cell.uncertainty_km * 10)});
+  return index;
+}
+
+Result<void> put(CellInsert& into, KeyedIterator first, KeyedIterator last) {
+  while (first != last) {
+    const bool many = last - first >= CellInsert::rows;
+    Statement& insert = many ? into.many : into.one;
+    const auto end = first + (many ? CellInsert::rows : 1);
+    for (int index = 0; first != end; ++first) index = bind_cell(insert, index, *first);
+    ROUNDEL_TRY(insert.run());
+  }
+  return {};
+}
+
+Result<std::vector<Keyed>> in_order(const std::vector<Cell>& cells) {
+  constexpr std::int64_t last_window = (std::int64_t{1} << (62 - flight_bits)) - 1;
+  std::vector<Keyed> keyed;
+  keyed.reserve(cells.size());
+  for (const Cell& cell : cells) {
+    if (cell.flight < 1 || cell.flight > max_flight_id || cell.window < 0 ||
+        cell.window > last_window)
+      return fail(Errc::out_of_range,
+                  fmt::format("a cell of flight {} in window {}", cell.flight, cell.window));
+    assert(std::isfinite(cell.latitude_deg) && std::isfinite(cell.longitude_deg) &&
+           std::isfinite(cell.altitude_ft) && std::isfinite(cell.signal_dbfs.value_or(0)) &&
+           std::isfinite(cell.uncertainty_km));
+    keyed.push_back({cell_key(cell.window, cell.flight), &cell});
+  }
+  // Stable: of two cells with one key the later one in the batch stays.
+  std::stable_sort(keyed.begin(), keyed.end(),
+                   [](const Keyed& a, const Keyed& b) { return a.key < b.key; });
+  return keyed;
+}
+
+// Writes the cells so that `cell` is only appended to, unless a cell is older than settled.
+//
+// What is older than the mark goes into `cell`. What falls among the waiting cells joins them;
+// those then settle up to the new mark; the rest, all newer, goes to whichever side of the mark it
+// belongs. A load of many hours at once thus writes nearly every cell only once.
+Result<void> put_cells(RecordStatements& statements, const std::vector<Cell>& cells) {
+  if (cells.empty()) return {};
+  const auto keyed = in_order(cells);
+  ROUNDEL_TRY(keyed);
+  const auto mark = single(statements.before_window);
+  ROUNDEL_TRY(mark);
+  const auto newest_waiting = single(statements.newest_recent);
+  ROUNDEL_TRY(newest_waiting);
+  const std::int64_t newest_window = keyed->back().cell->window;
+  const std::int64_t new_mark =
+      std::max(*mark, (newest_window - recent_windows) / settle_step * settle_step);
+
+  const auto before = [&](std::int64_t key) {
+    return std::partition_point(keyed->begin(), keyed->end(),
+                                [&](const Keyed& keyed_cell) { return keyed_cell.key < key; });
+  };
+  const auto waiting = before(cell_key(*mark, 0));
+  const auto beyond = std::max(waiting, before(*newest_waiting + 1));
+  const auto young = std::max(beyond, before(cell_key(new_mark, 0)));
+  ROUNDEL_TRY(put(statements.cell, keyed->begin(), waiting));
+  ROUNDEL_TRY(put(statements.recent_cell, waiting, beyond));
+  if (new_mark > *mark) {
+    ROUNDEL_TRY(statements.settle_copy.run(cell_key(new_mark, 0)));
+    ROUNDEL_TRY(statements.settle_delete.run(cell_key(new_mark, 0)));
+    ROUNDEL_TRY(statements.settle_mark.run(new_mark));
+  }
+  ROUNDEL_TRY(put(statements.cell, beyond, young));
+  ROUNDEL_TRY(put(statements.recent_cell, young, keyed->end()));
+  return {};
+}
+
+}  // namespace
+
+Result<Id> Store::next_flight_id() const {
+  return impl_->database.integer("SELECT coalesce(max(id), 0) + 1 FROM flight");
+}
+
+Result<void> Store::commit(const Batch& batch) {
+  assert(impl_->access == Access::record);
+  if (batch.empty()) return {};
+  if (!impl_->record) {
+    auto statements = prepare(impl_->database);
+    ROUNDEL_TRY(statements);
+    impl_->record.emplace(std::move(*statements));
+  }
+  RecordStatements& statements = *impl_->record;
+  auto transaction = Transaction::begin(impl_->database, Transaction::Kind::write);
+  ROUNDEL_TRY(transaction);
+  for (const Flight& flight : batch.flights)
+    ROUNDEL_TRY(statements.flight.run(flight.id, flight.trial,
+                                      static_cast<std::int64_t>(flight.address),
+                                      flight.first_window, flight.last_window));
+  ROUNDEL_TRY(put_cells(statements, batch.cells));
+  for (const auto& [kind, count] : batch.tally)
+    ROUNDEL_TRY(statements.tally.run(batch.feed, batch.hour_s, std::string_view(kind), count));
+  for (const Coverage& coverage : batch.coverage)
+    ROUNDEL_TRY(statements.coverage.run(coverage.feed, coverage.from_s, coverage.to_s));
+  if (batch.clock)
+    ROUNDEL_TRY(statements.clock.run(batch.feed, batch.clock->feed_time_s, batch.clock->arrival_s));
+  return transaction->commit();
+}
+
+Result<std::vector<Flight>> Store::open_flights(Id feed) const {
+  auto query = impl_->database.prepare(
+      "SELECT flight.id, flight.trial, flight.address, flight.first_window FROM flight"
+      " JOIN trial ON trial.id = flight.trial"
+      " WHERE flight.last_window IS NULL AND trial.feed = ? ORDER BY flight.id");
+  ROUNDEL_TRY(query);
+  query->bind(1, feed);
+  std::vector<Flight> flights;
+  for (;;) {
+    const auto row = query->next();
+    ROUNDEL_TRY(row);
+    if (!*row) return flights;
+    flights.push_back({query->integer(0), query->integer(1),
+                       static_cast<std::uint64_t>(query->integer(2)), query->integer(3),
+                       std::nullopt});
+  }
+}
+
+Result<std::vector<Coverage>> Store::coverage(Id feed) const {
+  auto query = impl_->database.prepare(
+      "SELECT feed, from_s, to_s FROM coverage WHERE feed = ? ORDER BY from_s");
+  ROUNDEL_TRY(query);
+  query->bind(1, feed);
+  std::vector<Coverage> rows;
+  for (;;) {
+    const auto row = query->next();
+    ROUNDEL_TRY(row);
+    if (!*row) return rows;
+    rows.push_back({query->integer(0), query->integer(1), query->integer(2)});
+  }
+}
+
+Result<std::optional<FeedClock>> Store::clock(Id feed) const {
+  auto query =
+      impl_->database.prepare("SELECT feed_time_s, arrival_s FROM feed_clock WHERE feed = ?");
+  ROUNDEL_TRY(query);
+  query->bind(1, feed);
+  const auto row = query->next();
+  ROUNDEL_TRY(row);
+  if (!*row) return std::nullopt;
+  return FeedClock{query->real(0), query->real(1)};
+}
+
+}  // namespace roundel::schema
