@@ -27,18 +27,20 @@ enum class Reject : std::uint8_t {
   bad_altitude,  ///< outside -1500 .. 60 000 ft
   no_altitude,   ///< none on the line, none to carry
   on_ground,
-  stale,             ///< more than 60 s behind the feed's newest
-  future,            ///< leaps ahead of the feed's clock and is not confirmed
-  already_recorded,  ///< lies in feed time that was recorded before (a file loaded twice)
-  impossible_speed,  ///< too far from the aircraft's own track
-  folded,            ///< displaced by one position-decoding ambiguity cell
-  beyond_horizon,    ///< farther than any duct would explain
-  no_trial,          ///< nothing was mounted then
+  stale,              ///< more than 60 s behind the feed's newest
+  future,             ///< leaps ahead of the feed's clock and is not confirmed
+  already_recorded,   ///< lies in feed time that was recorded before (a file loaded twice)
+  impossible_speed,   ///< too far from the aircraft's own track
+  folded,             ///< displaced by one position-decoding ambiguity cell
+  beyond_horizon,     ///< farther than any duct would explain
+  no_trial,           ///< nothing was mounted then
+  too_many_aircraft,  ///< more addresses at once than can be real
 };
-inline constexpr std::array<std::string_view, 15> reject_names{
-    "too_long",         "malformed",        "not_position", "bad_address",    "bad_position",
-    "bad_altitude",     "no_altitude",      "on_ground",    "stale",          "future",
-    "already_recorded", "impossible_speed", "folded",       "beyond_horizon", "no_trial"};
+inline constexpr std::array<std::string_view, 16> reject_names{
+    "too_long",     "malformed",      "not_position",     "bad_address",
+    "bad_position", "bad_altitude",   "no_altitude",      "on_ground",
+    "stale",        "future",         "already_recorded", "impossible_speed",
+    "folded",       "beyond_horizon", "no_trial",         "too_many_aircraft"};
 constexpr std::string_view name_of(Reject reason) {
   return reject_names[static_cast<std::size_t>(reason)];
 }

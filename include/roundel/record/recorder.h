@@ -49,6 +49,7 @@ class Recorder {
     std::vector<schema::Coverage> recorded;
   };
 
+  /// @param viewpoint  must outlive the recorder
   Recorder(Options options, const site::Viewpoint& viewpoint, schema::Id next_flight_id);
   Recorder(Recorder&&) noexcept;
   Recorder& operator=(Recorder&&) noexcept;

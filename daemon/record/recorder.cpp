@@ -1,0 +1,443 @@
+#include "roundel/record/recorder.h"
+
+#include <algorithm>
+#include <cassert>
+#include <cmath>
+#include <limits>
+#include <utility>
+
+#include "daemon/record/aircraft_table.h"
+#include "daemon/record/counts.h"
+#include "daemon/record/coverage.h"
+#include "daemon/record/feed_activity.h"
+#include "daemon/record/feed_clock.h"
+#include "daemon/record/flight_log.h"
+#include "daemon/record/plausibility.h"
+#include "daemon/record/trial_table.h"
+
+namespace roundel::record {
+namespace {
+
+// A dead feed is told from an empty sky by as many reports missing; e^-10 is chance enough.
+constexpr double least_expected = 10;
+// Held for a leap of the clock; a feed whose clock stands still in the future fills it.
+constexpr std::size_t max_held = 4096;
+// Unix seconds that a window number can be made of; the year 5138 as seconds is milliseconds.
+constexpr double latest_time_s = 1e11;
+constexpr std::int64_t seconds_per_hour = 3600;
+constexpr double live_aircraft_s = 60;
+// Aircraft without a flight are forgotten after this long.
+constexpr double forget_s = 120;
+
+Rules bounded(Rules rules) {
+  // What open windows hold: FlightLog::n_open_windows, less two for judging silence.
+  constexpr double most_s = 60;
+  rules.stale_s = std::clamp(rules.stale_s, 0.0, most_s);
+  rules.leap_s = std::clamp(rules.leap_s, 0.0, most_s);
+  return rules;
+}
+
+}  // namespace
+
+struct Recorder::Impl {
+  struct Held {
+    feed::Report report;
+    double time_s;
+  };
+
+  Impl(Options given, const site::Viewpoint& from, schema::Id next_flight_id)
+      : options(std::move(given)),
+        rules(bounded(options.rules)),
+        viewpoint(from),
+        clock(rules),
+        coverage(options.feed, options.recorded),
+        flights(rules, coverage, next_flight_id) {}
+
+  void accept(const feed::Report& report, double arrival_s);
+  void accept_in_time(const feed::Report& report, double time_s);
+  void accept_leap(const feed::Report& report, double time_s);
+  void hold(const feed::Report& report, double time_s);
+  void reject_held(std::size_t n_kept);
+  void go_back();
+  void advance();
+  void judge_silence(std::int64_t window);
+  void settle(std::int64_t window);
+  void settle(Aircraft& aircraft);
+  void purge();
+  Aircraft* aircraft_of(std::uint32_t address);
+  void judge(Aircraft& aircraft, const Fix& fix);
+  void store(Aircraft& aircraft, const Fix& fix);
+  void reject_fix(const Aircraft& aircraft, const Fix& fix, feed::Reject reason);
+  void close();
+
+  const Options options;
+  const Rules rules;
+  const site::Viewpoint& viewpoint;
+  FeedClock clock;
+  Coverage coverage;
+  TrialTable trials;
+  AircraftTable table;
+  FlightLog flights;
+  FeedActivity activity;
+  Counts counts;
+  std::vector<Held> held;
+  std::vector<schema::Coverage> rows;  // made before the clock was set back
+  std::int64_t judged = INT64_MIN;     // last window whose silence was judged
+  double last_line_s{};                // in the windows judged
+  bool is_silent = false, is_dead = false;
+  std::int64_t purged_window = INT64_MIN;
+};
+
+// --- Time ------------------------------------------------------------------------------------
+
+void Recorder::Impl::accept(const feed::Report& report, double arrival_s) {
+  const double time_s = options.clock_is_arrival || !report.time_s ? arrival_s : *report.time_s;
+  const bool is_near = clock.is_running() && time_s >= clock.now() - rules.stale_s &&
+                       time_s <= clock.newest() + rules.leap_s;
+  const double heard_s = is_near ? time_s : clock.newest();
+  if (clock.is_running()) activity.heard(window_of(heard_s), heard_s);
+  if (const auto reason = implausible(report)) {
+    if (is_near && *reason != feed::Reject::bad_address) {
+      if (const Aircraft* known = table.find(report.address)) flights.mark_heard(*known, time_s);
+    }
+    return counts.reject(*reason);
+  }
+  if (!(time_s >= 0)) return counts.reject(feed::Reject::stale);
+  if (time_s > latest_time_s) return counts.reject(feed::Reject::future);
+  switch (clock.judge(time_s)) {
+    case FeedClock::Verdict::accept:
+      if (!held.empty()) reject_held(0);
+      return accept_in_time(report, time_s);
+    case FeedClock::Verdict::hold:
+      return hold(report, time_s);
+    case FeedClock::Verdict::leap:
+      return accept_leap(report, time_s);
+    case FeedClock::Verdict::stale:
+      return counts.reject(feed::Reject::stale);
+    case FeedClock::Verdict::set_back:
+      go_back();
+      return accept_in_time(report, time_s);
+  }
+}
+
+void Recorder::Impl::hold(const feed::Report& report, double time_s) {
+  if (held.size() == max_held) {
+    held.erase(held.begin(), held.begin() + max_held / 2);
+    counts.reject(feed::Reject::future, max_held / 2);
+  }
+  held.push_back({report, time_s});
+}
+
+void Recorder::Impl::reject_held(std::size_t n_kept) {
+  counts.reject(feed::Reject::future, static_cast<std::int64_t>(held.size() - n_kept));
+  held.erase(held.begin(), held.end() - static_cast<std::ptrdiff_t>(n_kept));
+}
+
+void Recorder::Impl::accept_leap(const feed::Report& report, double time_s) {
+  reject_held(std::min(clock.chain_length() - 1, held.size()));
+  held.push_back({report, time_s});
+  const std::vector<Held> confirmed = std::exchange(held, {});
+  if (!clock.is_running() && !flights.empty()) {
+    // Flights of an earlier run lie ahead: an older recording is being loaded.
+    const double first_s = std::ranges::min(confirmed, {}, &Held::time_s).time_s;
+    if (first_s < coverage.recorded_until() - rules.stale_s) go_back();
+  }
+  for (const Held& one : confirmed) {
+    if (clock.is_running() && one.time_s > clock.newest() + rules.bridge_s) coverage.interrupt();
+    clock.follow(one.time_s);
+    activity.heard(window_of(one.time_s), one.time_s);
+    accept_in_time(one.report, one.time_s);
+  }
+}
+
+void Recorder::Impl::go_back() {
+  for (Aircraft& aircraft : table) settle(aircraft);
+  flights.end_all();
+  table.remove_if([](const Aircraft&) { return true; });
+  coverage.interrupt();
+  std::ranges::move(coverage.take_rows(trials.spans()), std::back_inserter(rows));
+  flights.set_closed_window(INT64_MIN);
+  judged = INT64_MIN;
+  activity = {};
+  is_silent = is_dead = false;
+}
+
+// Closes what the clock has passed. A window's silence is judged one window before its cells are
+// closed, as a feed that dies in the middle of a window cuts that one, too.
+void Recorder::Impl::advance() {
+  const std::int64_t target = window_of(clock.now() - rules.stale_s) - 2;
+  if (flights.closed_window() == INT64_MIN) {
+    flights.set_closed_window(target);
+    judged = target + 1;
+    return;
+  }
+  if (target <= flights.closed_window()) return;
+  // Beyond the windows that can be open, and those of a gap that is bridged, nothing is left.
+  const auto bridge_windows = static_cast<std::int64_t>(rules.bridge_s) / schema::window_s;
+  const std::int64_t last_step =
+      flights.closed_window() + 2 * FlightLog::n_open_windows + bridge_windows;
+  while (flights.closed_window() < target) {
+    const std::int64_t window =
+        flights.closed_window() < last_step ? flights.closed_window() + 1 : target;
+    if (window + 1 > judged) judge_silence(window + 1);
+    settle(window);
+    flights.close_window(window);
+  }
+  const double now_s = clock.now();
+  table.remove_if([&](const Aircraft& aircraft) {
+    if (!aircraft.track.held().empty()) return false;
+    const double silent_s = now_s - aircraft.last_time_s;
+    return silent_s > (aircraft.current.place < 0 ? forget_s : rules.flight_break_s + forget_s);
+  });
+}
+
+void Recorder::Impl::judge_silence(std::int64_t window) {
+  judged = window;
+  if (const auto* lines = activity.in(window)) {
+    is_silent = is_dead = false;
+    last_line_s = lines->last_s;
+    return;
+  }
+  const auto from_s = static_cast<double>(window * schema::window_s);
+  const double to_s = from_s + schema::window_s;
+  if (!coverage.is_listening(from_s, to_s)) {
+    is_silent = is_dead = false;
+    return;
+  }
+  if (!is_silent) is_dead = flights.expected_reports(window - 1) >= least_expected;
+  const double begin_s =
+      is_silent ? from_s : std::clamp(last_line_s, from_s - schema::window_s, from_s);
+  is_silent = true;
+  if (!is_dead) return;
+  const auto* next = activity.in(window + 1);
+  coverage.cut(begin_s, next != nullptr ? next->first_s : to_s);
+}
+
+// --- Aircraft --------------------------------------------------------------------------------
+
+void Recorder::Impl::settle(std::int64_t window) {
+  for (Aircraft& aircraft : table) {
+    const auto fixes = aircraft.track.held();
+    if (std::ranges::any_of(fixes,
+                            [&](const Fix& fix) { return window_of(fix.time_s) <= window; })) {
+      settle(aircraft);
+    }
+  }
+}
+
+void Recorder::Impl::settle(Aircraft& aircraft) {
+  if (aircraft.track.held().empty()) return;
+  aircraft.track.settle(rules);
+  for (std::size_t i = 0; i < aircraft.track.held().size(); ++i) {
+    const Fix fix = aircraft.track.held()[i];
+    if (aircraft.track.agrees(i)) {
+      store(aircraft, fix);
+    } else {
+      reject_fix(aircraft, fix, feed::Reject::impossible_speed);
+    }
+  }
+  aircraft.track.clear_held();
+}
+
+// Makes room where addresses heard once, as garbling makes them, have filled the table.
+void Recorder::Impl::purge() {
+  if (purged_window == flights.closed_window()) return;
+  purged_window = flights.closed_window();
+  const double now_s = clock.now();
+  table.remove_if([&](Aircraft& aircraft) {
+    if (aircraft.n_reports > 1 || !aircraft.track.held().empty()) return false;
+    if (now_s - aircraft.last_time_s < rules.stale_s) return false;
+    flights.split(aircraft);
+    return true;
+  });
+}
+
+Aircraft* Recorder::Impl::aircraft_of(std::uint32_t address) {
+  if (Aircraft* known = table.find(address)) return known;
+  if (table.size() == AircraftTable::capacity) purge();
+  return table.size() == AircraftTable::capacity ? nullptr : &table.add(address);
+}
+
+void Recorder::Impl::accept_in_time(const feed::Report& report, double time_s) {
+  advance();
+  if (coverage.was_recorded(time_s)) return counts.reject(feed::Reject::already_recorded);
+  // Only in a hole of an earlier run's coverage, older than what is open.
+  if (window_of(time_s) <= flights.closed_window()) return counts.reject(feed::Reject::stale);
+  coverage.extend(time_s);
+  const TrialSpan* trial = trials.find(time_s);
+  if (trial == nullptr) return counts.reject(feed::Reject::no_trial);
+  Aircraft* aircraft = aircraft_of(report.address);
+  if (aircraft == nullptr) return counts.reject(feed::Reject::too_many_aircraft);
+
+  aircraft->last_time_s = std::max(aircraft->last_time_s, time_s);
+  ++aircraft->n_reports;
+  if (aircraft->has_last && report.latitude_deg == aircraft->last_latitude_deg &&
+      report.longitude_deg == aircraft->last_longitude_deg) {
+    return counts.repeat();
+  }
+  aircraft->has_last = true;
+  aircraft->last_latitude_deg = report.latitude_deg;
+  aircraft->last_longitude_deg = report.longitude_deg;
+  judge(*aircraft, {time_s,
+                    {report.latitude_deg, report.longitude_deg},
+                    *report.altitude_ft,
+                    report.signal_dbfs.value_or(0),
+                    report.signal_dbfs.has_value(),
+                    trial->trial});
+}
+
+void Recorder::Impl::judge(Aircraft& aircraft, const Fix& fix) {
+  const bool is_beyond = is_beyond_horizon(fix.place, fix.altitude_ft, aircraft, viewpoint, rules);
+  Track& track = aircraft.track;
+  // Without a track, a place that can't be is no use for telling which fixes are wrong.
+  if (is_beyond && !track.has_known()) {
+    return reject_fix(aircraft, fix, feed::Reject::beyond_horizon);
+  }
+  const Track::Verdict verdict = track.judge(fix, rules, aircraft.is_unambiguous && !is_beyond);
+  switch (verdict) {
+    case Track::Verdict::believe:
+      break;
+    case Track::Verdict::new_track:
+      flights.split(aircraft);
+      [[fallthrough]];
+    case Track::Verdict::believe_held:
+      for (std::size_t i = 0; i < track.held().size(); ++i) {
+        if (track.agrees(i)) {
+          store(aircraft, track.held()[i]);
+        } else {
+          reject_fix(aircraft, track.held()[i], feed::Reject::impossible_speed);
+        }
+      }
+      track.clear_held();
+      break;
+    case Track::Verdict::folded:
+      return reject_fix(aircraft, fix, feed::Reject::folded);
+    case Track::Verdict::hold:
+      if (is_beyond) return reject_fix(aircraft, fix, feed::Reject::beyond_horizon);
+      if (track.is_full()) {
+        reject_fix(aircraft, track.take_oldest(), feed::Reject::impossible_speed);
+      }
+      return track.hold(fix);
+  }
+  if (is_beyond) return reject_fix(aircraft, fix, feed::Reject::beyond_horizon);
+  store(aircraft, fix);
+}
+
+void Recorder::Impl::store(Aircraft& aircraft, const Fix& fix) {
+  const TrialSpan* trial = trials.find(fix.time_s);
+  if (trial == nullptr) return counts.reject(feed::Reject::no_trial);
+  if (!flights.record(aircraft, fix, *trial)) {
+    return counts.reject(feed::Reject::too_many_aircraft);
+  }
+  counts.stored();
+}
+
+void Recorder::Impl::reject_fix(const Aircraft& aircraft, const Fix& fix, feed::Reject reason) {
+  flights.mark_heard(aircraft, fix.time_s);
+  counts.reject(reason);
+}
+
+void Recorder::Impl::close() {
+  if (!clock.is_running() && !held.empty()) {
+    // Too few reports to confirm anything, and none that contradicts the latest of them.
+    reject_held(std::min(clock.chain_length(), held.size()));
+    for (const Held& one : std::exchange(held, {})) {
+      clock.follow(one.time_s);
+      accept_in_time(one.report, one.time_s);
+    }
+  }
+  reject_held(0);
+  for (Aircraft& aircraft : table) settle(aircraft);
+  flights.end_all();
+  table.remove_if([](const Aircraft&) { return true; });
+  coverage.interrupt();
+}
+
+// --- Public ----------------------------------------------------------------------------------
+
+Recorder::Recorder(Options options, const site::Viewpoint& viewpoint, schema::Id next_flight_id)
+    : impl_(std::make_unique<Impl>(std::move(options), viewpoint, next_flight_id)) {}
+Recorder::Recorder(Recorder&&) noexcept = default;
+Recorder& Recorder::operator=(Recorder&&) noexcept = default;
+Recorder::~Recorder() = default;
+
+void Recorder::set_trials(std::vector<schema::Trial> trials) {
+  const double now_s =
+      impl_->clock.is_running() ? impl_->clock.newest() : -std::numeric_limits<double>::infinity();
+  impl_->trials.set(trials, now_s);
+  impl_->flights.set_trials(impl_->trials);
+}
+
+void Recorder::resume(std::span<const schema::Flight> open, std::span<const schema::Cell> tail) {
+  double until_s = impl_->coverage.recorded_until();
+  for (const schema::Cell& cell : tail) {
+    if (until_s > 0) break;
+    until_s = std::max(until_s, static_cast<double>((cell.window + 1) * schema::window_s));
+  }
+  // Two windows back, in case the clock then was not quite at the end of what was recorded: a
+  // window closed twice gives the same cells again, one left out would lose its silent ones.
+  impl_->flights.set_closed_window(window_of(until_s - impl_->rules.stale_s) - 4);
+  for (const FlightLog::Resumed& one : impl_->flights.resume(open, tail, until_s)) {
+    if (one.address == 0 || impl_->table.size() == AircraftTable::capacity) continue;
+    Aircraft* aircraft = impl_->table.find(one.address);
+    if (aircraft == nullptr) aircraft = &impl_->table.add(one.address);
+    if (one.last.time_s < aircraft->last_time_s) {
+      aircraft->previous = one.ref;
+      continue;
+    }
+    aircraft->previous = std::exchange(aircraft->current, one.ref);
+    aircraft->last_time_s = one.last.time_s;
+    aircraft->n_reports = 2;
+    aircraft->track.resume(one.last.place, one.last.time_s);
+  }
+}
+
+void Recorder::accept(const feed::Report& report, double arrival_s) {
+  impl_->accept(report, arrival_s);
+}
+
+void Recorder::reject(feed::Reject reason, std::int64_t count) {
+  assert(count >= 0);
+  impl_->counts.reject(reason, count);
+  if (count > 0 && impl_->clock.is_running()) {
+    impl_->activity.heard(window_of(impl_->clock.newest()), impl_->clock.newest(), count);
+  }
+}
+
+void Recorder::interrupted() { impl_->coverage.interrupt(); }
+
+schema::Batch Recorder::take() {
+  schema::Batch batch;
+  batch.feed = impl_->options.feed;
+  impl_->flights.take(batch);
+  batch.tally = impl_->counts.take();
+  batch.hour_s =
+      static_cast<std::int64_t>(impl_->clock.now()) / seconds_per_hour * seconds_per_hour;
+  batch.coverage = std::exchange(impl_->rows, {});
+  std::ranges::move(impl_->coverage.take_rows(impl_->trials.spans()),
+                    std::back_inserter(batch.coverage));
+  LiveCounts& live = impl_->counts.live();
+  for (const schema::Cell& cell : batch.cells) {
+    if (cell.heard == 0) continue;
+    const double range_km =
+        impl_->viewpoint.to(cell.latitude_deg, cell.longitude_deg, cell.altitude_ft).range_km;
+    live.farthest_km = std::max(live.farthest_km, range_km);
+  }
+  return batch;
+}
+
+void Recorder::close() { impl_->close(); }
+
+schema::Id Recorder::next_flight_id() const { return impl_->flights.next_id(); }
+
+const LiveCounts& Recorder::live() const {
+  LiveCounts& live = impl_->counts.live();
+  live.feed_time_s = impl_->clock.now();
+  live.aircraft =
+      static_cast<std::size_t>(std::ranges::count_if(impl_->table, [&](const Aircraft& aircraft) {
+        return aircraft.last_time_s >= live.feed_time_s - live_aircraft_s;
+      }));
+  return live;
+}
+
+}  // namespace roundel::record
