@@ -29,9 +29,9 @@ TEST(ParseTime, ReadsWhatTheStandardsShow) {
 }
 
 TEST(ParseTime, RefusesWhatIsNoTime) {
-  for (const char* text : {"", "yesterday", "2026-02-29", "2026-13-01", "2026-01-01T24:00:00Z",
-                           "2026-01-01T00:00:00", "2026-01-01T00:00:00Zx", "1764000000125", "nan",
-                           "inf", "-", "2026-01-01T00:00:00.Z"})
+  for (const char* text :
+       {"", "yesterday", "2026-02-29", "2026-13-01", "2026-01-01T24:00:00Z", "2026-01-01T00:00:00",
+        "2026-01-01T00:00:00Zx", "1764000000125", "nan", "inf", "-", "2026-01-01T00:00:00.Z"})
     EXPECT_FALSE(parse_time(text)) << text;
 }
 
