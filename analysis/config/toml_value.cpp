@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <utility>
 
 #define TOML_EXCEPTIONS 0
 #define TOML_ENABLE_FORMATTERS 0
@@ -21,10 +22,10 @@ void convert_entries(const toml::table& table, Value& out) {
     Value value = convert(node);
     // Where the key stands is where a person looks; a value of several lines begins there too.
     if (key.source().begin.line > 0) value.line = line_of(key.source());
-    out.entries.emplace_back(std::string(key.str()), std::move(value));
+    out.entries.push_back({std::string(key.str()), std::move(value)});
   }
   std::stable_sort(out.entries.begin(), out.entries.end(),
-                   [](const auto& a, const auto& b) { return a.second.line < b.second.line; });
+                   [](const auto& a, const auto& b) { return a.value.line < b.value.line; });
 }
 
 Value convert(const toml::node& node) {

@@ -4,12 +4,13 @@
 #include <filesystem>
 #include <string>
 #include <string_view>
-#include <utility>
 #include <vector>
 
 #include "roundel/result.h"
 
 namespace roundel::config {
+
+struct Entry;
 
 /// One value and the line it stands on (1-based).
 struct Value {
@@ -21,11 +22,17 @@ struct Value {
   std::int64_t integer{};
   double number{};  ///< also set for an integer
   bool boolean{};
-  std::vector<Value> items;                            ///< of a list
-  std::vector<std::pair<std::string, Value>> entries;  ///< of a table, in the order of the file
+  std::vector<Value> items;    ///< of a list
+  std::vector<Entry> entries;  ///< of a table, in the order of the file
 
   /// The entry of that key, or nullptr.
   const Value* find(std::string_view key) const;
+};
+
+/// A key of a table and its value.
+struct Entry {
+  std::string name;
+  Value value;
 };
 
 /// What a value is, in words a person knows: "text", "a whole number", "a list" ...
