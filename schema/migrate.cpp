@@ -26,7 +26,9 @@ Result<void> recognise(const Database& database) {
     return fail(Errc::not_a_store, std::move(what), database.file(),
                 "give the path of a database that roundeld has made");
   };
-  if (header->empty()) return {};
+  // SQLite takes a file of one byte for an empty one, and would overwrite it.
+  std::error_code unknown;
+  if (header->empty() && std::filesystem::file_size(database.file(), unknown) == 0) return {};
   if (header->size() < header_bytes || header->substr(0, magic.size()) != magic)
     return refuse("not a Roundel database");
   if (big_endian(header->substr(application_id_at)) != application_id)

@@ -14,6 +14,23 @@ namespace {
 // tired SD card, seconds.
 constexpr int busy_timeout_ms = 10'000;
 
+// A file-size limit and a quota are a full disk to whoever meets them. SQLite says FULL for ENOSPC
+// alone, and its sqlite3_system_errno() says nothing of failed writes (3.40): the files know.
+bool out_of_space(sqlite3* connection, int code) {
+  if (code == SQLITE_IOERR_SHMSIZE) return true;  // the log's index could not grow
+  if (!connection) return false;
+  for (const int which : {SQLITE_FCNTL_FILE_POINTER, SQLITE_FCNTL_JOURNAL_POINTER}) {
+    sqlite3_file* handle = nullptr;
+    int error = 0;
+    if (sqlite3_file_control(connection, "main", which, &handle) == SQLITE_OK && handle &&
+        handle->pMethods &&
+        handle->pMethods->xFileControl(handle, SQLITE_FCNTL_LAST_ERRNO, &error) == SQLITE_OK &&
+        (error == EFBIG || error == EDQUOT || error == ENOSPC))
+      return true;
+  }
+  return false;
+}
+
 // The one place where SQLite's codes become ours.
 Error make_error(sqlite3* connection, int code, const std::string& file) {
   const int system_error = connection ? sqlite3_system_errno(connection) : 0;
@@ -40,8 +57,7 @@ Error make_error(sqlite3* connection, int code, const std::string& file) {
                                system_error ? std::strerror(system_error) : ""),
                    "check the path and the permissions of the file and its folder");
     case SQLITE_IOERR:
-      // A file-size limit and a quota are a full disk to whoever meets them.
-      if (system_error == ENOSPC || system_error == EFBIG || system_error == EDQUOT)
+      if (out_of_space(connection, code))
         return error(Errc::disk_full, "no space left to write", "free some space");
       return error(Errc::io,
                    fmt::format("reading or writing failed{}{}", system_error ? ": " : "",
