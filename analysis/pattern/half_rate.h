@@ -1,0 +1,33 @@
+// The heard share of chances by range, and where it falls to one half.
+#pragma once
+#include <cstdint>
+#include <optional>
+#include <vector>
+
+#include "roundel/pattern/reach.h"
+
+namespace roundel::pattern {
+
+/// Counts by sector, 10 km of range and group of flights.
+class RateByRange {
+ public:
+  static constexpr double bin_km = 10;
+  static constexpr int n_bins = 80;
+  /// Flights are dealt to groups in turn; groups are resampled instead of flights, so that memory
+  /// and time do not grow with flights. 32 give the interval's ends within a tenth of its width.
+  static constexpr int n_groups = 32;
+
+  explicit RateByRange(int n_sectors);
+  /// Ranges past the last bin are left out.
+  void add(int sector, double range_km, std::int64_t flight_ordinal, int heard, int expected);
+  /// Without `flights`, which the caller knows. None where the share doesn't cross one half.
+  std::optional<HalfRate> half_rate(int sector) const;
+
+ private:
+  struct Count {
+    std::uint32_t heard, expected;
+  };
+  std::vector<Count> counts_;  ///< [sector][group][bin]
+};
+
+}  // namespace roundel::pattern

@@ -1,0 +1,387 @@
+#include "roundel/pattern/reach.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <array>
+#include <cassert>
+#include <cmath>
+#include <numbers>
+#include <unordered_map>
+#include <utility>
+
+#include "analysis/pattern/half_rate.h"
+
+namespace roundel::pattern {
+namespace {
+
+constexpr double km_per_s_per_kn = site::km_per_nautical_mile / 3600;
+constexpr double km_per_degree = 111.2;  // of a great circle; a check of speed needs no better
+constexpr std::int64_t windows_per_hour = 3600 / schema::window_s;
+/// A flight not heard of for so long has ended (the unit of independence).
+constexpr std::int64_t windows_of_silence = 1800 / schema::window_s;
+/// Contacts made or lost so near an edge of the recording are the recording's, not the antenna's.
+constexpr std::int64_t edge_s = 60;
+constexpr std::int64_t half_rate_min_flights = 5;
+
+/// A heard cell, until it is known whether others support it.
+struct Candidate {
+  std::int64_t window;
+  double latitude_deg, longitude_deg, altitude_ft;
+  float range_km, bearing_deg, horizon_km;
+  std::int16_t sector, band;
+  std::uint8_t heard;
+  bool supported;
+};
+
+/// One end of a flight's contact.
+struct Contact {
+  std::int64_t window{};
+  float range_km{};
+  int sector{};
+  bool counts{};  ///< high enough, and within the limit
+};
+
+struct FlightState {
+  const schema::Flight* flight{};
+  std::int64_t ordinal{};  ///< in order of appearance
+  std::int64_t last_window{};
+  std::int64_t beyond_hour = -1;  ///< the hour in which it was last counted as beyond
+  std::array<Candidate, 6> recent;
+  std::size_t n_recent{};
+  std::optional<Contact> first;
+  Contact last;
+  std::vector<bool> seen;   ///< by sector and band
+  std::vector<bool> rated;  ///< by sector
+};
+
+/// What an hour brings; merged when it is over and turns out not to be rich in ducting.
+struct Pending {
+  std::vector<std::pair<Farthest, std::pair<int, int>>> supported;  ///< with sector, band
+  struct Rate {
+    float range_km;
+    std::int16_t sector;
+    std::uint8_t heard, expected;
+    std::int64_t ordinal;
+  };
+  std::vector<Rate> rates;
+  std::int64_t heard_cells{}, beyond_cells{}, beyond_flights{};
+};
+
+double apart_km(const Candidate& a, const Candidate& b) {
+  const double north = a.latitude_deg - b.latitude_deg;
+  const double east = std::remainder(a.longitude_deg - b.longitude_deg, 360.0) *
+                      std::cos(a.latitude_deg * std::numbers::pi / 180);
+  return km_per_degree * std::sqrt(north * north + east * east);
+}
+
+void keep_farther(std::optional<Farthest>& best, const Farthest& other) {
+  if (!best || other.range_km > best->range_km) best = other;
+}
+
+Quartiles quartiles(std::vector<float>& ranges_km) {
+  std::sort(ranges_km.begin(), ranges_km.end());
+  // Linear between order statistics (Hyndman and Fan 1996, definition 7).
+  const auto at = [&](double share) {
+    const double place = share * static_cast<double>(ranges_km.size() - 1);
+    const auto below = static_cast<std::size_t>(place);
+    const std::size_t above = std::min(below + 1, ranges_km.size() - 1);
+    const double part = place - static_cast<double>(below);
+    return ranges_km[below] * (1 - part) + ranges_km[above] * part;
+  };
+  return {at(0.25), at(0.5), at(0.75), static_cast<std::int64_t>(ranges_km.size())};
+}
+
+}  // namespace
+
+struct ReachBuilder::Impl {
+  Impl(const site::Viewpoint& from, const site::Limit& limited, ReachOptions how,
+       std::span<const schema::Flight> all, std::vector<std::int64_t> edges)
+      : viewpoint(from),
+        limit(limited),
+        options(std::move(how)),
+        n_sectors(static_cast<int>(std::lround(360 / options.sector_deg))),
+        n_bands(static_cast<int>(options.band_edges_ft.size()) + 1),
+        flights(all.begin(), all.end()),
+        edges_s(std::move(edges)),
+        rate(n_sectors),
+        rated_flights(static_cast<std::size_t>(n_sectors)),
+        first_heard(static_cast<std::size_t>(n_sectors)),
+        last_heard(static_cast<std::size_t>(n_sectors)) {
+    std::sort(edges_s.begin(), edges_s.end());
+    std::sort(flights.begin(), flights.end(),
+              [](const auto& a, const auto& b) { return a.id < b.id; });
+    out.sector_deg = options.sector_deg;
+    out.limit_method = limit.method();
+    for (int sector = 0; sector < n_sectors; ++sector) {
+      ReachSector made;
+      made.bearing_deg = (sector + 0.5) * options.sector_deg;
+      for (int band = 0; band < n_bands; ++band) {
+        ReachBand of;
+        if (band > 0) of.low_ft = options.band_edges_ft[static_cast<std::size_t>(band - 1)];
+        if (band < n_bands - 1) of.high_ft = options.band_edges_ft[static_cast<std::size_t>(band)];
+        made.by_altitude.push_back(of);
+      }
+      out.sectors.push_back(std::move(made));
+    }
+    for (double altitude_ft : options.limit_altitudes_ft) {
+      LimitLine line{altitude_ft, {}, 0};
+      for (const auto& sector : out.sectors)
+        line.range_km.push_back(limit.limit_km(sector.bearing_deg, altitude_ft));
+      for (double range_km : line.range_km) line.mean_km += range_km / n_sectors;
+      out.limits.push_back(std::move(line));
+    }
+  }
+
+  /// None for a flight that was not announced.
+  FlightState* state_of(schema::Id id) {
+    const auto known = active.find(id);
+    if (known != active.end()) return &known->second;
+    const auto at =
+        std::lower_bound(flights.begin(), flights.end(), id,
+                         [](const auto& flight, schema::Id of) { return flight.id < of; });
+    if (at == flights.end() || at->id != id) return nullptr;
+    FlightState state;
+    state.flight = &*at;
+    state.ordinal = next_ordinal++;
+    state.seen.resize(static_cast<std::size_t>(n_sectors * n_bands));
+    state.rated.resize(static_cast<std::size_t>(n_sectors));
+    return &active.emplace(id, std::move(state)).first->second;
+  }
+
+  int band_of(double altitude_ft) const {
+    int band = 0;
+    for (double edge_ft : options.band_edges_ft) band += altitude_ft >= edge_ft;
+    return band;
+  }
+
+  bool near_edge(std::int64_t time_s) const {
+    const auto next = std::lower_bound(edges_s.begin(), edges_s.end(), time_s - edge_s);
+    return next != edges_s.end() && *next <= time_s + edge_s;
+  }
+
+  void add(const schema::Cell& cell) {
+    const std::int64_t hour = cell.window / windows_per_hour;
+    if (hour != this_hour) {
+      close_hour();
+      this_hour = hour;
+    }
+    FlightState* const state = state_of(cell.flight);
+    if (!state) return;
+    const std::int64_t start_s = cell.window * schema::window_s;
+    if (!out.from_s) out.from_s = start_s;
+    out.to_s = start_s + schema::window_s;
+    state->last_window = cell.window;
+
+    const bool is_rated = cell.uncertainty_km == 0 && cell.window != state->flight->first_window &&
+                          cell.window != state->flight->last_window;
+    if (cell.heard == 0 && !is_rated) return;
+    const auto over = viewpoint.over(cell.latitude_deg, cell.longitude_deg);
+    const double horizon_km = limit.limit_km(over.bearing_deg, cell.altitude_ft);
+    const int sector =
+        std::min(static_cast<int>(over.bearing_deg / options.sector_deg), n_sectors - 1);
+    const bool is_beyond = over.range_km > options.max_ratio * horizon_km;
+
+    if (is_rated && over.range_km < options.half_rate_ratio * horizon_km) {
+      const auto rated = state->rated.begin() + sector;
+      rated_flights[static_cast<std::size_t>(sector)] += !*rated;
+      *rated = true;
+      pending.rates.push_back({static_cast<float>(over.range_km), static_cast<std::int16_t>(sector),
+                               static_cast<std::uint8_t>(cell.heard),
+                               static_cast<std::uint8_t>(cell.expected), state->ordinal});
+    }
+    if (cell.heard == 0) return;
+
+    ++out.cells;
+    out.reports += cell.heard;
+    ++pending.heard_cells;
+    const Contact contact{cell.window, static_cast<float>(over.range_km), sector,
+                          !is_beyond && cell.altitude_ft >= options.contact_min_ft};
+    if (!state->first) {
+      state->first = contact;
+      ++out.flights;
+    }
+    state->last = contact;
+    if (is_beyond) {
+      note_beyond(*state, hour,
+                  {over.range_km, over.bearing_deg, cell.altitude_ft, horizon_km,
+                   state->flight->address, start_s});
+      return;
+    }
+    const int band = band_of(cell.altitude_ft);
+    note_heard(*state, sector, band);
+    support(*state,
+            {cell.window, cell.latitude_deg, cell.longitude_deg, cell.altitude_ft,
+             static_cast<float>(over.range_km), static_cast<float>(over.bearing_deg),
+             static_cast<float>(horizon_km), static_cast<std::int16_t>(sector),
+             static_cast<std::int16_t>(band), static_cast<std::uint8_t>(cell.heard), false});
+  }
+
+  void note_beyond(FlightState& state, std::int64_t hour, const Farthest& at) {
+    ++out.beyond.cells;
+    ++pending.beyond_cells;
+    if (state.beyond_hour != hour) ++pending.beyond_flights;
+    state.beyond_hour = hour;
+    keep_farther(out.beyond.farthest, at);
+  }
+
+  void note_heard(FlightState& state, int sector, int band) {
+    ReachSector& of_sector = out.sectors[static_cast<std::size_t>(sector)];
+    ReachBand& of_band = of_sector.by_altitude[static_cast<std::size_t>(band)];
+    ++of_sector.cells;
+    ++of_band.cells;
+    const auto first = static_cast<std::size_t>(sector * n_bands);
+    const auto slot = first + static_cast<std::size_t>(band);
+    if (state.seen[slot]) return;
+    bool is_new = true;
+    for (std::size_t i = 0; i < static_cast<std::size_t>(n_bands); ++i)
+      is_new = is_new && !state.seen[first + i];
+    of_sector.flights += is_new;
+    ++of_band.flights;
+    state.seen[slot] = true;
+  }
+
+  /// Adds a candidate to the flight's recent ones and marks all that now have support.
+  void support(FlightState& state, const Candidate& newest) {
+    // Only what still shares one support_s with the newest cell, both cells included.
+    const std::int64_t oldest = newest.window - options.support_s / schema::window_s + 1;
+    auto& recent = state.recent;
+    std::size_t kept = 0;
+    for (std::size_t i = 0; i < state.n_recent; ++i)
+      if (recent[i].window >= oldest) recent[kept++] = recent[i];
+    if (kept == recent.size()) {  // a replaced cell would be the only way here
+      std::move(recent.begin() + 1, recent.end(), recent.begin());
+      --kept;
+    }
+    recent[kept++] = newest;
+    state.n_recent = kept;
+
+    std::array<bool, std::tuple_size_v<decltype(FlightState::recent)>> agrees{};
+    int reports = 0;
+    int cells = 0;
+    for (std::size_t i = 0; i < kept; ++i) {
+      // Both positions are means over their windows: up to a window more may lie between them.
+      const double time_s =
+          static_cast<double>((newest.window - recent[i].window + 1) * schema::window_s);
+      agrees[i] = apart_km(newest, recent[i]) <= options.max_speed_kn * km_per_s_per_kn * time_s;
+      if (!agrees[i]) continue;
+      reports += recent[i].heard;
+      ++cells;
+    }
+    if (cells < 2 || reports < options.support_reports) return;
+    for (std::size_t i = 0; i < kept; ++i) {
+      if (!agrees[i] || recent[i].supported) continue;
+      recent[i].supported = true;
+      const Candidate& c = recent[i];
+      pending.supported.push_back({{c.range_km, c.bearing_deg, c.altitude_ft, c.horizon_km,
+                                    state.flight->address, c.window * schema::window_s},
+                                   {c.sector, c.band}});
+    }
+  }
+
+  void close_hour() {
+    const bool is_rich = pending.beyond_flights >= options.rich_hour_flights &&
+                         static_cast<double>(pending.beyond_cells) >=
+                             options.rich_hour_share * static_cast<double>(pending.heard_cells);
+    if (is_rich) {
+      out.beyond.hours.push_back(
+          {this_hour * 3600, pending.beyond_flights, pending.beyond_cells, pending.heard_cells});
+    } else {
+      for (const auto& [at, where] : pending.supported) {
+        ReachSector& sector = out.sectors[static_cast<std::size_t>(where.first)];
+        keep_farther(sector.farthest, at);
+        keep_farther(sector.by_altitude[static_cast<std::size_t>(where.second)].farthest, at);
+      }
+      for (const auto& r : pending.rates)
+        rate.add(r.sector, r.range_km, r.ordinal, r.heard, r.expected);
+    }
+    pending.supported.clear();
+    pending.rates.clear();
+    pending.heard_cells = pending.beyond_cells = pending.beyond_flights = 0;
+    const std::int64_t now = (this_hour + 1) * windows_per_hour;
+    for (auto it = active.begin(); it != active.end();)
+      if (now - it->second.last_window > windows_of_silence) {
+        end_flight(it->second);
+        it = active.erase(it);
+      } else {
+        ++it;
+      }
+  }
+
+  void end_flight(const FlightState& state) {
+    if (!state.first) return;
+    const auto& flight = *state.flight;
+    const auto counts = [&](const Contact& contact) {
+      const std::int64_t hour_s = contact.window / windows_per_hour * 3600;
+      const bool in_rich_hour =
+          std::any_of(out.beyond.hours.begin(), out.beyond.hours.end(),
+                      [&](const auto& hour) { return hour.hour_s == hour_s; });
+      return contact.counts && !in_rich_hour && !near_edge(contact.window * schema::window_s);
+    };
+    if (state.first->window == flight.first_window && counts(*state.first))
+      first_heard[static_cast<std::size_t>(state.first->sector)].push_back(state.first->range_km);
+    if (state.last.window == flight.last_window && counts(state.last))
+      last_heard[static_cast<std::size_t>(state.last.sector)].push_back(state.last.range_km);
+  }
+
+  const site::Viewpoint& viewpoint;
+  const site::Limit& limit;
+  ReachOptions options;
+  int n_sectors, n_bands;
+  std::vector<schema::Flight> flights;  ///< by id
+  std::vector<std::int64_t> edges_s;    ///< sorted
+  std::unordered_map<schema::Id, FlightState> active;
+  std::int64_t next_ordinal = 0;
+  std::int64_t this_hour = 0;
+  Pending pending;
+  RateByRange rate;
+  std::vector<std::int64_t> rated_flights;
+  std::vector<std::vector<float>> first_heard, last_heard;  ///< ranges, by sector
+  Reach out;
+};
+
+ReachBuilder::ReachBuilder(const site::Viewpoint& viewpoint, const site::Limit& limit,
+                           const ReachOptions& options, std::span<const schema::Flight> flights,
+                           std::vector<std::int64_t> edges_s)
+    : impl_(std::make_unique<Impl>(viewpoint, limit, options, flights, std::move(edges_s))) {
+  assert(check(options));
+}
+ReachBuilder::ReachBuilder(ReachBuilder&&) noexcept = default;
+ReachBuilder& ReachBuilder::operator=(ReachBuilder&&) noexcept = default;
+ReachBuilder::~ReachBuilder() = default;
+
+void ReachBuilder::add(const schema::Cell& cell) { impl_->add(cell); }
+
+Reach ReachBuilder::finish() {
+  impl_->close_hour();
+  for (const auto& [id, state] : impl_->active) impl_->end_flight(state);
+  Reach& out = impl_->out;
+  for (std::size_t i = 0; i < out.sectors.size(); ++i) {
+    ReachSector& sector = out.sectors[i];
+    if (sector.farthest) keep_farther(out.farthest, *sector.farthest);
+    if (impl_->rated_flights[i] >= half_rate_min_flights) {
+      sector.half_rate = impl_->rate.half_rate(static_cast<int>(i));
+      if (sector.half_rate) sector.half_rate->flights = impl_->rated_flights[i];
+    }
+    if (!impl_->first_heard[i].empty()) sector.first_heard = quartiles(impl_->first_heard[i]);
+    if (!impl_->last_heard[i].empty()) sector.last_heard = quartiles(impl_->last_heard[i]);
+  }
+  return std::move(out);
+}
+
+Result<void> ReachBuilder::check(const ReachOptions& options) {
+  const double n = 360 / options.sector_deg;
+  if (!(options.sector_deg >= 1 && options.sector_deg <= 90 && std::abs(n - std::round(n)) < 1e-9))
+    return fail(Errc::bad_usage, fmt::format("sectors of {} degrees", options.sector_deg),
+                "--sector-deg", "choose a width from 1 to 90 that divides 360, like 5 or 10");
+  if (!std::is_sorted(options.band_edges_ft.begin(), options.band_edges_ft.end()) ||
+      std::adjacent_find(options.band_edges_ft.begin(), options.band_edges_ft.end()) !=
+          options.band_edges_ft.end())
+    return fail(Errc::bad_usage, "altitude bands must rise from edge to edge");
+  if (options.support_reports < 1 || options.support_s < 2 * schema::window_s ||
+      options.support_s > 60)
+    return fail(Errc::bad_usage, "support is at least 1 report within 20 to 60 s");
+  return {};
+}
+
+}  // namespace roundel::pattern
