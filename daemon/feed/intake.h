@@ -1,0 +1,41 @@
+// What one read of a feed brought: the reports in it, and why other lines are none.
+#pragma once
+#include <array>
+#include <cstddef>
+#include <string_view>
+#include <vector>
+
+#include "roundel/feed/layout_reader.h"
+#include "roundel/feed/report.h"
+
+namespace roundel::feed {
+
+struct Arrival {
+  Report report;
+  double arrival_s{};  ///< the computer's clock, Unix seconds
+};
+
+/// Lines of one feed on their way to its recorder. Each line is in it once.
+struct Intake {
+  bool interrupted = false;  ///< before all that follows, the connection was lost or made
+  std::array<int, reject_names.size()> n_rejected{};
+  std::vector<Arrival> reports;
+
+  std::size_t n_lines() const {
+    std::size_t n = reports.size();
+    for (const int count : n_rejected) n += static_cast<std::size_t>(count);
+    return n;
+  }
+  bool empty() const { return !interrupted && n_lines() == 0; }
+  void reject(Reject reason, int count = 1) {
+    n_rejected[static_cast<std::size_t>(reason)] += count;
+  }
+  void add(LayoutReader& reader, std::string_view line, double arrival_s) {
+    if (const auto report = reader.read(line, arrival_s))
+      reports.push_back({*report, arrival_s});
+    else
+      reject(report.error());
+  }
+};
+
+}  // namespace roundel::feed

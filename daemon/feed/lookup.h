@@ -1,0 +1,34 @@
+// Host names to addresses, without blocking the network thread or the program's end.
+#pragma once
+#include <utility>
+// (before awaitable.hpp, which needs std::exchange in Boost 1.74)
+#include <boost/asio/awaitable.hpp>
+#include <boost/asio/ip/tcp.hpp>
+#include <chrono>
+#include <memory>
+#include <string>
+#include <vector>
+
+namespace roundel::feed {
+
+/// Looks names up, one at a time. Asio's own resolver would make io_context::run() and its
+/// destructor wait for the system's look-up, which may take half a minute when the network is
+/// down; this one lets go of it.
+class Lookup {
+ public:
+  explicit Lookup(boost::asio::io_context& io);
+  ~Lookup();
+
+  /// The addresses of the host, with that port; at once for a numeric address. Empty, with
+  /// `error` set, when there is none, or the time is over, or cancel() was called.
+  boost::asio::awaitable<std::vector<boost::asio::ip::tcp::endpoint>> resolve(
+      std::string host, int port, std::chrono::milliseconds longest, std::string& error);
+  void cancel();
+
+ private:
+  struct State;
+  boost::asio::io_context& io_;
+  std::shared_ptr<State> state_;
+};
+
+}  // namespace roundel::feed
