@@ -63,7 +63,7 @@ FlightRef FlightLog::begin(const Aircraft& aircraft, const TrialSpan& trial, std
   }
   OpenFlight& flight = flights_[static_cast<std::size_t>(place)];
   flight = OpenFlight{};
-  flight.row = {next_id_++, trial.trial, aircraft.address, window, std::nullopt};
+  flight.row = {ids_.take(), trial.trial, aircraft.address, window, std::nullopt};
   flight.is_live = flight.is_changed = true;
   flight.trial = trial;
   flight.last_window = window;
@@ -280,7 +280,7 @@ std::vector<FlightLog::Resumed> FlightLog::resume(std::span<const schema::Flight
   std::vector<Resumed> resumed;
   is_muted_ = true;
   for (const schema::Flight& row : open) {
-    next_id_ = std::max(next_id_, row.id + 1);
+    ids_.skip(row.id);
     const auto of_flight = std::ranges::equal_range(
         cells, row.id, {}, [](const schema::Cell* cell) { return cell->flight; });
     if (of_flight.empty() || n_live_ >= capacity) {
@@ -294,7 +294,7 @@ std::vector<FlightLog::Resumed> FlightLog::resume(std::span<const schema::Flight
     const FlightRef ref = begin(aircraft, {}, row.first_window);
     OpenFlight& flight = flights_[static_cast<std::size_t>(ref.place)];
     flight.row = row;
-    --next_id_;
+    ids_.give_back();
     flight.is_changed = false;
     flight.trial = {-HUGE_VAL, HUGE_VAL, row.trial};
     flight.resumed_until_s = until_s;

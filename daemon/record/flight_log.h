@@ -31,8 +31,8 @@ class FlightLog {
   static constexpr std::int64_t n_open_windows = 16;
   static constexpr std::size_t capacity = AircraftTable::capacity + 1024;
 
-  FlightLog(const Rules& rules, const Coverage& coverage, schema::Id next_id)
-      : rules_(rules), coverage_(coverage), next_id_(next_id) {}
+  FlightLog(const Rules& rules, const Coverage& coverage, FlightIds ids)
+      : rules_(rules), coverage_(coverage), ids_(std::move(ids)) {}
 
   /// Adds a fix to its cell. False, and nothing done: more flights than capacity.
   /// Precondition: its window is one of the n_open_windows after the last closed.
@@ -68,7 +68,7 @@ class FlightLog {
 
   /// Moves what is new or changed to the batch: flights and cells.
   void take(schema::Batch& batch);
-  schema::Id next_id() const noexcept { return next_id_; }
+  schema::Id next_id() const noexcept { return ids_.next(); }
 
  private:
   struct Gap {
@@ -106,7 +106,7 @@ class FlightLog {
 
   const Rules& rules_;
   const Coverage& coverage_;
-  schema::Id next_id_;
+  FlightIds ids_;
   std::int64_t closed_ = INT64_MIN;
   std::size_t n_live_ = 0;
   bool is_muted_ = false;  // while stored cells are followed again

@@ -45,13 +45,13 @@ struct Recorder::Impl {
     double time_s;
   };
 
-  Impl(Options given, const site::Viewpoint& from, schema::Id next_flight_id)
+  Impl(Options given, const site::Viewpoint& from, FlightIds flight_ids)
       : options(std::move(given)),
         rules(bounded(options.rules)),
         viewpoint(from),
         clock(rules),
         coverage(options.feed, options.recorded),
-        flights(rules, coverage, next_flight_id) {}
+        flights(rules, coverage, std::move(flight_ids)) {}
 
   void accept(const feed::Report& report, double arrival_s);
   void accept_in_time(const feed::Report& report, double time_s);
@@ -355,8 +355,8 @@ void Recorder::Impl::close() {
 
 // --- Public ----------------------------------------------------------------------------------
 
-Recorder::Recorder(Options options, const site::Viewpoint& viewpoint, schema::Id next_flight_id)
-    : impl_(std::make_unique<Impl>(std::move(options), viewpoint, next_flight_id)) {}
+Recorder::Recorder(Options options, const site::Viewpoint& viewpoint, FlightIds flight_ids)
+    : impl_(std::make_unique<Impl>(std::move(options), viewpoint, std::move(flight_ids))) {}
 Recorder::Recorder(Recorder&&) noexcept = default;
 Recorder& Recorder::operator=(Recorder&&) noexcept = default;
 Recorder::~Recorder() = default;

@@ -1,6 +1,7 @@
 // Judges reports, forms cells and flights, and says what to write. Knows no socket, no clock and
 // no database: reports and trials come in, batches go out.
 #pragma once
+#include <algorithm>
 #include <cstdint>
 #include <functional>
 #include <memory>
@@ -15,22 +16,39 @@ namespace roundel::record {
 
 /// How far off a report may be and still count. Seconds are of the feed's clock.
 struct Rules {
-  double stale_s = 60;            ///< behind the feed's newest
-  double leap_s = 60;             ///< ahead of it: held until others confirm
-  double out_of_order_s = 30;     ///< a window is closed this long after its end
-  double bridge_s = 300;          ///< silent cells are written across gaps up to this
-  double infer_s = 1800;          ///< and, inferred, up to this where one straight path explains both ends
+  double stale_s = 60;         ///< behind the feed's newest
+  double leap_s = 60;          ///< ahead of it: held until others confirm
+  double out_of_order_s = 30;  ///< a window is closed this long after its end
+  double bridge_s = 300;       ///< silent cells are written across gaps up to this
+  double infer_s = 1800;  ///< and, inferred, up to this where one straight path explains both ends
   double flight_break_s = 1800;
-  double max_speed_kn = 800;      ///< ground speed beyond which a fix is not believed
-  double max_horizon_ratio = 1.5; ///< range over radio horizon beyond which no duct explains it
+  double max_speed_kn = 800;       ///< ground speed beyond which a fix is not believed
+  double max_horizon_ratio = 1.5;  ///< range over radio horizon beyond which no duct explains it
 };
 
 /// What happened lately, for live displays. Totals since start.
 struct LiveCounts {
   std::int64_t received{}, stored{}, repeats{}, rejected{};
-  double feed_time_s{};                 ///< newest confirmed, 0 before the first
-  std::size_t aircraft{};               ///< heard in the last 60 s
-  double farthest_km{};                 ///< since start
+  double feed_time_s{};    ///< newest confirmed, 0 before the first
+  std::size_t aircraft{};  ///< heard in the last 60 s
+  double farthest_km{};    ///< since start
+};
+
+/// Numbers for new flights. One for all recorders of a database: copies count together. Used on one
+/// thread.
+class FlightIds {
+ public:
+  /// @param next  the first to be given: Store::next_flight_id()
+  FlightIds(schema::Id next) : next_(std::make_shared<schema::Id>(next)) {}
+  schema::Id take() { return (*next_)++; }
+  /// The one taken last is not needed after all.
+  void give_back() { --*next_; }
+  /// This one is in use.
+  void skip(schema::Id used) { *next_ = std::max(*next_, used + 1); }
+  schema::Id next() const { return *next_; }
+
+ private:
+  std::shared_ptr<schema::Id> next_;
 };
 
 /// The recorder of one feed.
@@ -50,7 +68,7 @@ class Recorder {
   };
 
   /// @param viewpoint  must outlive the recorder
-  Recorder(Options options, const site::Viewpoint& viewpoint, schema::Id next_flight_id);
+  Recorder(Options options, const site::Viewpoint& viewpoint, FlightIds flight_ids);
   Recorder(Recorder&&) noexcept;
   Recorder& operator=(Recorder&&) noexcept;
   ~Recorder();
