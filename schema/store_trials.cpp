@@ -110,7 +110,7 @@ Result<Trial> Store::start_trial(const Trial& trial) {
         fmt::format("trial {} of feed \"{}\" runs since {}, which is not before {}", before->id,
                     trial.feed, format_time(static_cast<double>(before->start_s)),
                     format_time(static_cast<double>(trial.start_s))),
-        {}, "start the new one later, or give it a stop");
+        {}, "choose a later start");
   ROUNDEL_TRY(refuse_overlap(*all, trial, before ? before->id : 0));
   if (before) ROUNDEL_TRY(set_stop(database, before->id, trial.start_s));
 

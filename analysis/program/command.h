@@ -12,5 +12,7 @@ namespace roundel::program {
 using Run = std::function<Result<int>()>;
 
 // One line a command, alphabetical.
+void add_status(CLI::App& app, Run& run);
+void add_trial(CLI::App& app, Run& run);
 
 }  // namespace roundel::program

@@ -9,6 +9,8 @@ int main(int argc, char** argv) {
   app.require_subcommand(1);
   program::Run run;
   // One line a command, in the order a person meets them.
+  program::add_trial(app, run);
+  program::add_status(app, run);
   try {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& error) {

@@ -15,12 +15,12 @@ struct Aircraft {
   int gap_left{}, gap{};
 };
 
-// A live recorder: 60 aircraft at a time with signal levels, a commit each minute of feed time with
-// the present state of the open window, and silent cells up to 15 windows late, when their
-// aircraft comes back. Every figure is drawn from a seeded generator.
+// A live recorder: 60 aircraft at a time with signal levels, a commit each five minutes of feed
+// time with the present state of the open window, and silent cells up to 15 windows late, when
+// their aircraft comes back. Every figure is drawn from a seeded generator.
 TEST(Size, ACellCostsAtMost32BytesHoweverItArrived) {
   constexpr std::int64_t wanted_cells = 1'000'000;
-  constexpr int windows_per_commit = 6;
+  constexpr int windows_per_commit = 30;
   Folder folder;
   const auto file = folder / "roundel.db";
   std::int64_t silent = 0;
