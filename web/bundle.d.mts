@@ -1,0 +1,1 @@
+export function bundle(): Promise<Map<string, Buffer>>;

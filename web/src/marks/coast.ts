@@ -1,0 +1,53 @@
+// Coast and borders around the site, azimuthal equidistant: straight lines from the middle are
+// bearings, and lengths along them are ranges.
+import { geoAzimuthalEquidistant, geoPath, type GeoPermissibleObjects } from "d3-geo";
+import { merge, mesh } from "topojson-client";
+import type { GeometryCollection, MultiPolygon, Polygon, Topology } from "topojson-specification";
+import { svg } from "../dom";
+
+/** Mean radius of the Earth, km (IUGG). The map is for looking; ranges are computed elsewhere. */
+const earth_radius_km = 6371.0088;
+
+export type Atlas = Topology<{ countries: GeometryCollection<{ name: string }> }>;
+
+/** Pictures keep what is drawn of the atlas, which does not change with the selection. */
+export interface Land {
+  land: GeoPermissibleObjects;
+  borders: GeoPermissibleObjects;
+}
+
+export function land_of(atlas: Atlas): Land {
+  const countries = atlas.objects.countries;
+  const areas = countries.geometries.filter(
+    (geometry): geometry is Polygon<{ name: string }> | MultiPolygon<{ name: string }> =>
+      geometry.type === "Polygon" || geometry.type === "MultiPolygon",
+  );
+  return {
+    land: merge(atlas, areas),
+    borders: mesh(atlas, countries, (a, b) => a !== b),
+  };
+}
+
+export interface CoastPlace {
+  latitude_deg: number;
+  longitude_deg: number;
+  radius: number;
+  domain_km: number;
+}
+
+export function coast(doc: Document, land: Land, place: CoastPlace): SVGElement {
+  const projection = geoAzimuthalEquidistant()
+    .rotate([-place.longitude_deg, -place.latitude_deg])
+    .translate([0, 0])
+    .scale((place.radius / place.domain_km) * earth_radius_km)
+    .clipAngle(Math.min(179, ((place.domain_km / earth_radius_km) * 180) / Math.PI))
+    .precision(0.3);
+  const path = geoPath(projection).digits(1);
+  return svg(
+    doc,
+    "g",
+    { class: "coast" },
+    svg(doc, "path", { class: "land", d: path(land.land) ?? "" }),
+    svg(doc, "path", { class: "border", d: path(land.borders) ?? "" }),
+  );
+}

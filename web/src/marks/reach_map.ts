@@ -1,0 +1,156 @@
+// The picture in the middle: map and polar plot in one, the antenna in the centre.
+import type { SectorState } from "../api";
+import { svg } from "../dom";
+import { sector_at, type SectorRadius } from "../geometry";
+import { km_to, range_text, grouped, type Units } from "../units";
+import { coast, type Land } from "./coast";
+import { bezel, disc, rings, spokes } from "./grid";
+import { antenna_mark, hand } from "./hand";
+import { limits, type LimitOutline } from "./limits";
+import { reach } from "./reach";
+import { range_scale, type RangeScale } from "./scale";
+import { state_band } from "./states";
+
+export interface RangeSector {
+  bearing_deg: number;
+  reach_km: number | null;
+  state: SectorState | null;
+}
+
+export interface LimitData {
+  label: string;
+  /** One range for every bearing, or one for each of evenly spaced sectors. */
+  range_km: number | { bearing_deg: number; range_km: number | null }[];
+}
+
+export interface ReachMapData {
+  latitude_deg: number;
+  longitude_deg: number;
+  sectors: RangeSector[];
+  sector_deg: number;
+  limits: LimitData[];
+  land: Land | null;
+}
+
+export interface PictureOptions {
+  /** Side of the square, pixels. */
+  size: number;
+  units: Units;
+  title: string;
+  description: string;
+  /** Prefix of ids, unlike that of any other picture in the document. */
+  id: string;
+}
+
+export interface ReachMap {
+  element: SVGElement;
+  scale: RangeScale;
+  /** Where the hand goes; replaced as bearings are chosen. */
+  hand_layer: SVGElement;
+}
+
+const band_width = 9;
+const band_gap = 3;
+const margin = 34;
+
+function farthest_km(data: ReachMapData): number {
+  const ranges = data.limits.flatMap(({ range_km }) =>
+    typeof range_km === "number" ? [range_km] : range_km.map((sector) => sector.range_km ?? 0),
+  );
+  return Math.max(0, ...ranges, ...data.sectors.map((sector) => sector.reach_km ?? 0));
+}
+
+export function reach_map(doc: Document, data: ReachMapData, options: PictureOptions): ReachMap {
+  const { size, units, id } = options;
+  const has_states = data.sectors.some((sector) => sector.state !== null);
+  const rim = size / 2 - margin;
+  const radius = has_states ? rim - band_width - band_gap * 2 : rim;
+  const scale = range_scale(farthest_km(data), radius, units);
+  const radii: SectorRadius[] = data.sectors.map(({ bearing_deg, reach_km }) => ({
+    bearing_deg,
+    radius: reach_km === null ? null : scale.px(reach_km),
+  }));
+  const outlines: LimitOutline[] = data.limits.map(({ label, range_km }) => ({
+    label,
+    radius:
+      typeof range_km === "number"
+        ? scale.px(range_km)
+        : range_km.map((sector) => ({
+            bearing_deg: sector.bearing_deg,
+            radius: sector.range_km === null ? null : scale.px(sector.range_km),
+          })),
+  }));
+  const last_ring = scale.rings_km[scale.rings_km.length - 1];
+  const ring_list = scale.rings_km.map((range_km) => ({
+    radius: scale.px(range_km),
+    label: range_km === last_ring ? range_text(units, range_km) : grouped(km_to(units, range_km)),
+  }));
+  const hand_layer = svg(doc, "g", { class: "hand-layer" });
+  const element = svg(
+    doc,
+    "svg",
+    {
+      class: "picture reach-map",
+      viewBox: `${-size / 2} ${-size / 2} ${size} ${size}`,
+      width: size,
+      height: size,
+      role: "img",
+      "aria-labelledby": `${id}-title ${id}-description`,
+    },
+    svg(doc, "title", { id: `${id}-title` }, options.title),
+    svg(doc, "desc", { id: `${id}-description` }, options.description),
+    disc(doc, radius),
+    data.land === null
+      ? null
+      : coast(doc, data.land, {
+          latitude_deg: data.latitude_deg,
+          longitude_deg: data.longitude_deg,
+          radius,
+          domain_km: scale.domain_km,
+        }),
+    spokes(doc, radius),
+    reach(doc, radii, { sector_deg: data.sector_deg, radius, id: `${id}-unknown` }),
+    rings(doc, ring_list),
+    limits(doc, outlines, `${id}-limit`),
+    has_states
+      ? state_band(doc, {
+          sectors: data.sectors.map(({ bearing_deg, state }) => ({
+            bearing_deg,
+            state: state ?? "unjudged",
+          })),
+          sector_deg: data.sector_deg,
+          inner: radius + band_gap,
+          outer: radius + band_gap + band_width,
+          id: `${id}-state`,
+        })
+      : null,
+    bezel(doc, rim),
+    hand_layer,
+    antenna_mark(doc),
+  );
+  return { element, scale, hand_layer };
+}
+
+/** Moves the hand, or takes it away. Cheap: nothing else is touched. */
+export function point_hand(
+  doc: Document,
+  map: ReachMap,
+  data: Pick<ReachMapData, "sectors" | "sector_deg">,
+  bearing_deg: number | null,
+): void {
+  if (bearing_deg === null) {
+    map.hand_layer.replaceChildren();
+    return;
+  }
+  const sector = sector_at(data.sectors, bearing_deg);
+  const reach_km = sector?.reach_km ?? null;
+  map.hand_layer.replaceChildren(
+    hand(doc, {
+      bearing_deg,
+      sector_deg: data.sector_deg,
+      sector_bearing_deg: sector?.bearing_deg ?? bearing_deg,
+      rim: map.scale.radius,
+      bead: reach_km === null ? null : map.scale.px(reach_km),
+    }),
+  );
+}

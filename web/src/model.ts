@@ -1,0 +1,118 @@
+// All that has been answered so far, and what pictures need of it. Pure: no fetching here.
+import type {
+  Answer,
+  ExpectAnswer,
+  Live,
+  ReachAnswer,
+  ReachSector,
+  SiteAnswer,
+  TrialsAnswer,
+  VerdictAnswer,
+  VerdictSector,
+} from "./api";
+import { sector_at, sector_width_deg } from "./geometry";
+import type { Land } from "./marks/coast";
+import type { LimitData, ReachMapData } from "./marks/reach_map";
+import { altitude_text, type Units } from "./units";
+
+export type Connection = { kind: "opening" } | { kind: "open" } | { kind: "lost"; since_s: number };
+
+export interface Model {
+  site: SiteAnswer | null;
+  reach: Answer<ReachAnswer> | null;
+  verdict: Answer<VerdictAnswer> | null;
+  expect: Answer<ExpectAnswer> | null;
+  trials: Answer<TrialsAnswer> | null;
+  live: Live | null;
+  connection: Connection;
+  land: Land | null;
+}
+
+export const empty_model: Model = {
+  site: null,
+  reach: null,
+  verdict: null,
+  expect: null,
+  trials: null,
+  live: null,
+  connection: { kind: "opening" },
+  land: null,
+};
+
+export function value_of<T>(answer: Answer<T> | null): T | null {
+  return answer !== null && answer.kind === "ok" ? answer.value : null;
+}
+
+/** One sector as both answers see it. */
+export interface Sector {
+  bearing_deg: number;
+  reach: ReachSector | null;
+  verdict: VerdictSector | null;
+}
+
+/** Sectors in order of bearing; the verdict's beside reach's where both have the same width. */
+export function sectors_of(model: Model): Sector[] {
+  const reach = value_of(model.reach)?.sectors ?? [];
+  const verdict = value_of(model.verdict)?.sectors ?? [];
+  const frame: { bearing_deg: number }[] = reach.length > 0 ? reach : verdict;
+  const half_deg = sector_width_deg(frame) / 2;
+  return [...frame]
+    .sort((a, b) => a.bearing_deg - b.bearing_deg)
+    .map(({ bearing_deg }) => {
+      const judged = sector_at(verdict, bearing_deg);
+      const heard = reach.find((sector) => sector.bearing_deg === bearing_deg) ?? null;
+      return {
+        bearing_deg,
+        reach: heard,
+        verdict:
+          judged !== null && Math.abs(judged.bearing_deg - bearing_deg) <= half_deg ? judged : null,
+      };
+    });
+}
+
+export function sector_deg_of(model: Model): number {
+  return sector_width_deg(sectors_of(model), value_of(model.reach)?.sector_deg);
+}
+
+export function has_reach(model: Model): boolean {
+  return (value_of(model.reach)?.sectors ?? []).some((sector) => sector.reach_km !== null);
+}
+
+/** Outlines of what can be heard at all: from `expect` (terrain and link too), else the horizon. */
+export function limits_of(model: Model, units: Units): LimitData[] {
+  const expect = value_of(model.expect);
+  if (expect !== null) {
+    return expect.altitudes.map((altitude, i) => {
+      const ranges = expect.bearings.map((bearing) => ({
+        bearing_deg: bearing.bearing_deg,
+        range_km: bearing.expected_km_by_altitude[i] ?? null,
+      }));
+      const is_round = ranges.length === 0 || ranges.some((bearing) => bearing.range_km === null);
+      return {
+        label: altitude_text(units, altitude.altitude_ft),
+        range_km: is_round ? altitude.horizon_km : ranges,
+      };
+    });
+  }
+  return (value_of(model.reach)?.limits ?? []).map((limit) => ({
+    label: altitude_text(units, limit.altitude_ft),
+    range_km: limit.horizon_km,
+  }));
+}
+
+export function map_data(model: Model, units: Units): ReachMapData | null {
+  const site = model.site?.site;
+  if (!site) return null;
+  return {
+    latitude_deg: site.latitude_deg,
+    longitude_deg: site.longitude_deg,
+    sectors: sectors_of(model).map(({ bearing_deg, reach, verdict }) => ({
+      bearing_deg,
+      reach_km: reach === null ? (verdict?.reach_km ?? null) : reach.reach_km,
+      state: verdict?.state ?? null,
+    })),
+    sector_deg: sector_deg_of(model),
+    limits: limits_of(model, units),
+    land: model.land,
+  };
+}

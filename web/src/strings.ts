@@ -1,0 +1,137 @@
+// Every word that a person reads on the page, in English.
+import type { FeedState, SectorState, VerdictWord } from "./api";
+
+export const strings = {
+  product: "Roundel",
+  title: (site: string) => `${site} · Roundel`,
+  no_site: "No site yet",
+  skip: "Skip to the numbers",
+  place: (latitude: string, longitude: string, height: string) =>
+    `${latitude} ${longitude}, antenna ${height} above ground`,
+
+  units: "Units",
+  metric: "km, m",
+  aviation: "NM, ft",
+  theme: "Colours",
+  theme_auto: "Auto",
+  theme_light: "Light",
+  theme_dark: "Dark",
+
+  conclusion: "Conclusion",
+  waiting: "Asking roundeld…",
+  verdict_word: {
+    omnidirectional: "Omnidirectional",
+    not_omnidirectional: "Not omnidirectional",
+    undecided: "Undecided",
+  } satisfies Record<VerdictWord, string>,
+  confidence: (share: string) => `${share} confidence`,
+  from_to: (from: string, to: string) => `${from} to ${to}`,
+  missing: "What is missing",
+  failed: (what: string, detail: string) => `${what} could not be had: ${detail}`,
+  reach_answer: "The reach",
+  verdict_answer: "The verdict",
+  reach_summary: (count: number, sectors: number, farthest: string, bearing: string) =>
+    `Heard on ${count} of ${sectors} sectors, farthest ${farthest} at ${bearing}.`,
+
+  map_title: (site: string) => `Reach around ${site}`,
+  map_description: (heard: number, sectors: number, nearest: string, farthest: string) =>
+    `Azimuthal equidistant map, north up. ${heard} of ${sectors} sectors have a reach, from ${nearest} to ${farthest}. The same numbers are in the table below.`,
+  map_description_empty:
+    "Azimuthal equidistant map, north up, with the farthest an aircraft could be heard by altitude. Nothing was heard yet.",
+  choose: "Choose a bearing",
+  legend: "Legend",
+  legend_reach: "Reach by sector",
+  legend_unknown: "Nothing heard",
+  legend_limits: "Radio horizon at",
+  state: {
+    horizon: "To the horizon",
+    signal: "Signal runs out",
+    obstructed: "Obstructed",
+    unjudged: "Too little traffic",
+  } satisfies Record<SectorState, string>,
+  state_meaning: {
+    horizon: "Heard to 90 % of the radio horizon or more.",
+    signal: "Fewer reports get through with distance, before the horizon: the antenna.",
+    obstructed: "Silent below one elevation, heard above: a wall or a hill.",
+    unjudged: "Not enough flights to judge.",
+  } satisfies Record<SectorState, string>,
+
+  bearing: "Bearing",
+  bearing_hint: "Point at the map, tap it, or use the arrow keys on it.",
+  bearing_none: "No bearing chosen",
+  bearing_value: (bearing: string, reach: string) => `${bearing} degrees, ${reach}`,
+  clear: "Clear",
+  reach: "Reach",
+  no_reach: "nothing heard",
+  of_horizon: "Share of horizon",
+  horizon: "Horizon there",
+  farthest_altitude: "Heard at",
+  farthest_time: "Heard on",
+  half_rate: "Half get through at",
+  gain: "Gain",
+  gain_low: "Gain, low",
+  gain_high: "Gain, high",
+  gain_band: (low: string, high: string) => `${low} to ${high}`,
+  cutoff: "Silent below",
+  flights: "Flights",
+  cells: "Cells",
+  sector_state: "State",
+  by_altitude: "By altitude",
+  altitude: "Altitude",
+  unknown: "–",
+  between: (low: string, high: string) => `${low} to ${high}`,
+
+  table: "The same as a table",
+  table_caption: (width: string) => `Reach by sector of ${width}°`,
+  save_csv: "Save as CSV",
+  save_svg: "Save as SVG",
+  save_png: "Save as PNG",
+
+  live: "Feeds",
+  feed_state: {
+    connecting: "connecting",
+    connected: "receiving",
+    stalled: "silent",
+    listening: "waiting for a connection",
+    stopped: "stopped",
+  } satisfies Record<FeedState, string>,
+  since: (time: string) => `since ${time}`,
+  reports: "reports",
+  aircraft_minute: "aircraft in the last minute",
+  last_report: (age: string) => `last report ${age} ago`,
+  no_report: "no report yet",
+  farthest_now: (range: string) => `farthest ${range}`,
+  connection_lost: (time: string) =>
+    `Connection to roundeld lost at ${time}. Trying again; what is shown is from before.`,
+  connection_back: "Connected again.",
+  store_trouble: (words: string) => `Not stored: ${words}`,
+
+  empty_title: "Nothing heard yet",
+  lessons: "What to do",
+  empty_no_feed:
+    "No feed is configured. Point one at your receiver’s text output in roundel.toml, then restart roundeld:",
+  empty_connecting: (feed: string, age: string) =>
+    `Feed “${feed}” has been trying to connect for ${age}. Check that address and port are right and that the receiver’s program is running.`,
+  empty_listening: (feed: string) => `Feed “${feed}” is waiting for someone to connect to it.`,
+  empty_connected: (feed: string) =>
+    `Feed “${feed}” is connected. The first sectors appear when a flight has been followed for a minute.`,
+  empty_peek: "To see what an unknown feed says, and to get its layout ready to paste:",
+  empty_stalled: (feed: string, time: string, age: string) =>
+    `Feed “${feed}” has been silent since ${time} (${age}).`,
+  empty_no_altitude: (feed: string, share: string) =>
+    `${share} of what “${feed}” says carries no altitude, so it cannot be held against the horizon. Name the field with altitude_ft in its layout, or set carry_s if altitude comes on lines of its own.`,
+  empty_not_read: (feed: string, share: string, reason: string) =>
+    `${share} of what “${feed}” says is turned away (${reason}). Look at its lines with roundeld peek and correct the layout.`,
+
+  snippet_feed: `[[feed]]
+name = "roof"
+connect = "127.0.0.1:31090"   # host and port of the text feed
+layout = "ndjson"             # or a [layout.NAME] of your own
+antenna = "collinear"
+receiver = "rx1"
+mount = "gable"`,
+  snippet_peek: "roundeld peek 127.0.0.1:31090",
+
+  footer: (version: string) => `roundeld ${version}`,
+  footer_map: "Coast and borders: Natural Earth, public domain",
+} as const;

@@ -1,0 +1,176 @@
+// The numbers of one bearing.
+import { html, set_text } from "../dom";
+import { compass_point, sector_at, three_digits } from "../geometry";
+import { sector_deg_of, sectors_of, type Sector } from "../model";
+import { strings } from "../strings";
+import {
+  altitude_text,
+  db_text,
+  grouped,
+  percent_text,
+  range_text,
+  seconds_of,
+  time_text,
+  type Units,
+} from "../units";
+import type { Context, Shown, View } from "./view";
+
+type Fact = [label: string, value: string];
+
+/** What is known of a sector, in the order of interest; what roundeld did not say is left out. */
+export function facts(sector: Sector, units: Units): Fact[] {
+  const list: Fact[] = [];
+  const add = (label: string, value: string | null) => {
+    if (value !== null) list.push([label, value]);
+  };
+  const { reach, verdict } = sector;
+  const optional = <T>(value: T | null | undefined, text: (value: T) => string): string | null =>
+    value === null || value === undefined ? null : text(value);
+  const range = (value: number) => range_text(units, value);
+  add(strings.horizon, optional(reach?.horizon_km ?? verdict?.horizon_km, range));
+  add(strings.of_horizon, optional(reach?.ratio, percent_text));
+  add(strings.half_rate, optional(reach?.half_rate_km, range));
+  if (verdict !== null) {
+    add(
+      strings.gain,
+      optional(verdict.gain_db, (gain) => {
+        const { gain_low_db: low, gain_high_db: high } = verdict;
+        return low === null || high === null
+          ? db_text(gain)
+          : `${db_text(gain)} (${strings.gain_band(db_text(low), db_text(high))})`;
+      }),
+    );
+    add(
+      strings.cutoff,
+      optional(verdict.cutoff_deg, (cutoff) => `${cutoff.toFixed(1)}°`),
+    );
+  }
+  add(
+    strings.farthest_altitude,
+    optional(reach?.altitude_ft, (ft) => altitude_text(units, ft)),
+  );
+  add(
+    strings.farthest_time,
+    optional(reach?.time, (time) => time_text(seconds_of(time))),
+  );
+  add(strings.flights, optional(verdict?.flights ?? reach?.flights, grouped));
+  add(strings.cells, optional(verdict?.cells, grouped));
+  return list;
+}
+
+export function bearing_view({ doc, set }: Context): View {
+  const degrees = html(doc, "span", { class: "degrees" });
+  const compass = html(doc, "span", { class: "compass" });
+  const span = html(doc, "span", { class: "span" });
+  const clear = html(doc, "button", { type: "button", class: "quiet" }, strings.clear);
+  const state_line = html(doc, "p", { class: "state-line", hidden: true });
+  const reach = html(doc, "p", { class: "headline" });
+  const list = html(doc, "dl", {});
+  const bands = html(doc, "table", { class: "bands" });
+  const body = html(doc, "div", { class: "bearing-body" }, reach, state_line, list, bands);
+  const hint = html(doc, "p", { class: "hint" }, strings.bearing_hint);
+  clear.addEventListener("click", () => set({ bearing_deg: null }));
+
+  function show_bands(sector: Sector | null, units: Units): void {
+    const rows = sector?.reach?.by_altitude ?? [];
+    bands.hidden = rows.length === 0;
+    bands.replaceChildren(
+      html(doc, "caption", {}, strings.by_altitude),
+      html(
+        doc,
+        "thead",
+        {},
+        html(
+          doc,
+          "tr",
+          {},
+          ...[strings.altitude, strings.reach, strings.horizon].map((text) =>
+            html(doc, "th", { scope: "col" }, text),
+          ),
+        ),
+      ),
+      html(
+        doc,
+        "tbody",
+        {},
+        ...rows.map((row) =>
+          html(
+            doc,
+            "tr",
+            {},
+            html(
+              doc,
+              "th",
+              { scope: "row" },
+              strings.between(
+                altitude_text(units, row.altitude_low_ft).replace(/\u00a0.*/, ""),
+                altitude_text(units, row.altitude_high_ft),
+              ),
+            ),
+            html(
+              doc,
+              "td",
+              {},
+              row.reach_km === null ? strings.unknown : range_text(units, row.reach_km),
+            ),
+            html(
+              doc,
+              "td",
+              {},
+              row.horizon_km === null ? strings.unknown : range_text(units, row.horizon_km),
+            ),
+          ),
+        ),
+      ),
+    );
+  }
+
+  return {
+    element: html(
+      doc,
+      "section",
+      { class: "bearing panel", "aria-label": strings.bearing },
+      html(doc, "h2", { class: "readout" }, degrees, compass, span, clear),
+      body,
+      hint,
+    ),
+    update({ model, state, bearing_deg }: Shown) {
+      const is_chosen = bearing_deg !== null;
+      body.hidden = !is_chosen;
+      hint.hidden = is_chosen;
+      clear.hidden = state.bearing_deg === null;
+      set_text(degrees, is_chosen ? `${three_digits(bearing_deg)}°` : "–––°");
+      set_text(compass, is_chosen ? compass_point(bearing_deg) : strings.bearing);
+      if (!is_chosen) {
+        set_text(span, "");
+        return;
+      }
+      const sector = sector_at(sectors_of(model), bearing_deg);
+      const half_deg = sector_deg_of(model) / 2;
+      set_text(
+        span,
+        sector === null
+          ? ""
+          : `${three_digits(sector.bearing_deg - half_deg)}–${three_digits(sector.bearing_deg + half_deg)}°`,
+      );
+      const reach_km = sector?.reach?.reach_km ?? sector?.verdict?.reach_km ?? null;
+      set_text(reach, reach_km === null ? strings.no_reach : range_text(state.units, reach_km));
+      reach.classList.toggle("is-absent", reach_km === null);
+      const judged = sector?.verdict?.state ?? null;
+      state_line.hidden = judged === null;
+      if (judged !== null) {
+        state_line.dataset["state"] = judged;
+        state_line.replaceChildren(
+          html(doc, "b", {}, strings.state[judged]),
+          ` ${strings.state_meaning[judged]}`,
+        );
+      }
+      list.replaceChildren(
+        ...(sector === null ? [] : facts(sector, state.units)).map(([label, value]) =>
+          html(doc, "div", {}, html(doc, "dt", {}, label), html(doc, "dd", {}, value)),
+        ),
+      );
+      show_bands(sector, state.units);
+    },
+  };
+}

@@ -1,0 +1,67 @@
+// The one sentence on top: the verdict, or as long as there is none, the reach.
+import type { VerdictAnswer } from "../api";
+import { html, set_text } from "../dom";
+import { has_reach, value_of } from "../model";
+import { strings } from "../strings";
+import { percent_text, seconds_of, time_text, type Units } from "../units";
+import { reach_sentence } from "./words";
+import type { Context, Shown, View } from "./view";
+import type { Model } from "../model";
+
+function trouble(model: Model): string | null {
+  if (model.verdict?.kind === "failed")
+    return strings.failed(strings.verdict_answer, model.verdict.detail);
+  if (model.reach?.kind === "failed")
+    return strings.failed(strings.reach_answer, model.reach.detail);
+  return null;
+}
+
+function sentence(model: Model, units: Units): string {
+  const verdict = value_of(model.verdict);
+  if (verdict !== null && has_reach(model)) return verdict.sentence;
+  if (model.reach === null) return strings.waiting;
+  const reach = has_reach(model) ? reach_sentence(model, units) : null;
+  return reach ?? trouble(model) ?? strings.empty_title;
+}
+
+function basis(verdict: VerdictAnswer): string {
+  const parts = [strings.confidence(percent_text(verdict.confidence))];
+  if (verdict.from !== null && verdict.to !== null)
+    parts.push(
+      strings.from_to(time_text(seconds_of(verdict.from)), time_text(seconds_of(verdict.to))),
+    );
+  return parts.join(" · ");
+}
+
+export function conclusion_view({ doc }: Context): View {
+  const word = html(doc, "p", { class: "verdict-word", hidden: true });
+  const text = html(doc, "p", { class: "sentence", role: "status", "aria-live": "polite" });
+  const why = html(doc, "p", { class: "basis" });
+  const advice = html(doc, "ul", { class: "advice", hidden: true, "aria-label": strings.missing });
+  return {
+    element: html(
+      doc,
+      "section",
+      { class: "conclusion", "aria-label": strings.conclusion },
+      word,
+      text,
+      why,
+      advice,
+    ),
+    update({ model, state }: Shown) {
+      const verdict = has_reach(model) ? value_of(model.verdict) : null;
+      set_text(text, sentence(model, state.units));
+      word.hidden = verdict === null;
+      advice.hidden = verdict === null || verdict.advice.length === 0;
+      const problem = trouble(model);
+      set_text(why, verdict !== null ? basis(verdict) : has_reach(model) ? (problem ?? "") : "");
+      if (verdict === null) return;
+      set_text(word, strings.verdict_word[verdict.verdict]);
+      word.dataset["verdict"] = verdict.verdict;
+      const lines = verdict.advice.join("\n");
+      if (advice.dataset["lines"] === lines) return;
+      advice.dataset["lines"] = lines;
+      advice.replaceChildren(...verdict.advice.map((line) => html(doc, "li", {}, line)));
+    },
+  };
+}

@@ -1,0 +1,25 @@
+// What every view is: an element, and a way to bring it up to date.
+import type { Model } from "../model";
+import type { ViewState } from "../state";
+
+export interface Context {
+  doc: Document;
+  /** Changes the state, the page's address and everything that shows it. */
+  set(change: Partial<ViewState>): void;
+  /** A bearing that is pointed at, not chosen. */
+  preview(bearing_deg: number | null): void;
+  now_s(): number;
+}
+
+export interface Shown {
+  model: Model;
+  state: ViewState;
+  /** The bearing to show numbers of: pointed at, else chosen. */
+  bearing_deg: number | null;
+}
+
+export interface View {
+  element: HTMLElement;
+  /** Called for any change; does nothing where its own part has not changed. */
+  update(shown: Shown): void;
+}

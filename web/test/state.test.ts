@@ -1,0 +1,52 @@
+import { describe, expect, it } from "vitest";
+import {
+  initial_state,
+  read_state,
+  selection_query,
+  write_state,
+  type ViewState,
+} from "../src/state";
+
+describe("the state in the address", () => {
+  it("is nothing at a first visit", () => {
+    expect(write_state(initial_state)).toBe("");
+    expect(read_state("")).toEqual(initial_state);
+  });
+
+  it("comes back as it was written", () => {
+    const state: ViewState = {
+      ...initial_state,
+      bearing_deg: 75,
+      units: "aviation",
+      theme: "dark",
+      antenna: "long & thin",
+      from: "2026-03-01T00:00:00Z",
+      table: true,
+    };
+    expect(read_state(write_state(state))).toEqual(state);
+  });
+
+  it.each([
+    ["an unknown key", "#colour=red"],
+    ["a bearing that is none", "#bearing=north"],
+    ["a negative bearing", "#bearing=-4"],
+    ["unknown units", "#units=miles"],
+    ["an empty antenna", "#antenna="],
+  ])("ignores %s", (_, hash) => {
+    expect(read_state(hash)).toEqual(initial_state);
+  });
+
+  it("brings a bearing of 360 to north", () => {
+    expect(read_state("#bearing=360").bearing_deg).toBe(0);
+  });
+
+  it("asks the API only for what selects", () => {
+    const query = selection_query({
+      ...initial_state,
+      bearing_deg: 9,
+      antenna: "spider",
+      trial: "2",
+    });
+    expect(query.toString()).toBe("antenna=spider&trial=2");
+  });
+});
