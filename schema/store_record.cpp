@@ -38,7 +38,8 @@ Result<CellInsert> prepare_cells(const Database& database, std::string_view tabl
 Result<RecordStatements> prepare(const Database& database) {
   auto flight = database.prepare(
       "INSERT INTO flight (id, trial, address, first_window, last_window) VALUES (?, ?, ?, ?, ?)"
-      " ON CONFLICT (id) DO UPDATE SET last_window = excluded.last_window");
+      " ON CONFLICT (id) DO UPDATE SET first_window = excluded.first_window,"
+      " last_window = excluded.last_window");
   ROUNDEL_TRY(flight);
   auto cell = prepare_cells(database, "cell");
   ROUNDEL_TRY(cell);
@@ -199,6 +200,10 @@ Result<void> Store::commit(const Batch& batch) {
   ROUNDEL_TRY(put_cells(statements, batch.cells));
   for (const auto& [kind, count] : batch.tally)
     ROUNDEL_TRY(statements.tally.run(batch.feed, batch.hour_s, std::string_view(kind), count));
+  for (const auto& [hour_s, tally] : batch.earlier) {
+    for (const auto& [kind, count] : tally)
+      ROUNDEL_TRY(statements.tally.run(batch.feed, hour_s, std::string_view(kind), count));
+  }
   for (const Coverage& coverage : batch.coverage)
     ROUNDEL_TRY(statements.coverage.run(coverage.feed, coverage.from_s, coverage.to_s));
   if (batch.clock)

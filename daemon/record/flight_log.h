@@ -34,7 +34,8 @@ class FlightLog {
   FlightLog(const Rules& rules, const Coverage& coverage, FlightIds ids)
       : rules_(rules), coverage_(coverage), ids_(std::move(ids)) {}
 
-  /// Adds a fix to its cell. False, and nothing done: more flights than capacity.
+  /// Adds a fix to its cell. False, and nothing done: more flights than capacity, or
+  /// than can be numbered.
   /// Precondition: its window is one of the n_open_windows after the last closed.
   bool record(Aircraft& aircraft, const Fix& fix, const TrialSpan& trial);
   /// Something was heard of the aircraft which is in no cell: that window is not silent.

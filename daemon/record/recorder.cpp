@@ -4,6 +4,7 @@
 #include <cassert>
 #include <cmath>
 #include <limits>
+#include <optional>
 #include <utility>
 
 #include "daemon/record/aircraft_table.h"
@@ -24,7 +25,6 @@ constexpr double least_expected = 10;
 constexpr std::size_t max_held = 4096;
 // Unix seconds that a window number can be made of; the year 5138 as seconds is milliseconds.
 constexpr double latest_time_s = 1e11;
-constexpr std::int64_t seconds_per_hour = 3600;
 constexpr double live_aircraft_s = 60;
 // Aircraft without a flight are forgotten after this long.
 constexpr double forget_s = 120;
@@ -81,9 +81,10 @@ struct Recorder::Impl {
   FeedActivity activity;
   Counts counts;
   std::vector<Held> held;
-  std::vector<schema::Coverage> rows;  // made before the clock was set back
-  std::int64_t judged = INT64_MIN;     // last window whose silence was judged
-  double last_line_s{};                // in the windows judged
+  std::vector<schema::Coverage> rows;       // made before the clock was set back
+  std::optional<schema::FeedClock> newest;  // since the last take
+  std::int64_t judged = INT64_MIN;          // last window whose silence was judged
+  double last_line_s{};                     // in the windows judged
   bool is_silent = false, is_dead = false;
   std::int64_t purged_window = INT64_MIN;
 };
@@ -91,7 +92,8 @@ struct Recorder::Impl {
 // --- Time ------------------------------------------------------------------------------------
 
 void Recorder::Impl::accept(const feed::Report& report, double arrival_s) {
-  const double time_s = options.clock_is_arrival || !report.time_s ? arrival_s : *report.time_s;
+  const bool is_own = report.time_s && !options.clock_is_arrival;
+  const double time_s = is_own ? *report.time_s : arrival_s;
   const bool is_near = clock.is_running() && time_s >= clock.now() - rules.stale_s &&
                        time_s <= clock.newest() + rules.leap_s;
   const double heard_s = is_near ? time_s : clock.newest();
@@ -104,7 +106,12 @@ void Recorder::Impl::accept(const feed::Report& report, double arrival_s) {
   }
   if (!(time_s >= 0)) return counts.reject(feed::Reject::stale);
   if (time_s > latest_time_s) return counts.reject(feed::Reject::future);
-  switch (clock.judge(time_s)) {
+  const FeedClock::Verdict verdict = clock.judge(time_s);
+  if (is_own && verdict != FeedClock::Verdict::hold && verdict != FeedClock::Verdict::stale &&
+      time_s >= clock.newest()) {
+    newest = schema::FeedClock{time_s, arrival_s};
+  }
+  switch (verdict) {
     case FeedClock::Verdict::accept:
       if (!held.empty()) reject_held(0);
       return accept_in_time(report, time_s);
@@ -165,6 +172,7 @@ void Recorder::Impl::go_back() {
 // Closes what the clock has passed. A window's silence is judged one window before its cells are
 // closed, as a feed that dies in the middle of a window cuts that one, too.
 void Recorder::Impl::advance() {
+  counts.set_time(clock.now());
   const std::int64_t target = window_of(clock.now() - rules.stale_s) - 2;
   if (flights.closed_window() == INT64_MIN) {
     flights.set_closed_window(target);
@@ -410,9 +418,8 @@ schema::Batch Recorder::take() {
   schema::Batch batch;
   batch.feed = impl_->options.feed;
   impl_->flights.take(batch);
-  batch.tally = impl_->counts.take();
-  batch.hour_s =
-      static_cast<std::int64_t>(impl_->clock.now()) / seconds_per_hour * seconds_per_hour;
+  impl_->counts.take(batch);
+  batch.clock = std::exchange(impl_->newest, {});
   batch.coverage = std::exchange(impl_->rows, {});
   std::ranges::move(impl_->coverage.take_rows(impl_->trials.spans()),
                     std::back_inserter(batch.coverage));

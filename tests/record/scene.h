@@ -31,6 +31,9 @@ struct Shelf {
     for (const auto& cell : batch.cells) cells[{cell.flight, cell.window}] = cell;
     for (const auto& row : batch.coverage) coverage[row.from_s] = row.to_s;
     for (const auto& [kind, n] : batch.tally) tally[kind] += n;
+    for (const auto& [hour_s, earlier] : batch.earlier) {
+      for (const auto& [kind, n] : earlier) tally[kind] += n;
+    }
     ++n_batches;
   }
   std::int64_t count(const char* kind) const {
@@ -97,18 +100,20 @@ inline schema::Trial trial(schema::Id id, double start_s, std::optional<double> 
 /// An aircraft on a straight track: north and east of a place by some km, at even speed.
 struct Plane {
   std::uint32_t address = 0x4b1617;
-  double latitude_deg = 52.6, longitude_deg = 19.4;  // at t0_s
+  double latitude_deg = 52.6, longitude_deg = 19.4;  // at t0_s + start_s
   double north_km_s = 0, east_km_s = 0.23;
   double altitude_ft = 36'000;
   std::optional<double> signal_dbfs = -20;
+  double start_s = 0;
 
   feed::Report at(double time_s) const {
     constexpr double km_per_deg = 111.195;  // of the sphere of mean radius
+    const double flown_s = time_s - t0_s - start_s;
     feed::Report report;
     report.time_s = time_s;
     report.address = address;
-    report.latitude_deg = latitude_deg + north_km_s * (time_s - t0_s) / km_per_deg;
-    report.longitude_deg = longitude_deg + east_km_s * (time_s - t0_s) / km_per_deg /
+    report.latitude_deg = latitude_deg + north_km_s * flown_s / km_per_deg;
+    report.longitude_deg = longitude_deg + east_km_s * flown_s / km_per_deg /
                                                std::cos(latitude_deg * std::numbers::pi / 180);
     if (report.longitude_deg >= 180) report.longitude_deg -= 360;
     if (report.longitude_deg < -180) report.longitude_deg += 360;
@@ -161,10 +166,11 @@ class Scene {
 };
 
 /// Planes spread around the site; their tracks never meet.
-inline std::vector<Plane> some_planes(int n) {
+inline std::vector<Plane> some_planes(int n, double start_s = 0) {
   std::vector<Plane> planes;
   for (int i = 0; i < n; ++i) {
     Plane plane;
+    plane.start_s = start_s;
     plane.address = 0x400000U + static_cast<std::uint32_t>(i);
     plane.latitude_deg = 51.2 + 0.2 * i;
     plane.longitude_deg = 19.0 + 0.1 * i;

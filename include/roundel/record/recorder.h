@@ -61,10 +61,10 @@ class Recorder {
  public:
   struct Options {
     schema::Id feed{};
-    Rules rules;
+    Rules rules{};
     bool clock_is_arrival = false;
     /// Feed time recorded before (files loaded twice): reports in it are `already_recorded`.
-    std::vector<schema::Coverage> recorded;
+    std::vector<schema::Coverage> recorded{};
   };
 
   /// @param viewpoint  must outlive the recorder

@@ -2,6 +2,7 @@
 #pragma once
 #include <filesystem>
 #include <functional>
+#include <map>
 #include <memory>
 #include <optional>
 #include <span>
@@ -28,14 +29,16 @@ struct Selection {
 /// Everything that one commit of the recorder writes: all of it or none.
 struct Batch {
   Id feed{};
-  std::vector<Flight> flights;     ///< new ones, and known ones whose last_window is now set
+  std::vector<Flight> flights;     ///< new ones, and known ones with another first or last window
   std::vector<Cell> cells;         ///< any order; replaces a cell of the same window and flight
   std::int64_t hour_s{};           ///< start of the hour of feed time the tally belongs to
   Tally tally;                     ///< increments
+  std::map<std::int64_t, Tally> earlier;  ///< likewise, for hours before hour_s, by their start
   std::vector<Coverage> coverage;  ///< replaces one of the same feed and from_s
   std::optional<FeedClock> clock;  ///< replaces that of the feed
   bool empty() const {
-    return flights.empty() && cells.empty() && tally.empty() && coverage.empty() && !clock;
+    return flights.empty() && cells.empty() && tally.empty() && earlier.empty() && coverage.empty() &&
+           !clock;
   }
 };
 
