@@ -76,7 +76,7 @@ bool FlightLog::record(Aircraft& aircraft, const Fix& fix, const TrialSpan& tria
   assert(window > closed_ && window <= closed_ + n_open_windows);
   OpenFlight* flight = find(aircraft, trial.trial, window);
   if (flight == nullptr) {
-    if (n_live_ >= capacity || next_id_ > schema::max_flight_id) return false;
+    if (n_live_ >= capacity || ids_.next() > schema::max_flight_id) return false;
     aircraft.previous = aircraft.current;
     aircraft.current = begin(aircraft, trial, window);
     flight = get(aircraft.current);
