@@ -11,6 +11,7 @@ int main(int argc, char** argv) {
   // One line a command, in the order a person meets them.
   program::add_trial(app, run);
   program::add_status(app, run);
+  program::add_reach(app, run);
   try {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& error) {

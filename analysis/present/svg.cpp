@@ -1,0 +1,71 @@
+#include "analysis/present/svg.h"
+
+#include <fmt/format.h>
+
+#include <cassert>
+#include <cmath>
+
+namespace roundel::present {
+
+std::string svg_number(double value) {
+  const double rounded = std::round(value * 100) / 100;
+  return fmt::format("{}", rounded == 0 ? 0.0 : rounded);  // no -0
+}
+
+std::string escaped(std::string_view text) {
+  std::string out;
+  for (char c : text) {
+    switch (c) {
+      case '&':
+        out += "&amp;";
+        break;
+      case '<':
+        out += "&lt;";
+        break;
+      case '>':
+        out += "&gt;";
+        break;
+      case '"':
+        out += "&quot;";
+        break;
+      default:
+        if (static_cast<unsigned char>(c) >= 0x20 || c == '\n' || c == '\t') out += c;
+    }
+  }
+  return out;
+}
+
+void Svg::start(std::string_view element, Attributes attributes) {
+  out_ += fmt::format("<{}", element);
+  for (const auto& [name, value] : attributes)
+    out_ += fmt::format(" {}=\"{}\"", name, escaped(value));
+}
+
+void Svg::open(std::string_view element, Attributes attributes) {
+  start(element, attributes);
+  out_ += ">\n";
+  open_.emplace_back(element);
+}
+
+void Svg::close() {
+  assert(!open_.empty());
+  out_ += fmt::format("</{}>\n", open_.back());
+  open_.pop_back();
+}
+
+void Svg::leaf(std::string_view element, Attributes attributes) {
+  start(element, attributes);
+  out_ += "/>\n";
+}
+
+void Svg::leaf(std::string_view element, Attributes attributes, std::string_view text) {
+  start(element, attributes);
+  out_ += fmt::format(">{}</{}>\n", escaped(text), element);
+}
+
+std::string Svg::take() {
+  assert(open_.empty());
+  return std::move(out_);
+}
+
+}  // namespace roundel::present
