@@ -120,6 +120,7 @@ void guess_kind(const Attempt& attempt, Lines lines, GuessedLayout& out) {
     return;
   }
   out.guesses.push_back({"kind", "columns", 0.95, "lines of text that aren't JSON"});
+  if (attempt.n_columns < 1.5) return;  // nothing is cut
   out.guesses.push_back({"delimiter", std::string(delimiter_name(attempt.delimiter)),
                          attempt.position ? 0.95 : 0.5,
                          fmt::format("it cuts lines into {:.0f} columns{}", attempt.n_columns,

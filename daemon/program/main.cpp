@@ -1,2 +1,25 @@
 // roundeld: records what feeds report, and serves what was concluded.
-int main() { return 2; }
+#include <cstdio>
+
+#include "daemon/program/command.h"
+
+int main(int argc, char** argv) {
+  using namespace roundel;
+  CLI::App app{"roundeld: records what an antenna hears, and serves it", "roundeld"};
+  app.require_subcommand(1);
+  program::Run run;
+  // One line a command, in the order a person meets them.
+  program::add_peek(app, run);
+  try {
+    app.parse(argc, argv);
+  } catch (const CLI::ParseError& error) {
+    if (error.get_exit_code() == 0) return app.exit(error);
+    std::fprintf(stderr, "roundeld: %s; see roundeld --help\n", error.what());
+    return 2;
+  }
+  if (!run) return 2;
+  const Result<int> result = run();
+  if (result) return *result;
+  std::fprintf(stderr, "roundeld: %s\n", result.error().line().c_str());
+  return exit_code(result.error().code);
+}

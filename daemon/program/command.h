@@ -1,0 +1,17 @@
+// The commands of `roundeld`: each file here adds one to the command line.
+#pragma once
+#include <CLI/CLI.hpp>
+#include <functional>
+
+#include "roundel/result.h"
+
+namespace roundel::program {
+
+/// What the chosen command will do once the command line has been read: its exit code, or an
+/// error that main prints as one line.
+using Run = std::function<Result<int>()>;
+
+// One line a command, alphabetical.
+void add_peek(CLI::App& app, Run& run);
+
+}  // namespace roundel::program
