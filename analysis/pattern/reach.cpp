@@ -6,17 +6,16 @@
 #include <array>
 #include <cassert>
 #include <cmath>
-#include <numbers>
 #include <unordered_map>
 #include <utility>
 
 #include "analysis/pattern/half_rate.h"
+#include "roundel/site/path.h"
 
 namespace roundel::pattern {
 namespace {
 
 constexpr double km_per_s_per_kn = site::km_per_nautical_mile / 3600;
-constexpr double km_per_degree = 111.2;  // of a great circle; a check of speed needs no better
 constexpr std::int64_t windows_per_hour = 3600 / schema::window_s;
 /// A flight not heard of for so long has ended (the unit of independence).
 constexpr std::int64_t windows_of_silence = 1800 / schema::window_s;
@@ -67,13 +66,6 @@ struct Pending {
   std::vector<Rate> rates;
   std::int64_t heard_cells{}, beyond_cells{}, beyond_flights{};
 };
-
-double apart_km(const Candidate& a, const Candidate& b) {
-  const double north = a.latitude_deg - b.latitude_deg;
-  const double east = std::remainder(a.longitude_deg - b.longitude_deg, 360.0) *
-                      std::cos(a.latitude_deg * std::numbers::pi / 180);
-  return km_per_degree * std::sqrt(north * north + east * east);
-}
 
 void keep_farther(std::optional<Farthest>& best, const Farthest& other) {
   if (!best || other.range_km > best->range_km) best = other;
@@ -263,7 +255,9 @@ struct ReachBuilder::Impl {
       // Both positions are means over their windows: up to a window more may lie between them.
       const double time_s =
           static_cast<double>((newest.window - recent[i].window + 1) * schema::window_s);
-      agrees[i] = apart_km(newest, recent[i]) <= options.max_speed_kn * km_per_s_per_kn * time_s;
+      agrees[i] = site::are_within({newest.latitude_deg, newest.longitude_deg},
+                                   {recent[i].latitude_deg, recent[i].longitude_deg},
+                                   options.max_speed_kn * km_per_s_per_kn * time_s);
       if (!agrees[i]) continue;
       reports += recent[i].heard;
       ++cells;

@@ -17,8 +17,9 @@ Curvature Curvature::at(double latitude_deg) noexcept {
 }
 
 double Curvature::along_km(double bearing_deg) const noexcept {
-  const double bearing = bearing_deg * std::numbers::pi / 180;
-  return along_km(std::cos(bearing), std::sin(bearing));
+  const double north = std::cos(bearing_deg * std::numbers::pi / 180);
+  const double n2 = north * north;
+  return 1 / (n2 / meridian_km + (1 - n2) / prime_km);
 }
 
 }  // namespace roundel::site

@@ -9,13 +9,7 @@ struct Curvature {
 
   /// At a geodetic latitude: M = a (1 - e2) / (1 - e2 sin2)^1.5, N = a / (1 - e2 sin2)^0.5.
   static Curvature at(double latitude_deg) noexcept;
-  /// Along a bearing (Euler): 1/R = cos2 / M + sin2 / N. Takes the squares' ratio, so that no
-  /// angle need be known: north and east are any pair proportional to cos and sin, not both 0.
-  double along_km(double north, double east) const noexcept {
-    const double n2 = north * north;
-    const double e2 = east * east;
-    return (n2 + e2) / (n2 / meridian_km + e2 / prime_km);
-  }
+  /// Along a bearing (Euler): 1/R = cos2 / M + sin2 / N.
   double along_km(double bearing_deg) const noexcept;
 };
 
