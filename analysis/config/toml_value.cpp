@@ -5,7 +5,9 @@
 #include <algorithm>
 #include <utility>
 
-#include "analysis/config/toml_library.h"
+#define TOML_EXCEPTIONS 0
+#define TOML_ENABLE_FORMATTERS 0
+#include <toml++/toml.h>
 
 namespace roundel::config {
 namespace {

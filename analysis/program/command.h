@@ -15,5 +15,6 @@ using Run = std::function<Result<int>()>;
 void add_reach(CLI::App& app, Run& run);
 void add_status(CLI::App& app, Run& run);
 void add_trial(CLI::App& app, Run& run);
+void add_verdict(CLI::App& app, Run& run);
 
 }  // namespace roundel::program

@@ -7,6 +7,7 @@
 #include <cstdio>
 #include <memory>
 
+#include "analysis/program/about.h"
 #include "analysis/program/command.h"
 #include "analysis/program/selection.h"
 #include "analysis/program/text_table.h"
@@ -98,16 +99,6 @@ std::string explanation(const pattern::Reach& reach, present::Units units) {
       "First, last heard: median (quartiles) of flights above {}. -: nothing to tell it from.\n",
       reach.limit_method, present::altitude_unit(units), present::range_unit(units),
       present::altitude_text(units, 10'000));
-}
-
-/// Of the site and the selection, for the picture's title.
-std::string about(const schema::Store& store, const SelectionOptions& selection) {
-  std::string out;
-  if (const auto site = store.site(); site && *site) out = (*site)->name;
-  for (const std::string& name :
-       {selection.antenna, selection.receiver, selection.mount, selection.feed})
-    if (!name.empty()) out += (out.empty() ? "" : ", ") + name;
-  return out;
 }
 
 Result<int> run_reach(const ReachCommand& command) {

@@ -79,7 +79,10 @@ Overground Viewpoint::over(double latitude_deg, double longitude_deg) const noex
 
 Sightline Viewpoint::to(double latitude_deg, double longitude_deg,
                         double altitude_ft) const noexcept {
-  const Overground over_ground = over(latitude_deg, longitude_deg);
+  return along(over(latitude_deg, longitude_deg), altitude_ft);
+}
+
+Sightline Viewpoint::along(const Overground& over_ground, double altitude_ft) const noexcept {
   const double radius_km = impl_->k * impl_->curvature.along_km(over_ground.bearing_deg);
   const Upright upright =
       solve(over_ground.range_km, radius_km, impl_->antenna.height_m(), height_m(altitude_ft));

@@ -72,6 +72,8 @@ class Viewpoint {
   Overground over(double latitude_deg, double longitude_deg) const noexcept;
   /// @param altitude_ft pressure altitude above mean sea level; surface_m is subtracted
   Sightline to(double latitude_deg, double longitude_deg, double altitude_ft) const noexcept;
+  /// The same for a place given by its range and bearing.
+  Sightline along(const Overground& place, double altitude_ft) const noexcept;
   /// Height of an altitude above the surrounding surface, m, at least 0.
   double height_m(double altitude_ft) const noexcept;
   /// Radio horizon, km along the ground, of an aircraft at that altitude on that bearing:

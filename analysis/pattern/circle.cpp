@@ -1,0 +1,298 @@
+#include "roundel/pattern/circle.h"
+
+#include <Eigen/Cholesky>
+#include <Eigen/Eigenvalues>
+#include <algorithm>
+#include <cassert>
+#include <cmath>
+#include <numbers>
+#include <random>
+
+namespace roundel::pattern {
+namespace {
+
+using Eigen::MatrixXd;
+using Eigen::VectorXd;
+
+constexpr double pi = std::numbers::pi;
+constexpr int draws = 2000;
+
+// Prior correlation of a curve with roughness scale r, normed to unit variance.
+VectorXd kernel_row(int n, double scale) {
+  VectorXd row = VectorXd::Zero(n);
+  double total = 0;
+  for (int order = 1; order <= n / 2; ++order) {
+    const double weight = 1 / (1 + std::pow(order / scale, 4));
+    total += weight;
+    for (int lag = 0; lag < n; ++lag) row[lag] += weight * std::cos(2 * pi * order * lag / n);
+  }
+  return row / total;
+}
+
+MatrixXd kernel(int n, double scale) {
+  const VectorXd row = kernel_row(n, scale);
+  MatrixXd out(n, n);
+  for (int i = 0; i < n; ++i)
+    for (int j = 0; j < n; ++j) out(i, j) = row[(i - j + n) % n];
+  return out;
+}
+
+std::vector<int> indices(const std::vector<bool>& known) {
+  std::vector<int> out;
+  for (std::size_t i = 0; i < known.size(); ++i)
+    if (known[i]) out.push_back(static_cast<int>(i));
+  return out;
+}
+
+// Takes the mean over known bearings out of a curve and its covariance.
+void centre(Curve& curve) {
+  const std::vector<int> at = indices(curve.known);
+  if (at.empty()) return;
+  VectorXd weight = VectorXd::Zero(curve.n());
+  for (int i : at) weight[i] = 1.0 / static_cast<double>(at.size());
+  const MatrixXd project =
+      MatrixXd::Identity(curve.n(), curve.n()) - VectorXd::Ones(curve.n()) * weight.transpose();
+  curve.value = project * curve.value;
+  curve.covariance = project * curve.covariance * project.transpose();
+}
+
+// Small, portable normal draws: std::normal_distribution differs between libraries.
+class Normal {
+ public:
+  explicit Normal(std::uint64_t seed) : engine_(seed) {}
+  double operator()() {
+    const double u = (static_cast<double>(engine_() >> 11U) + 0.5) * 0x1p-53;
+    const double v = (static_cast<double>(engine_() >> 11U) + 0.5) * 0x1p-53;
+    return std::sqrt(-2 * std::log(u)) * std::cos(2 * pi * v);
+  }
+  VectorXd vector(Eigen::Index n) {
+    VectorXd out(n);
+    for (Eigen::Index i = 0; i < n; ++i) out[i] = (*this)();
+    return out;
+  }
+
+ private:
+  std::mt19937_64 engine_;
+};
+
+// Square root of a covariance that may be singular (its rank is lost to the zero mean).
+MatrixXd square_root(const MatrixXd& covariance) {
+  const Eigen::SelfAdjointEigenSolver<MatrixXd> eigen(covariance);
+  const VectorXd root = eigen.eigenvalues().cwiseMax(0).cwiseSqrt();
+  return eigen.eigenvectors() * root.asDiagonal();
+}
+
+double quantile(std::vector<double>& values, double share) {
+  assert(!values.empty());
+  const auto at = static_cast<std::ptrdiff_t>(std::clamp(share, 0.0, 1.0) *
+                                              static_cast<double>(values.size() - 1));
+  std::nth_element(values.begin(), values.begin() + at, values.end());
+  return values[static_cast<std::size_t>(at)];
+}
+
+double peak_to_peak(const VectorXd& value, const std::vector<int>& at) {
+  double low = value[at[0]], high = low;
+  for (int i : at) low = std::min(low, value[i]), high = std::max(high, value[i]);
+  return high - low;
+}
+
+MatrixXd sub_covariance(const MatrixXd& covariance, const std::vector<int>& at) {
+  const auto m = static_cast<Eigen::Index>(at.size());
+  MatrixXd out(m, m);
+  for (Eigen::Index i = 0; i < m; ++i)
+    for (Eigen::Index j = 0; j < m; ++j)
+      out(i, j) = covariance(at[static_cast<std::size_t>(i)], at[static_cast<std::size_t>(j)]);
+  return out;
+}
+
+}  // namespace
+
+double Curve::se(int i) const { return std::sqrt(std::max(0.0, covariance(i, i))); }
+
+Curve centred(const VectorXd& raw, const MatrixXd& errors, const std::vector<bool>& known) {
+  Curve out{raw, errors, known, 0};
+  centre(out);
+  return out;
+}
+
+Curve smooth(const VectorXd& raw, const MatrixXd& errors, const std::vector<bool>& known) {
+  const int n = static_cast<int>(raw.size());
+  const std::vector<int> at = indices(known);
+  const auto m = static_cast<Eigen::Index>(at.size());
+  Curve out{VectorXd::Zero(n), MatrixXd::Zero(n, n), known, 0};
+  if (m < 3) {
+    out.covariance = MatrixXd::Identity(n, n) * 100.0;
+    return out;
+  }
+  VectorXd data(m);
+  for (Eigen::Index i = 0; i < m; ++i) data[i] = raw[at[static_cast<std::size_t>(i)]];
+  data.array() -= data.mean();
+  MatrixXd noise = sub_covariance(errors, at);
+  noise.diagonal().array() += 1e-8;
+
+  constexpr double level_variance = 1e4;  // the flat prior on the constant
+  const double spreads[] = {0.2, 0.35, 0.5, 0.75, 1, 1.4, 2, 2.8, 4, 5.6, 8};
+  const double scales[] = {1, 1.5, 2.2, 3.3, 5, 7.5, 11, 16};
+  struct Candidate {
+    double log_weight, spread;
+    VectorXd mean;
+    MatrixXd covariance;
+  };
+  std::vector<Candidate> candidates;
+  double best = -1e300;
+  for (double scale : scales) {
+    const MatrixXd full = kernel(n, scale);
+    const MatrixXd inner = sub_covariance(full, at);
+    for (double spread : spreads) {
+      const double t2 = spread * spread;
+      const MatrixXd total = noise + t2 * inner + MatrixXd::Constant(m, m, level_variance);
+      const Eigen::LLT<MatrixXd> factor(total);
+      if (factor.info() != Eigen::Success) continue;
+      const VectorXd solved = factor.solve(data);
+      const double log_det = 2 * factor.matrixLLT().diagonal().array().log().sum();
+      const double log_weight = -0.5 * (data.dot(solved) + log_det);
+      if (log_weight < best - 12) continue;
+      best = std::max(best, log_weight);
+      MatrixXd cross(n, m);
+      for (int i = 0; i < n; ++i)
+        for (Eigen::Index j = 0; j < m; ++j)
+          cross(i, j) = t2 * full(i, at[static_cast<std::size_t>(j)]) + level_variance;
+      const MatrixXd gain = factor.solve(cross.transpose()).transpose();
+      candidates.push_back(
+          {log_weight, spread, cross * solved,
+           t2 * full + MatrixXd::Constant(n, n, level_variance) - gain * cross.transpose()});
+    }
+  }
+  double total = 0;
+  for (Candidate& one : candidates) {
+    Curve centred_one{one.mean, one.covariance, known, 0};
+    centre(centred_one);
+    one.mean = centred_one.value;
+    one.covariance = centred_one.covariance;
+    one.log_weight = std::exp(one.log_weight - best);
+    total += one.log_weight;
+  }
+  for (const Candidate& one : candidates) {
+    out.value += one.log_weight / total * one.mean;
+    out.roughness_db += one.log_weight / total * one.spread;
+  }
+  for (const Candidate& one : candidates) {
+    const VectorXd off = one.mean - out.value;
+    out.covariance += one.log_weight / total * (one.covariance + off * off.transpose());
+  }
+  return out;
+}
+
+Simultaneous simultaneous(const Curve& curve, double confidence, std::uint64_t seed) {
+  const std::vector<int> at = indices(curve.known);
+  if (at.size() < 2) return {};
+  const MatrixXd covariance = sub_covariance(curve.covariance, at);
+  const MatrixXd root = square_root(covariance);
+  const Eigen::Index m = covariance.rows();
+  MatrixXd inverse_se(m, m);
+  for (Eigen::Index i = 0; i < m; ++i) {
+    for (Eigen::Index j = 0; j < m; ++j) {
+      const double variance =
+          i == j ? covariance(i, i) : covariance(i, i) + covariance(j, j) - 2 * covariance(i, j);
+      inverse_se(i, j) = variance > 1e-12 ? 1 / std::sqrt(variance) : 0;
+    }
+  }
+  Normal normal(seed);
+  std::vector<double> band, pair;
+  for (int d = 0; d < draws; ++d) {
+    const VectorXd error = root * normal.vector(m);
+    double largest = 0, largest_pair = 0;
+    for (Eigen::Index i = 0; i < m; ++i) {
+      largest = std::max(largest, std::abs(error[i]) * inverse_se(i, i));
+      for (Eigen::Index j = 0; j < i; ++j)
+        largest_pair = std::max(largest_pair, std::abs(error[i] - error[j]) * inverse_se(i, j));
+    }
+    band.push_back(largest);
+    pair.push_back(largest_pair);
+  }
+  return {quantile(band, confidence), quantile(pair, confidence)};
+}
+
+Ripple ripple(const Curve& curve, double confidence, std::uint64_t seed) {
+  const std::vector<int> at = indices(curve.known);
+  Ripple out;
+  if (at.size() < 2) return out;
+  const double shown = peak_to_peak(curve.value, at);
+
+  // Bounds that hold for every pair of bearings at once, so for the two extremes as well.
+  const double critical = simultaneous(curve, confidence, seed).pair;
+  for (int i : at) {
+    for (int j : at) {
+      if (i == j) continue;
+      const double difference = curve.value[i] - curve.value[j];
+      const double se = std::sqrt(std::max(
+          0.0, curve.covariance(i, i) + curve.covariance(j, j) - 2 * curve.covariance(i, j)));
+      out.certain_low_db = std::max(out.certain_low_db, difference - critical * se);
+      out.certain_high_db = std::max(out.certain_high_db, difference + critical * se);
+    }
+  }
+
+  // Noise adds to a peak-to-peak value; draws around the estimate tell how much.
+  const MatrixXd root = square_root(curve.covariance);
+  Normal normal(seed + 1);
+  std::vector<double> drawn;
+  double mean = 0;
+  for (int d = 0; d < draws; ++d) {
+    const VectorXd other = curve.value + root * normal.vector(curve.n());
+    drawn.push_back(peak_to_peak(other, at));
+    mean += drawn.back() / draws;
+  }
+  const double bias = mean - shown;
+  out.value_db = std::max(0.0, shown - bias);
+  const double tail = (1 - confidence) / 2;
+  // Reflected ("basic") bootstrap interval: what the draws show above the estimate, the truth may
+  // lie below it, and the other way round.
+  out.low_db = std::max(0.0, 2 * shown - quantile(drawn, 1 - tail) - bias);
+  out.high_db = quantile(drawn, 1 - tail);
+  out.low_db = std::min(out.low_db, out.value_db);
+  out.high_db = std::max(out.high_db, out.value_db);
+  return out;
+}
+
+std::vector<Harmonic> harmonics(const Curve& curve, int max_order, double confidence,
+                                std::uint64_t seed) {
+  const int n = curve.n();
+  std::vector<Harmonic> out;
+  if (n == 0) return out;
+  const MatrixXd root = square_root(curve.covariance);
+  for (int order = 1; order <= std::min(max_order, n / 2 - 1); ++order) {
+    MatrixXd basis(2, n);
+    for (int i = 0; i < n; ++i) {
+      const double angle = 2 * pi * order * (i + 0.5) / n;
+      basis(0, i) = 2.0 / n * std::cos(angle);
+      basis(1, i) = 2.0 / n * std::sin(angle);
+    }
+    const Eigen::Vector2d vector = basis * curve.value;
+    const MatrixXd spread = basis * root;
+    const double noise2 = spread.squaredNorm();
+    Harmonic one;
+    one.order = order;
+    one.amplitude_db = std::sqrt(std::max(0.0, vector.squaredNorm() - noise2));
+    double phase_deg = std::atan2(vector[1], vector[0]) * (180 / pi) / order;
+    if (phase_deg < 0) phase_deg += 360.0 / order;
+    one.phase_deg = phase_deg;
+    Normal normal(seed + static_cast<std::uint64_t>(order));
+    std::vector<double> lengths, errors;
+    for (int d = 0; d < draws; ++d) {
+      const Eigen::Vector2d error = spread * normal.vector(spread.cols());
+      errors.push_back(error.norm());
+      lengths.push_back((vector + error).norm());
+    }
+    const double tail = (1 - confidence) / 2;
+    const bool stands_out = vector.norm() > quantile(errors, confidence);
+    const double upper = quantile(lengths, 1 - tail);
+    one.low_db = stands_out ? std::max(0.0, quantile(lengths, tail)) : 0.0;
+    one.high_db = upper;
+    one.low_db = std::min(one.low_db, one.amplitude_db);
+    one.high_db = std::max(one.high_db, one.amplitude_db);
+    out.push_back(one);
+  }
+  return out;
+}
+
+}  // namespace roundel::pattern

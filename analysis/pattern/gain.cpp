@@ -1,0 +1,302 @@
+#include "roundel/pattern/gain.h"
+
+#include <Eigen/Cholesky>
+#include <algorithm>
+#include <boost/math/distributions/chi_squared.hpp>
+#include <cmath>
+#include <numbers>
+
+namespace roundel::pattern {
+namespace {
+
+constexpr double pi = std::numbers::pi;
+constexpr double inner_horizon = 0.92;
+constexpr double lowest_deg = 0.5, highest_deg = 12;
+constexpr double well_heard_share = 0.85;
+// A sector speaks when at least this many flights inform it, and as if of this many equal ones.
+constexpr int least_flights = 8;
+constexpr double least_effective = 5;
+constexpr double widest_se_db = 1.5;
+// Flights along one airway share more than the model knows (aspect, height, the shape of the
+// threshold where they are); on the tuning seeds intervals come out right with this on variances.
+constexpr double correlated_flights = 1.35;
+
+// Aspect: an aircraft's own antenna favours nose or tail, and broadside or both ends.
+std::array<float, max_covariates> covariates(const Group& group) {
+  const double c = group.cos_aspect;
+  return {static_cast<float>(c), static_cast<float>(2 * c * c - 1)};
+}
+constexpr int n_covariates = 2;
+
+bool usable(const Group& group, const Screen& screen) {
+  if (group.kind != GroupKind::recorded || group.horizon_ratio > inner_horizon) return false;
+  if (group.elevation_deg < lowest_deg || group.elevation_deg > highest_deg) return false;
+  if (!screen.hours_out.empty() && screen.hours_out[group.hour]) return false;
+  if (screen.cutoff_deg.empty()) return true;
+  const std::optional<double>& cutoff = screen.cutoff_deg[group.sector];
+  return !cutoff || group.elevation_deg > *cutoff + screen.margin_deg;
+}
+
+// Rows of one block that say the same within what fading leaves to see: one row does for them.
+bool alike(const LevelRow& a, const LevelRow& b) {
+  return a.hour == b.hour && std::abs(a.offset_db - b.offset_db) < 0.75F &&
+         std::abs(a.covariate[0] - b.covariate[0]) < 0.2F;
+}
+void merge(LevelRow& into, const LevelRow& from) {
+  const float share = from.chances / (into.chances + from.chances);
+  const auto mean = [share](float& a, float b) { a += share * (b - a); };
+  mean(into.offset_db, from.offset_db);
+  for (std::size_t k = 0; k < into.covariate.size(); ++k)
+    mean(into.covariate[k], from.covariate[k]);
+  into.chances += from.chances;
+}
+
+// Rows by flight and sector; `row` returns false to leave a group out. Observed values are counts
+// (added when rows merge) or means (averaged).
+template <class Row>
+LevelData assemble(const Exposure& exposure, bool are_counts, const Row& row) {
+  LevelData data;
+  data.n_sectors = exposure.n_sectors;
+  data.n_flights = static_cast<int>(exposure.flights.size());
+  data.n_hours = static_cast<int>(exposure.hours.size());
+  data.n_covariates = n_covariates;
+  data.rows.reserve(exposure.groups.size());
+  for (std::uint32_t f = 0; f < exposure.flights.size(); ++f) {
+    bool open = false;
+    for (const Group& group : exposure.of(exposure.flights[f])) {
+      LevelRow next;
+      if (!row(group, next)) continue;
+      if (!open || data.blocks.back().sector != group.sector) {
+        data.blocks.push_back({f, group.sector, static_cast<std::uint32_t>(data.rows.size()), 0});
+        open = true;
+      }
+      next.hour = group.hour;
+      next.covariate = covariates(group);
+      if (data.blocks.back().n_rows > 0 && alike(data.rows.back(), next)) {
+        LevelRow& last = data.rows.back();
+        if (are_counts) {
+          last.observed += next.observed;
+        } else {
+          last.observed +=
+              next.chances / (last.chances + next.chances) * (next.observed - last.observed);
+        }
+        merge(last, next);
+        continue;
+      }
+      data.rows.push_back(next);
+      ++data.blocks.back().n_rows;
+    }
+  }
+  return data;
+}
+
+double geometry_db(const Group& group) {
+  return group.spreading_db + dipole_db(group.elevation_deg);
+}
+
+std::vector<bool> known_sectors(const LevelFit& fit) {
+  std::vector<bool> known(fit.sector_flights.size());
+  for (std::size_t s = 0; s < known.size(); ++s) {
+    const auto i = static_cast<Eigen::Index>(s);
+    known[s] = fit.sector_flights[s] >= least_flights &&
+               fit.sector_effective[s] >= least_effective &&
+               std::sqrt(fit.covariance(i, i)) < widest_se_db &&
+               std::sqrt(fit.model_covariance(i, i)) < widest_se_db;
+  }
+  return known;
+}
+
+// Few flights make the sandwich itself uncertain: a t-like inflation by the effective number.
+Eigen::MatrixXd inflated(const LevelFit& fit) {
+  const Eigen::Index n = fit.covariance.rows();
+  Eigen::VectorXd scale(n);
+  for (Eigen::Index s = 0; s < n; ++s) {
+    const double freedom = std::max(3.5, fit.sector_effective[static_cast<std::size_t>(s)] - 1);
+    scale[s] = std::sqrt(freedom / (freedom - 2));
+  }
+  return correlated_flights * (scale.asDiagonal() * fit.covariance * scale.asDiagonal());
+}
+
+}  // namespace
+
+double dipole_db(double elevation_deg) {
+  const double e = elevation_deg * (pi / 180);
+  const double cosine = std::cos(e);
+  if (cosine < 1e-3) return -60;
+  return 20 * std::log10(std::max(1e-3, std::cos(pi / 2 * std::sin(e)) / cosine));
+}
+
+Throttle find_throttle(const Exposure& exposure) {
+  Throttle out;
+  const auto& histogram = exposure.heard_histogram;
+  for (std::int64_t count : histogram) out.cells += count;
+  if (out.cells < 50) return out;
+  // The count that 98 % of near cells do not exceed.
+  std::int64_t above = 0;
+  std::size_t top = histogram.size() - 1;
+  while (top > 0 && above + histogram[top] <= out.cells / 50) above += histogram[top--];
+  // A feed that prints all shows counts up to 20 and more; one that thins them, a sharp edge below.
+  if (top > 15 || top < 1) return out;
+  std::int64_t at_edge = histogram[top] + (top > 1 ? histogram[top - 1] : 0);
+  out.share_at_limit = static_cast<double>(at_edge) / static_cast<double>(out.cells);
+  if (out.share_at_limit < 0.3) return out;  // a weak receiver, not a thinned feed
+  const double chances = static_cast<double>(top);
+  out.messages_per_chance = schema::chances_per_window / chances;
+  return out;
+}
+
+LevelFit fit_rate(const Exposure& exposure, const Throttle& throttle, const Screen& screen) {
+  const LevelData data = assemble(exposure, true, [&](const Group& group, LevelRow& row) {
+    if (!usable(group, screen) || group.chances == 0) return false;
+    row.offset_db = static_cast<float>(geometry_db(group));
+    row.chances = group.chances;
+    row.observed = group.heard;
+    return true;
+  });
+  LevelOptions options;
+  options.messages_per_chance = throttle.messages_per_chance;
+  return fit_levels(data, options);
+}
+
+LevelFit fit_strength(const Exposure& exposure, const LevelFit& rate, const Screen& screen) {
+  if (exposure.n_levels == 0 || rate.gain_db.size() == 0) return {};
+  const double level_needed =
+      rate.softness_db * std::log(well_heard_share / (1 - well_heard_share));
+  const LevelData data = assemble(exposure, false, [&](const Group& group, LevelRow& row) {
+    if (!usable(group, screen) || group.levels == 0) return false;
+    const auto x = covariates(group);
+    double expected =
+        rate.gain_db[group.sector] + rate.flight_db[group.flight] + geometry_db(group);
+    for (int k = 0; k < n_covariates; ++k)
+      expected += rate.beta[k] * x[static_cast<std::size_t>(k)];
+    if (expected < level_needed) return false;
+    row.offset_db = static_cast<float>(geometry_db(group));
+    row.chances = group.levels;
+    row.observed = group.level_sum_db / static_cast<float>(group.levels);
+    return true;
+  });
+  LevelOptions options;
+  options.kind = LevelOptions::Kind::strength;
+  options.gain_prior_db = 40;
+  return fit_levels(data, options);
+}
+
+double level_slope(const Exposure& exposure, const LevelFit& strength, const Screen& screen) {
+  if (strength.gain_db.size() == 0) return 1;
+  // Within flights, so that strong types do not pass for compression.
+  double xx = 0, xy = 0;
+  for (std::uint32_t f = 0; f < exposure.flights.size(); ++f) {
+    double n = 0, x_sum = 0, y_sum = 0, xx_sum = 0, xy_sum = 0;
+    for (const Group& group : exposure.of(exposure.flights[f])) {
+      if (!usable(group, screen) || group.levels == 0 || group.spreading_db < 0) continue;
+      const double x = geometry_db(group) + strength.gain_db[group.sector];
+      const double y = group.level_sum_db / group.levels;
+      const double w = group.cells;
+      n += w, x_sum += w * x, y_sum += w * y, xx_sum += w * x * x, xy_sum += w * x * y;
+    }
+    if (n < 5) continue;
+    xx += xx_sum - x_sum * x_sum / n;
+    xy += xy_sum - x_sum * y_sum / n;
+  }
+  return xx > 100 ? xy / xx : 1;
+}
+
+Combined combine(const LevelFit& rate, const LevelFit& strength) {
+  Combined out;
+  const Eigen::Index n = rate.gain_db.size();
+  out.known.assign(static_cast<std::size_t>(n), false);
+  out.strength_known = out.rate_known = out.known;
+  if (n == 0) return out;
+  out.rate_known = known_sectors(rate);
+  out.gain_db = rate.gain_db;
+  out.covariance = inflated(rate);
+  out.known = out.rate_known;
+  if (strength.gain_db.size() != n) return out;
+  out.strength_known = known_sectors(strength);
+  std::vector<Eigen::Index> both;
+  for (Eigen::Index s = 0; s < n; ++s)
+    if (out.rate_known[static_cast<std::size_t>(s)] &&
+        out.strength_known[static_cast<std::size_t>(s)])
+      both.push_back(s);
+  const auto n_strength = std::count(out.strength_known.begin(), out.strength_known.end(), true);
+  if (n_strength == 0) return out;
+
+  // Agreement, on the bearings that both know: Fourier orders 1 to 4 of the difference, with the
+  // covariance from the flights' own shifts in both fits (they share flights).
+  constexpr int orders = 4;
+  const auto m = static_cast<Eigen::Index>(both.size());
+  if (m >= 4 * orders) {
+    Eigen::MatrixXd basis(2 * orders + 1, m);
+    for (Eigen::Index i = 0; i < m; ++i) {
+      const double angle = 2 * pi * (static_cast<double>(both[static_cast<std::size_t>(i)]) + 0.5) /
+                           static_cast<double>(n);
+      basis(0, i) = 1;
+      for (int k = 1; k <= orders; ++k) {
+        basis(2 * k - 1, i) = std::cos(k * angle);
+        basis(2 * k, i) = std::sin(k * angle);
+      }
+    }
+    Eigen::VectorXd difference(m);
+    Eigen::MatrixXd shifts(rate.influence.rows(), m);
+    for (Eigen::Index i = 0; i < m; ++i) {
+      const Eigen::Index s = both[static_cast<std::size_t>(i)];
+      difference[i] = rate.gain_db[s] - strength.gain_db[s];
+      shifts.col(i) = rate.influence.col(s) - strength.influence.col(s);
+    }
+    const Eigen::MatrixXd fit = (basis * basis.transpose()).ldlt().solve(basis);
+    const Eigen::VectorXd vector = (fit * difference).tail(2 * orders);
+    const Eigen::MatrixXd spread = (shifts * fit.transpose()).rightCols(2 * orders);
+    const Eigen::MatrixXd covariance = spread.transpose() * spread;
+    const double statistic = vector.dot(covariance.ldlt().solve(vector));
+    if (std::isfinite(statistic) && statistic >= 0)
+      out.conflict_p = cdf(complement(boost::math::chi_squared(2 * orders), statistic));
+    out.difference_db = std::sqrt(std::max(0.0, (vector.squaredNorm() - covariance.trace()) / 2));
+  }
+
+  // The strength pattern is several times sharper; where both speak, precision weights per sector
+  // on curves brought to a common mean (their constants differ by the receiver's scale).
+  double offset = 0;
+  for (Eigen::Index s : both)
+    offset += (strength.gain_db[s] - rate.gain_db[s]) / static_cast<double>(m);
+  Eigen::VectorXd weight = Eigen::VectorXd::Zero(n);
+  const Eigen::MatrixXd strength_covariance = inflated(strength);
+  for (Eigen::Index s = 0; s < n; ++s) {
+    const auto i = static_cast<std::size_t>(s);
+    if (!out.strength_known[i]) continue;
+    const double of_strength = 1 / strength_covariance(s, s);
+    const double of_rate = out.rate_known[i] ? 1 / out.covariance(s, s) : 0;
+    weight[s] = of_strength / (of_strength + of_rate);
+    out.known[i] = true;
+  }
+  if (m == 0) {  // nothing in common: strength alone, its scale is its own
+    out.gain_db = strength.gain_db;
+    out.covariance = strength_covariance;
+    out.known = out.strength_known;
+    out.strength_used = true;
+    return out;
+  }
+  const Eigen::VectorXd other = Eigen::VectorXd::Ones(n) - weight;
+  // The offset moves with the data: each flight's shift of it is part of its influence.
+  Eigen::VectorXd offset_shift = Eigen::VectorXd::Zero(rate.influence.rows());
+  for (Eigen::Index s : both)
+    offset_shift += (strength.influence.col(s) - rate.influence.col(s)) / static_cast<double>(m);
+  const Eigen::MatrixXd strength_shift =
+      strength.influence - offset_shift * Eigen::RowVectorXd::Ones(n);
+  Eigen::VectorXd scale(n);
+  for (Eigen::Index s = 0; s < n; ++s) {
+    const auto i = static_cast<std::size_t>(s);
+    const double effective = std::max(rate.sector_effective[i], strength.sector_effective[i]);
+    const double freedom = std::max(3.5, effective - 1);
+    scale[s] = std::sqrt(freedom / (freedom - 2));
+  }
+  const Eigen::MatrixXd shift =
+      rate.influence * other.asDiagonal() + strength_shift * weight.asDiagonal();
+  out.gain_db = other.asDiagonal() * rate.gain_db +
+                weight.asDiagonal() * (strength.gain_db.array() - offset).matrix();
+  out.covariance =
+      correlated_flights * (scale.asDiagonal() * (shift.transpose() * shift) * scale.asDiagonal());
+  out.strength_used = true;
+  return out;
+}
+
+}  // namespace roundel::pattern

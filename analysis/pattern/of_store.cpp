@@ -1,0 +1,131 @@
+#include <algorithm>
+#include <cmath>
+
+#include "roundel/pattern/reach.h"
+#include "roundel/pattern/verdict.h"
+
+namespace roundel::pattern {
+namespace {
+
+/// When recording began and ended on any feed, and trials of the selection.
+Result<std::vector<std::int64_t>> recording_edges(const schema::Store& store,
+                                                  const schema::Selection& which) {
+  std::vector<std::int64_t> edges_s;
+  const auto feeds = store.feeds();
+  if (!feeds) return tl::unexpected(feeds.error());
+  for (const auto& feed : *feeds) {
+    const auto coverage = store.coverage(feed.id);
+    if (!coverage) return tl::unexpected(coverage.error());
+    for (const auto& interval : *coverage) {
+      edges_s.push_back(interval.from_s);
+      edges_s.push_back(interval.to_s);
+    }
+  }
+  const auto trials = store.trials(which);
+  if (!trials) return tl::unexpected(trials.error());
+  for (const auto& trial : *trials) {
+    edges_s.push_back(trial.start_s);
+    if (trial.stop_s) edges_s.push_back(*trial.stop_s);
+  }
+  return edges_s;
+}
+
+/// What a pass over the cells of a selection needs besides them.
+struct Setting {
+  site::Viewpoint viewpoint;
+  std::vector<schema::Flight> flights;
+  std::vector<std::int64_t> edges_s;
+};
+
+Result<Setting> setting(const schema::Store& store, const schema::Selection& which) {
+  const auto site = store.site();
+  if (!site) return tl::unexpected(site.error());
+  if (!*site)
+    return fail(Errc::not_found, "the database knows no site, so nothing has a bearing", "",
+                "start roundeld run once with a [site] in its configuration");
+  auto viewpoint = site::Viewpoint::from(**site);
+  if (!viewpoint) return tl::unexpected(viewpoint.error());
+  auto flights = store.flights(which);
+  if (!flights) return tl::unexpected(flights.error());
+  auto edges_s = recording_edges(store, which);
+  if (!edges_s) return tl::unexpected(edges_s.error());
+  return Setting{std::move(*viewpoint), std::move(*flights), std::move(*edges_s)};
+}
+
+/// A pattern is one antenna's, as it stood: a selection that holds several has none.
+Result<void> require_one_arrangement(const schema::Store& store, const schema::Selection& which) {
+  const auto trials = store.trials(which);
+  if (!trials) return tl::unexpected(trials.error());
+  for (const auto& trial : *trials) {
+    const auto& first = trials->front();
+    const auto differ = [&](const std::string& a, const std::string& b, const char* what) {
+      return fail(Errc::bad_usage,
+                  "the selection holds two " + std::string(what) + ", " + a + " and " + b,
+                  "trials " + std::to_string(first.id) + " and " + std::to_string(trial.id),
+                  "choose one with --" + std::string(what, std::string_view(what).size() - 1) +
+                      " or --trial");
+    };
+    if (trial.antenna != first.antenna) return differ(first.antenna, trial.antenna, "antennas");
+    if (trial.receiver != first.receiver)
+      return differ(first.receiver, trial.receiver, "receivers");
+    if (trial.mount != first.mount) return differ(first.mount, trial.mount, "mounts");
+    if (trial.rotation_deg != first.rotation_deg)
+      return fail(Errc::bad_usage, "the selection holds the antenna at two rotations",
+                  "trials " + std::to_string(first.id) + " and " + std::to_string(trial.id),
+                  "choose one with --trial");
+  }
+  return {};
+}
+
+}  // namespace
+
+Result<Reach> reach(const schema::Store& store, const schema::Selection& which,
+                    const ReachOptions& options) {
+  if (auto ok = ReachBuilder::check(options); !ok) return tl::unexpected(ok.error());
+  const auto of = setting(store, which);
+  if (!of) return tl::unexpected(of.error());
+  const auto limit = site::effective_earth_limit(of->viewpoint);
+  ReachBuilder builder(of->viewpoint, *limit, options, of->flights, of->edges_s);
+  const auto read = store.each_cell(which, [&](const schema::Cell& cell) {
+    builder.add(cell);
+    return true;
+  });
+  if (!read) return tl::unexpected(read.error());
+  return builder.finish();
+}
+
+Result<Verdict> verdict(const schema::Store& store, const schema::Selection& which,
+                        double sector_deg, const VerdictOptions& options) {
+  if (!(sector_deg >= 1 && sector_deg <= 45) ||
+      std::abs(360 / sector_deg - std::round(360 / sector_deg)) > 1e-9)
+    return fail(Errc::bad_usage, "a sector must divide 360 degrees and be 1 to 45 wide",
+                "--sector-deg", "5 is usual");
+  if (!(options.tolerance_db > 0 && options.tolerance_db <= 20))
+    return fail(Errc::bad_usage, "a tolerance is more than 0 and at most 20 dB", "--tolerance-db",
+                "3 is usual");
+  if (!(options.confidence >= 0.5 && options.confidence < 1))
+    return fail(Errc::bad_usage, "a confidence is from 0.5 to below 1", "--confidence",
+                "0.95 is usual");
+  if (auto ok = require_one_arrangement(store, which); !ok) return tl::unexpected(ok.error());
+  const auto of = setting(store, which);
+  if (!of) return tl::unexpected(of.error());
+  ReachOptions reach_options;
+  reach_options.sector_deg = sector_deg;
+  const auto limit = site::effective_earth_limit(of->viewpoint);
+  ReachBuilder ranges(of->viewpoint, *limit, reach_options, of->flights, of->edges_s);
+  ExposureBuilder exposure(of->viewpoint, sector_deg);
+  const auto& flights = of->flights;  // by id
+  const auto read = store.each_cell(which, [&](const schema::Cell& cell) {
+    const auto flight =
+        std::lower_bound(flights.begin(), flights.end(), cell.flight,
+                         [](const schema::Flight& one, schema::Id id) { return one.id < id; });
+    if (flight == flights.end() || flight->id != cell.flight) return true;
+    ranges.add(cell);
+    exposure.add(cell, *flight);
+    return true;
+  });
+  if (!read) return tl::unexpected(read.error());
+  return judge(exposure.finish(), ranges.finish(), options);
+}
+
+}  // namespace roundel::pattern

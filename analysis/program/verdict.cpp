@@ -1,0 +1,139 @@
+// roundel verdict: is it omnidirectional? Pattern, wall or antenna, and how sure.
+#include "roundel/pattern/verdict.h"
+
+#include <fmt/format.h>
+
+#include <CLI/CLI.hpp>
+#include <memory>
+
+#include "analysis/program/about.h"
+#include "analysis/program/command.h"
+#include "analysis/program/selection.h"
+#include "analysis/program/text_table.h"
+#include "analysis/program/write_file.h"
+#include "roundel/present/verdict.h"
+#include "roundel/schema/store.h"
+
+namespace roundel::program {
+namespace {
+
+struct VerdictCommand {
+  std::string database;
+  SelectionOptions selection;
+  double sector_deg = 5;
+  pattern::VerdictOptions options;
+  std::string units = "metric";
+  bool json = false;
+  std::string svg;
+};
+
+std::string table(const pattern::Verdict& verdict, present::Units units) {
+  using Align = TextTable::Align;
+  TextTable out({{"bearing", Align::left},
+                 {"gain dB", Align::right},
+                 {"interval", Align::right},
+                 {"state", Align::left},
+                 {"cut-off", Align::right},
+                 {"reach " + std::string(present::range_unit(units)), Align::right},
+                 {"of horizon", Align::right},
+                 {"flights", Align::right},
+                 {"cells", Align::right}});
+  const double half_deg = 180.0 / static_cast<double>(verdict.sectors.size());
+  for (const auto& sector : verdict.sectors) {
+    out.add(
+        {present::bearing_text(sector.bearing_deg - half_deg) + "-" +
+             present::bearing_text(sector.bearing_deg + half_deg),
+         sector.gain_db ? fmt::format("{:+.1f}", *sector.gain_db) : "-",
+         sector.gain_db ? fmt::format("{:+.1f} {:+.1f}", *sector.low_db, *sector.high_db) : "-",
+         std::string(name_of(sector.state)),
+         sector.cutoff_deg ? fmt::format("{:.1f} deg", *sector.cutoff_deg) : "-",
+         sector.reach_km ? fmt::format("{:.0f}", present::range_in(units, *sector.reach_km)) : "-",
+         sector.reach_km && sector.horizon_km
+             ? fmt::format("{:.0f}%", 100 * *sector.reach_km / *sector.horizon_km)
+             : "-",
+         present::grouped(sector.flights), present::grouped(sector.cells)});
+  }
+  return out.text();
+}
+
+std::string method_lines(const pattern::Verdict& verdict) {
+  std::string out = fmt::format(
+      "Rate: {} sectors, standard error {:.2f} dB by flight; threshold softness {:.1f} dB, ceiling "
+      "{:.0f}%, flights differ by {:.1f} dB.\n",
+      verdict.rate.sectors, verdict.rate.rms_error_db, verdict.softness_db, 100 * verdict.ceiling,
+      verdict.sigma_flight_db);
+  if (verdict.strength.used)
+    out += fmt::format(
+        "Strength: {} sectors, standard error {:.2f} dB; agrees with the rate (p = {:.2f}).\n",
+        verdict.strength.sectors, verdict.strength.rms_error_db, verdict.conflict_p);
+  else if (!verdict.strength.remark.empty())
+    out += fmt::format("Strength: not used, {}.\n", verdict.strength.remark);
+  std::string orders;
+  for (const auto& harmonic : verdict.harmonics) {
+    if (harmonic.low_db <= 0) continue;
+    orders +=
+        fmt::format("{}order {}: {:.1f} dB ({:.1f} to {:.1f}), maximum at {} degrees",
+                    orders.empty() ? "" : "; ", harmonic.order, harmonic.amplitude_db,
+                    harmonic.low_db, harmonic.high_db, present::bearing_text(harmonic.phase_deg));
+  }
+  if (verdict.curve.n() > 0)
+    out += "Harmonics: " + (orders.empty() ? "none stands out of the noise" : orders) + ".\n";
+  if (!verdict.elevation.empty()) {
+    out += "Gain by elevation:";
+    for (const auto& one : verdict.elevation)
+      out += fmt::format(" {:.1f} deg {:+.1f} dB (+-{:.1f}, {} flights);", one.elevation_deg,
+                         one.gain_db, 2 * one.se_db, one.flights);
+    out.back() = '.';
+    out += '\n';
+  }
+  return out;
+}
+
+Result<int> run_verdict(const VerdictCommand& command) {
+  const auto units = present::parse_units(command.units);
+  if (!units) return tl::unexpected(units.error());
+  const auto selection = command.selection.selection();
+  if (!selection) return tl::unexpected(selection.error());
+  const auto store = schema::Store::open(command.database, schema::Store::Access::read);
+  if (!store) return tl::unexpected(store.error());
+  const auto verdict = pattern::verdict(*store, *selection, command.sector_deg, command.options);
+  if (!verdict) return tl::unexpected(verdict.error());
+  if (!command.svg.empty()) {
+    const auto written =
+        write_file(command.svg, present::verdict_svg(*verdict, about(*store, command.selection)));
+    if (!written) return tl::unexpected(written.error());
+  }
+  if (command.json) {
+    const auto trials = store->trials(*selection);
+    if (!trials) return tl::unexpected(trials.error());
+    std::vector<schema::Id> ids;
+    for (const auto& trial : *trials) ids.push_back(trial.id);
+    fmt::print("{}\n", present::verdict_json(*verdict, ids));
+    return 0;
+  }
+  fmt::print("{}\n", present::verdict_sentence(*verdict));
+  if (verdict->flights > 0) fmt::print("\n{}\n{}", table(*verdict, *units), method_lines(*verdict));
+  const auto advice = present::verdict_advice(*verdict);
+  if (!advice.empty()) fmt::print("\nAdvice:\n");
+  for (const std::string& line : advice) fmt::print("- {}\n", line);
+  return 0;
+}
+
+}  // namespace
+
+void add_verdict(CLI::App& app, Run& run) {
+  auto command = std::make_shared<VerdictCommand>();
+  CLI::App& sub = *app.add_subcommand("verdict", "is it omnidirectional? pattern, wall or antenna");
+  sub.add_option("DB", command->database, "the database of roundeld")->required();
+  add_selection(sub, command->selection);
+  sub.add_option("--sector-deg", command->sector_deg, "width of a sector, degrees (5)");
+  sub.add_option("--tolerance-db", command->options.tolerance_db,
+                 "peak-to-peak ripple that counts as omnidirectional (3)");
+  sub.add_option("--confidence", command->options.confidence, "of intervals and verdict (0.95)");
+  sub.add_option("--units", command->units, "metric or aviation, for text (metric)");
+  sub.add_flag("--json", command->json, "print JSON");
+  sub.add_option("--svg", command->svg, "also write a polar plot of gain to this file");
+  sub.callback([command, &run] { run = [command] { return run_verdict(*command); }; });
+}
+
+}  // namespace roundel::program

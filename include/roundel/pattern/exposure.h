@@ -1,0 +1,96 @@
+// What was heard of what was sent, arranged for the estimators: cells condensed to groups, by
+// flight.
+#pragma once
+#include <cstdint>
+#include <memory>
+#include <optional>
+#include <span>
+#include <vector>
+
+#include "roundel/schema/rows.h"
+#include "roundel/site/sightline.h"
+
+namespace roundel::pattern {
+
+/// How a group of cells came to be.
+enum class GroupKind : std::uint8_t {
+  recorded,  ///< measured, or silent between heard cells: serves every estimate
+  inferred,  ///< silent for longer than 5 minutes: serves the cut-off only
+  beyond,    ///< extrapolated past a flight's first or last contact: serves the cut-off only
+};
+
+/// A run of consecutive cells of one flight that look alike from the antenna: same sector, same
+/// hour, path loss within 0.5 dB, elevation within 0.25 degrees. Means are over cells.
+struct Group {
+  float spreading_db{};   ///< -20 log10(slant / 200 km)
+  float elevation_deg{};  ///< above the antenna's horizontal
+  float horizon_ratio{};  ///< range / 4-3 Earth horizon at that altitude
+  float cos_aspect{};     ///< +1 nose towards the antenna, -1 tail, 0 broadside or unknown
+  float level_sum_db{};   ///< sum of signal_dbfs over `levels` reports
+  std::uint16_t heard{}, chances{}, cells{}, levels{};
+  std::uint16_t sector{};
+  std::uint16_t hour{};    ///< index into Exposure::hours
+  std::uint32_t flight{};  ///< index into Exposure::flights
+  GroupKind kind{};
+};
+
+struct FlightGroups {
+  schema::Id id{};
+  std::uint64_t address{};
+  std::uint32_t first_group{}, n_groups{};
+};
+
+/// What one hour of the record looked like.
+struct Hour {
+  std::int64_t start_s{};
+  std::int64_t cells{}, heard{}, chances{};
+  std::int64_t beyond_horizon_cells{};  ///< heard at more than 105 % of the horizon
+};
+
+/// All groups of a selection. Groups stand by flight, within a flight by sector, then in time.
+struct Exposure {
+  double sector_deg{};
+  int n_sectors{};
+  std::vector<Group> groups;
+  std::vector<FlightGroups> flights;
+  std::vector<Hour> hours;
+  std::int64_t n_cells{}, n_silent_cells{}, n_partial_cells{}, n_inferred_cells{};
+  std::int64_t n_beyond_horizon_cells{};
+  std::int64_t n_levels{};  ///< cells that carry a level
+  std::optional<std::int64_t> from_s, to_s;
+  std::vector<std::int64_t> sector_cells;    ///< recorded cells by sector
+  std::vector<std::int64_t> sector_flights;  ///< flights that crossed the sector
+  std::vector<std::int64_t>
+      heard_histogram;  ///< whole cells within 100 km by reports heard, 0..255
+
+  std::span<const Group> of(const FlightGroups& flight) const {
+    return std::span(groups).subspan(flight.first_group, flight.n_groups);
+  }
+};
+
+/// Builds an Exposure from cells in time order, as Store::each_cell visits them.
+///
+/// The first and last cell of a flight are partial and left out of groups. Past first and last
+/// contact the flight is extended, straight on at its last speed and climb, by up to five minutes
+/// of silent `beyond` cells: an aircraft does not end where it is last heard. Flights that begin or
+/// end low (below 10 000 ft: departures, landings) or within two minutes of a time in which
+/// nothing at all was heard are not extended.
+class ExposureBuilder {
+ public:
+  /// @param sector_deg  divides 360 evenly; [1, 45]
+  ExposureBuilder(const site::Viewpoint& viewpoint, double sector_deg);
+  ExposureBuilder(ExposureBuilder&&) noexcept;
+  ExposureBuilder& operator=(ExposureBuilder&&) noexcept;
+  ~ExposureBuilder();
+
+  /// @param flight the flight that cell.flight names
+  void add(const schema::Cell& cell, const schema::Flight& flight);
+  /// Call once, at the end.
+  Exposure finish();
+
+ private:
+  struct Impl;
+  std::unique_ptr<Impl> impl_;
+};
+
+}  // namespace roundel::pattern

@@ -1,0 +1,57 @@
+// The antenna's pattern from an exposure: by rate (counts alone) and by strength (levels).
+#pragma once
+#include <optional>
+#include <vector>
+
+#include "roundel/pattern/circle.h"
+#include "roundel/pattern/exposure.h"
+#include "roundel/pattern/level_model.h"
+
+namespace roundel::pattern {
+
+/// Squitters that share one chance in a feed that thins its lines: 1 for a feed that prints all.
+struct Throttle {
+  double messages_per_chance = 1;
+  double share_at_limit{};  ///< share of near, whole cells that sit at the limit
+  std::int64_t cells{};     ///< near, whole cells looked at
+  bool is_throttled() const { return messages_per_chance > 1; }
+};
+/// From near, strong aircraft: where the count saturates. Needs 50 near cells, else unthrottled.
+Throttle find_throttle(const Exposure& exposure);
+
+/// Which groups an estimate may not use, besides its own rules. Empty members screen nothing.
+struct Screen {
+  std::vector<std::optional<double>> cutoff_deg;  ///< by sector: groups below it + margin_deg
+  double margin_deg = 0.4;
+  std::vector<bool> hours_out;  ///< by Exposure::hours: receiver off, ducting
+};
+
+/// Half-wave dipole, gain relative to the horizontal: 20 log10(cos(pi/2 sin e) / cos e), dB
+/// (Balanis, Antenna Theory, section 4.6; from memory).
+double dipole_db(double elevation_deg);
+
+/// Method section 4. Cells inside 92 % of the horizon, 0.5 to 12 degrees, above the cut-off.
+LevelFit fit_rate(const Exposure& exposure, const Throttle& throttle, const Screen& screen);
+
+/// Method section 5. Needs the rate fit to tell which cells are heard so well that the threshold
+/// does not cut the weak ones away (expected share above 85 % of the ceiling). Empty fit where the
+/// feed carries no levels.
+LevelFit fit_strength(const Exposure& exposure, const LevelFit& rate, const Screen& screen);
+
+/// Slope of measured level on expected level over the well-heard rows, 1 where the scale is true;
+/// well below 1 the receiver's level scale is compressed or clipped near in.
+double level_slope(const Exposure& exposure, const LevelFit& strength, const Screen& screen);
+
+/// Rate and strength as one, and whether they agree.
+struct Combined {
+  Eigen::VectorXd gain_db;  ///< by sector
+  Eigen::MatrixXd covariance;
+  std::vector<bool> known;  ///< enough independent flights in rate or strength
+  std::vector<bool> rate_known, strength_known;
+  bool strength_used = false;
+  double conflict_p = 1;   ///< of the difference in orders 1 to 4 if both measured one pattern
+  double difference_db{};  ///< root mean square difference over bearings, less noise
+};
+Combined combine(const LevelFit& rate, const LevelFit& strength);
+
+}  // namespace roundel::pattern

@@ -1,0 +1,137 @@
+// The regression behind the patterns, reduced to logistic regression, against published fits.
+#include "roundel/pattern/level_model.h"
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+
+#include "tests/reference/csv.h"
+
+namespace roundel::pattern {
+namespace {
+
+// One sector, no random levels, no ceiling, no priors: p = logistic((gain + x) / w), so the
+// constant is gain / w and the slope 1 / w.
+LevelOptions plain_logistic() {
+  LevelOptions options;
+  options.random_flights = false;
+  options.ceiling_by_hour = false;
+  options.priors = false;
+  options.leverage = false;
+  options.max_iterations = 400;
+  return options;
+}
+
+void add_row(LevelData& data, LevelRow row, std::uint32_t flight, std::uint16_t sector) {
+  data.blocks.push_back({flight, sector, static_cast<std::uint32_t>(data.rows.size()), 1});
+  data.rows.push_back(row);
+}
+
+TEST(LevelModel, GivesTheChdageFitOfHosmerAndLemeshow) {
+  const auto table = reference::rows("stats_logistic_chdage.csv");
+  ASSERT_EQ(table.size(), 100U);
+  LevelData data;
+  data.n_sectors = 1;
+  data.n_flights = 100;
+  data.n_hours = 1;
+  for (std::size_t i = 0; i < table.size(); ++i) {
+    LevelRow row;
+    row.offset_db = static_cast<float>(reference::number(table[i], "age") - 45);  // exact in float
+    row.chances = 1;
+    row.observed = static_cast<float>(reference::number(table[i], "chd"));
+    add_row(data, row, static_cast<std::uint32_t>(i), 0);
+  }
+  const LevelFit fit = fit_levels(data, plain_logistic());
+  ASSERT_TRUE(fit.converged);
+  // Applied Logistic Regression, table 1.3: constant -5.309, age 0.111, log likelihood -53.677;
+  // full digits by R 4.2.2 glm (stats_answers.csv, fit chdage).
+  EXPECT_NEAR(1 / fit.softness_db, 0.1109211422, 1e-6);
+  EXPECT_NEAR(fit.gain_db[0] / fit.softness_db - 45 / fit.softness_db, -5.3094533739, 1e-5);
+  EXPECT_NEAR(fit.log_likelihood, -53.67654635, 1e-6);
+  // The model-based error of the gain follows by the delta method from the table's errors:
+  // gain = constant / slope + 45.
+  const double b0 = -5.3094533739, b1 = 0.1109211422;
+  const double v0 = 1.13365463681 * 1.13365463681, v1 = 0.02405983587 * 0.02405983587;
+  const double c01 = -0.0266770195182;
+  const double se =
+      std::sqrt(v0 / (b1 * b1) + b0 * b0 * v1 / std::pow(b1, 4) - 2 * b0 * c01 / std::pow(b1, 3));
+  EXPECT_NEAR(std::sqrt(fit.model_covariance(0, 0)), se, 1e-3);
+}
+
+TEST(LevelModel, GivesDobsonsBeetleMortality) {
+  const auto table = reference::rows("stats_logistic_beetle.csv");
+  LevelData data;
+  data.n_sectors = 1;
+  data.n_flights = static_cast<int>(table.size());
+  data.n_hours = 1;
+  for (std::size_t i = 0; i < table.size(); ++i) {
+    LevelRow row;
+    // Centred and scaled so that the slope fits the softness' range; undone below.
+    row.offset_db = static_cast<float>((reference::number(table[i], "dose") - 1.8) * 100);
+    row.chances = static_cast<float>(reference::number(table[i], "exposed"));
+    row.observed = static_cast<float>(reference::number(table[i], "deaths"));
+    add_row(data, row, static_cast<std::uint32_t>(i), 0);
+  }
+  const LevelFit fit = fit_levels(data, plain_logistic());
+  ASSERT_TRUE(fit.converged);
+  // Dobson, An Introduction to Generalized Linear Models, table 7.2: -60.72 and 34.27; full digits
+  // by R 4.2.2 glm. Offsets are held as float: 1e-5 relative.
+  const double slope = 100 / fit.softness_db;
+  EXPECT_NEAR(slope, 34.27032573, 1e-3);
+  EXPECT_NEAR(fit.gain_db[0] / fit.softness_db - slope * 1.8, -60.71745456, 2e-3);
+}
+
+TEST(LevelModel, ClustersErrorsAsTheSandwichPackageDoes) {
+  const auto table = reference::rows("stats_clustered_bacteria.csv");
+  ASSERT_EQ(table.size(), 220U);
+  // Placebo, drug and drug_plus as three sectors; `late` as covariate; children as flights.
+  LevelData data;
+  data.n_sectors = 3;
+  data.n_hours = 1;
+  data.n_covariates = 1;
+  std::map<int, std::uint32_t> child;
+  std::vector<std::pair<std::uint32_t, std::pair<std::uint16_t, LevelRow>>> rows;
+  for (std::size_t i = 0; i < table.size(); ++i) {
+    const auto flight =
+        child.try_emplace(static_cast<int>(reference::number(table[i], "id")), child.size()).first->second;
+    LevelRow row;
+    row.chances = 1;
+    row.observed = static_cast<float>(reference::number(table[i], "y"));
+    row.covariate[0] = static_cast<float>(reference::number(table[i], "late"));
+    const auto sector = static_cast<std::uint16_t>(reference::number(table[i], "drug") > 0        ? 1
+                                                   : reference::number(table[i], "drug_plus") > 0 ? 2
+                                                                                      : 0);
+    rows.push_back({flight, {sector, row}});
+  }
+  std::stable_sort(rows.begin(), rows.end(),
+                   [](const auto& a, const auto& b) { return a.first < b.first; });
+  for (const auto& [flight, rest] : rows) add_row(data, rest.second, flight, rest.first);
+  data.n_flights = static_cast<int>(child.size());
+  ASSERT_EQ(data.n_flights, 50);
+  LevelOptions options = plain_logistic();
+  options.softness_db = 1.0;
+  const LevelFit fit = fit_levels(data, options);
+  ASSERT_TRUE(fit.converged);
+  // R 4.2.2 glm and package sandwich 3.0-2, vcovCL, no small-sample factor (CR0).
+  EXPECT_NEAR(fit.gain_db[0], 2.8332458670, 1e-6);
+  EXPECT_NEAR(fit.gain_db[1] - fit.gain_db[0], -1.1186848427, 1e-6);
+  EXPECT_NEAR(fit.gain_db[2] - fit.gain_db[0], -0.6372255901, 1e-6);
+  EXPECT_NEAR(fit.beta[0], -1.2948524691, 1e-6);
+  const auto se_of_difference = [&](int a, int b) {
+    return std::sqrt(fit.covariance(a, a) + fit.covariance(b, b) - 2 * fit.covariance(a, b));
+  };
+  EXPECT_NEAR(std::sqrt(fit.covariance(0, 0)), 0.51975805, 1e-6);
+  EXPECT_NEAR(se_of_difference(1, 0), 0.57096584, 1e-6);
+  EXPECT_NEAR(se_of_difference(2, 0), 0.52598116, 1e-6);
+  EXPECT_NEAR(std::sqrt(fit.beta_covariance(0, 0)), 0.36034659, 1e-6);
+  EXPECT_NEAR(std::sqrt(fit.model_covariance(0, 0)), 0.4506496290, 1e-6);
+}
+
+TEST(LevelModel, AnEmptyDataSetGivesNoFit) {
+  const LevelFit fit = fit_levels({}, {});
+  EXPECT_FALSE(fit.converged);
+  EXPECT_EQ(fit.gain_db.size(), 0);
+}
+
+}  // namespace
+}  // namespace roundel::pattern
