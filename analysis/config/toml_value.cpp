@@ -5,9 +5,7 @@
 #include <algorithm>
 #include <utility>
 
-#define TOML_EXCEPTIONS 0
-#define TOML_ENABLE_FORMATTERS 0
-#include <toml++/toml.h>
+#include "analysis/config/toml_library.h"
 
 namespace roundel::config {
 namespace {
