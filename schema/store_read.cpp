@@ -261,18 +261,27 @@ Result<Totals> Store::totals() const {
     snapshot.emplace(std::move(*begun));
   }
   Totals totals;
-  auto query = database.prepare(
-      "SELECT sum(n), sum(silent), min(first), max(last) FROM ("
-      " SELECT count(*) AS n, sum(heard = 0) AS silent, min(id) AS first, max(id) AS last FROM cell"
-      " UNION ALL SELECT count(*), sum(heard = 0), min(id), max(id) FROM recent_cell)");
-  ROUNDEL_TRY(query);
-  const auto row = query->next();
-  ROUNDEL_TRY(row);
-  totals.cells = query->integer(0);
-  totals.silent_cells = query->integer(1);
-  if (totals.cells > 0) {
-    totals.from_s = (query->integer(2) >> flight_bits) * window_s;
-    totals.to_s = ((query->integer(3) >> flight_bits) + 1) * window_s;
+  // Apart, count(*) and the ends of the key cost next to nothing, and only the silent ones a scan:
+  // 0.6 s for 6 million cells, where all in one query took 2.0 s.
+  for (const char* table : {"cell", "recent_cell"}) {
+    const auto integer = [&](std::string_view what) {
+      return database.integer(fmt::format("SELECT {} FROM {}", what, table));
+    };
+    const auto cells = integer("count(*)");
+    ROUNDEL_TRY(cells);
+    if (*cells == 0) continue;
+    const auto silent =
+        database.integer(fmt::format("SELECT count(*) FROM {} WHERE heard = 0", table));
+    ROUNDEL_TRY(silent);
+    const auto first = integer("min(id)");
+    ROUNDEL_TRY(first);
+    const auto last = integer("max(id)");
+    ROUNDEL_TRY(last);
+    totals.cells += *cells;
+    totals.silent_cells += *silent;
+    // Every window in recent_cell is later than every one in cell.
+    if (!totals.from_s) totals.from_s = (*first >> flight_bits) * window_s;
+    totals.to_s = ((*last >> flight_bits) + 1) * window_s;
   }
   const auto flights = database.integer("SELECT count(*) FROM flight");
   ROUNDEL_TRY(flights);

@@ -9,8 +9,6 @@
 namespace roundel::schema {
 namespace {
 
-using testing::ElementsAre;
-
 class StoreTest : public testing::Test {
  protected:
   Folder folder_;
@@ -224,6 +222,16 @@ TEST_F(StoreTest, AddsTalliesUpByFeedAndHour) {
             (Tally{{"received", 15}, {"stale", 2}, {"stored", 13}}));
   EXPECT_EQ(must(store_.tally(feed_, day_s + 1)), (Tally{{"received", 1}, {"repeat", 1}}));
   EXPECT_EQ(must(store_.tally(std::nullopt)).at("received"), 116);
+  Batch long_batch;
+  long_batch.feed = barn;
+  long_batch.hour_s = day_s + 7200;
+  long_batch.tally = {{"received", 3}};
+  long_batch.earlier[day_s] = {{"received", 1}};
+  long_batch.earlier[day_s + 3600] = {{"received", 2}};
+  must(store_.commit(long_batch));
+  EXPECT_EQ(must(store_.tally(barn, day_s, day_s + 3600)).at("received"), 101);
+  EXPECT_EQ(must(store_.tally(barn, day_s + 3600, day_s + 7200)).at("received"), 2);
+  EXPECT_EQ(must(store_.tally(barn, day_s + 7200)).at("received"), 3);
 }
 
 TEST_F(StoreTest, LetsCoverageGrow) {
