@@ -1,6 +1,7 @@
 // Cells drawn directly: one binomial count for each aircraft, window and trial.
 #include <algorithm>
 #include <cmath>
+#include <limits>
 #include <utility>
 
 #include "analysis/simulate/numeric.h"
@@ -35,10 +36,7 @@ struct Contact {
   Random draws;
   Shadow shadow;
   bool is_open = false;
-  bool is_first = false;        ///< the pending cell is its flight's first
-  bool is_interrupted = false;  ///< the feed was off since
-  double first_s = 0;           ///< within that cell
-  Cell pending;  ///< the last heard one, not given out yet: it may be the flight's last
+  Cell pending;  ///< the last heard one, not given out yet
 };
 
 struct Aircraft {
@@ -120,7 +118,7 @@ class CellRun {
       const double shadow_db = aircraft.shadow.next_db();
       // As many as fall into the time: the count's spread is that of a renewal process with gaps
       // of 0.4 to 0.6 s, variance 0.0267 a second, and of where the first one falls.
-      const double spread = aircraft.squitters.normal() * std::sqrt(0.0267 * (hi - lo));
+      const double spread = aircraft.squitters.bell() * std::sqrt(0.0267 * (hi - lo));
       const double turn = aircraft.squitters.uniform();
       const Flying now = aircraft.flyer.at(track, (lo + hi) / 2);
       const Sight sight = run_.plane.sight(now.place, now.altitude_ft);
@@ -131,10 +129,7 @@ class CellRun {
         Contact& contact = aircraft.contacts[i];
         const double own_db = contact.shadow.next_db();
         const double duration_s = run_.recorded_s(i, lo, hi);
-        if (duration_s <= 0) {
-          contact.is_interrupted = true;
-          continue;
-        }
+        if (duration_s <= 0) continue;
         const int sent = std::max(0, static_cast<int>(duration_s / gap_s + spread + turn));
         const double margin_db = common_db + own_db + run_.stations[i].gain_db(sight);
         const ChanceTable::Chance chance = run_.chances.at(margin_db);
@@ -146,8 +141,8 @@ class CellRun {
         has_position = true;
         Cell cell;
         cell.window = window;
-        cell.heard = std::min(heard, schema::chances_per_window);
-        cell.expected = schema::chances_per_window;
+        cell.heard = heard;
+        cell.expected = std::max(1, expected(i, window));
         cell.latitude_deg = position.latitude_deg;
         cell.longitude_deg = position.longitude_deg;
         cell.altitude_ft = now.altitude_ft;
@@ -196,26 +191,22 @@ class CellRun {
       flight.address = aircraft.track.address;
       flight.first_window = cell.window;
       flights_.push_back(flight);
-      contact.is_open = contact.is_first = true;
+      contact.is_open = true;
       cell.flight = flight.id;
-      // The earliest of `heard` moments spread over the window.
-      const double left = exp_of(log_of(contact.draws.uniform()) / cell.heard);
-      cell.expected = partial(cell, left);
     } else {
       cell.flight = contact.pending.flight;
-      if (!contact.is_interrupted && cell.window - contact.pending.window <= bridge_windows)
+      if (cell.window - contact.pending.window <= bridge_windows)
         bridge(contact.pending, cell, trial);
       waiting_.push_back({trial, contact.pending});
-      contact.is_first = false;
     }
-    contact.is_interrupted = false;
     contact.pending = cell;
   }
 
-  /// Chances in a share of the window, at least as many as were heard.
-  static int partial(const Cell& cell, double share) {
-    return std::clamp(static_cast<int>(schema::chances_per_window * share + 1), cell.heard,
-                      schema::chances_per_window);
+  /// Chances in what the trial records of a window.
+  int expected(std::size_t trial, std::int64_t window) const {
+    const double start_s = static_cast<double>(window) * window_s;
+    const double share = run_.recorded_s(trial, start_s, start_s + window_s) / window_s;
+    return static_cast<int>(whole(share * schema::chances_per_window));
   }
 
   void bridge(const Cell& from, const Cell& to, std::size_t trial) {
@@ -226,7 +217,8 @@ class CellRun {
       Cell silent;
       silent.window = window;
       silent.flight = from.flight;
-      silent.expected = schema::chances_per_window;
+      silent.expected = expected(trial, window);
+      if (silent.expected == 0) continue;
       silent.latitude_deg = from.latitude_deg + f * (to.latitude_deg - from.latitude_deg);
       silent.longitude_deg = wrap_360(from.longitude_deg + f * turn + 180) - 180;
       silent.altitude_ft = from.altitude_ft + f * (to.altitude_ft - from.altitude_ft);
@@ -236,9 +228,7 @@ class CellRun {
 
   void close(Contact& contact, std::size_t trial) {
     if (!contact.is_open) return;
-    Cell& last = contact.pending;
-    const double passed = exp_of(log_of(contact.draws.uniform()) / last.heard);
-    last.expected = std::min(last.expected, partial(last, passed));
+    const Cell& last = contact.pending;
     waiting_.push_back({trial, last});
     flights_[static_cast<std::size_t>(last.flight - 1)].last_window = last.window;
     contact.is_open = false;
@@ -262,15 +252,40 @@ class CellRun {
 
   /// Calls the visitor for all waiting cells before a window, in order.
   void give_out(std::int64_t before) {
-    const auto is_later = [&](const Waiting& w) { return w.cell.window >= before; };
-    const auto later = std::stable_partition(waiting_.begin(), waiting_.end(),
-                                             [&](const Waiting& w) { return !is_later(w); });
-    std::sort(waiting_.begin(), later, [](const Waiting& a, const Waiting& b) {
-      return std::pair(a.cell.window, a.cell.flight) < std::pair(b.cell.window, b.cell.flight);
-    });
-    for (auto w = waiting_.begin(); w != later; ++w)
-      visit_(w->trial, flights_[static_cast<std::size_t>(w->cell.flight - 1)], w->cell);
-    waiting_.erase(waiting_.begin(), later);
+    // A counting sort by window; within a window cells come nearly in order of flight already.
+    constexpr auto none = std::numeric_limits<std::int64_t>::max();
+    std::int64_t first = none, last = -1;
+    for (const Waiting& w : waiting_) {
+      if (w.cell.window >= before) continue;
+      first = std::min(first, w.cell.window);
+      last = std::max(last, w.cell.window);
+    }
+    if (last < first) return;
+    std::vector<std::uint32_t> ends(static_cast<std::size_t>(last - first) + 2);
+    for (const Waiting& w : waiting_)
+      if (w.cell.window < before) ++ends[static_cast<std::size_t>(w.cell.window - first) + 1];
+    for (std::size_t i = 1; i < ends.size(); ++i) ends[i] += ends[i - 1];
+    std::vector<std::uint32_t> order(ends.back());
+    std::vector<Waiting> later;
+    for (std::uint32_t i = 0; i < waiting_.size(); ++i) {
+      const Cell& cell = waiting_[i].cell;
+      if (cell.window < before)
+        order[ends[static_cast<std::size_t>(cell.window - first)]++] = i;
+      else
+        later.push_back(waiting_[i]);
+    }
+    // Each end now stands at the end of its window's cells.
+    const auto by_flight = [&](std::uint32_t a, std::uint32_t b) {
+      return waiting_[a].cell.flight < waiting_[b].cell.flight;
+    };
+    for (std::size_t i = 0, begin = 0; i + 1 < ends.size(); begin = ends[i++])
+      std::sort(order.begin() + static_cast<std::ptrdiff_t>(begin), order.begin() + ends[i],
+                by_flight);
+    for (const std::uint32_t i : order) {
+      const Waiting& w = waiting_[i];
+      visit_(w.trial, flights_[static_cast<std::size_t>(w.cell.flight - 1)], w.cell);
+    }
+    waiting_ = std::move(later);
   }
 
   Run& run_;

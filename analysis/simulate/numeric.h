@@ -16,6 +16,17 @@ inline constexpr double degree = pi / 180;
 inline constexpr double ln2 = 0.69314718055994530942;
 inline constexpr double db_per_neper = 8.6858896380650365530;  // 20 / ln 10
 
+/// c[0] + c[1] x + ... Even and odd terms apart: the processor works on both at once.
+template <int n>
+constexpr double polynomial(const double (&c)[n], double x) {
+  static_assert(n >= 2);
+  const double z = x * x;
+  double even = c[(n - 1) / 2 * 2], odd = c[(n - 2) / 2 * 2 + 1];
+  for (int k = (n - 1) / 2 * 2 - 2; k >= 0; k -= 2) even = even * z + c[k];
+  for (int k = (n - 2) / 2 * 2 - 1; k >= 1; k -= 2) odd = odd * z + c[k];
+  return even + x * odd;
+}
+
 /// Natural logarithm; x > 0, normal.
 inline double log_of(double x) {
   auto bits = std::bit_cast<std::uint64_t>(x);
@@ -28,13 +39,9 @@ inline double log_of(double x) {
   }
   // log m = 2 artanh(s), |s| < 0.172: the series' next term is below 1e-16.
   const double s = (m - 1) / (m + 1), z = s * s;
-  const double series =
-      1 + z * (1.0 / 3 +
-               z * (1.0 / 5 +
-                    z * (1.0 / 7 +
-                         z * (1.0 / 9 +
-                              z * (1.0 / 11 + z * (1.0 / 13 + z * (1.0 / 15 + z * (1.0 / 17))))))));
-  return exponent * ln2 + 2 * s * series;
+  static constexpr double terms[] = {1.0,      1.0 / 3,  1.0 / 5,  1.0 / 7, 1.0 / 9,
+                                     1.0 / 11, 1.0 / 13, 1.0 / 15, 1.0 / 17};
+  return exponent * ln2 + 2 * s * polynomial(terms, z);
 }
 
 /// 20 log10(x); x > 0.
@@ -49,9 +56,11 @@ inline double exp_of(double x) {
   // ln 2 in two parts, so that the remainder keeps its digits.
   const double r = (x - static_cast<double>(n) * 6.93147180369123816490e-01) -
                    static_cast<double>(n) * 1.90821492927058770002e-10;
-  double sum = 1;
-  for (int k = 13; k >= 1; --k) sum = 1 + sum * r * (1.0 / k);
-  return sum * std::bit_cast<double>(static_cast<std::uint64_t>(n + 1023) << 52);
+  static constexpr double c[] = {1.0,          1.0 / 2,       1.0 / 6,        1.0 / 24,
+                                 1.0 / 120,    1.0 / 720,     1.0 / 5040,     1.0 / 40320,
+                                 1.0 / 362880, 1.0 / 3628800, 1.0 / 39916800, 1.0 / 479001600};
+  return (1 + r * polynomial(c, r)) *
+         std::bit_cast<double>(static_cast<std::uint64_t>(n + 1023) << 52);
 }
 
 inline double logistic(double x) { return 1 / (1 + exp_of(-x)); }
@@ -67,12 +76,19 @@ inline SinCos sin_cos(double x) {
   const double r = (x - static_cast<double>(n) * 1.57079632673412561417) -
                    static_cast<double>(n) * 6.07710050650619224932e-11;
   const double z = r * r;
-  double s = 1, c = 1;
-  for (int k = 8; k >= 1; --k) {
-    s = 1 - s * z * (1.0 / (2 * k * (2 * k + 1)));
-    c = 1 - c * z * (1.0 / (2 * k * (2 * k - 1)));
-  }
-  s *= r;
+  static constexpr double s_terms[] = {
+      1.0,          -1.0 / 6,        1.0 / 120,        -1.0 / 5040,
+      1.0 / 362880, -1.0 / 39916800, 1.0 / 6227020800, -1.0 / 1307674368000};
+  static constexpr double c_terms[] = {1.0,
+                                       -1.0 / 2,
+                                       1.0 / 24,
+                                       -1.0 / 720,
+                                       1.0 / 40320,
+                                       -1.0 / 3628800,
+                                       1.0 / 479001600,
+                                       -1.0 / 87178291200,
+                                       1.0 / 20922789888000};
+  const double s = r * polynomial(s_terms, z), c = polynomial(c_terms, z);
   switch (n & 3) {
     case 0:
       return {s, c};
@@ -96,10 +112,9 @@ inline double angle_of(double y, double x) {
     t = (t * 1.73205080756887729353 - 1) / (t + 1.73205080756887729353);
     base = pi / 6;
   }
-  const double z = t * t;
-  double series = 0;
-  for (int k = 23; k >= 1; k -= 2) series = 1.0 / k - z * series;
-  double angle = base + t * series;
+  static constexpr double terms[] = {1.0,      -1.0 / 3,  1.0 / 5,  -1.0 / 7,  1.0 / 9,  -1.0 / 11,
+                                     1.0 / 13, -1.0 / 15, 1.0 / 17, -1.0 / 19, 1.0 / 21, -1.0 / 23};
+  double angle = base + t * polynomial(terms, t * t);
   if (is_steep) angle = pi / 2 - angle;
   if (x < 0) angle = pi - angle;
   return y < 0 ? -angle : angle;

@@ -3,18 +3,6 @@
 #include <cassert>
 
 namespace roundel::simulate {
-namespace {
-
-/// c[0] + c[1] x + ...
-template <int n>
-double polynomial(const double (&c)[n], double x) {
-  double sum = c[n - 1];
-  for (int k = n - 2; k >= 0; --k) sum = sum * x + c[k];
-  return sum;
-}
-
-}  // namespace
-
 double Random::normal_quantile(double p) {
   static constexpr double a[] = {3.3871328727963666080e0,  1.3314166789178437745e+2,
                                  1.9715909503065514427e+3, 1.3731693765509461125e+4,

@@ -170,8 +170,7 @@ Shadow::Shadow(double sd_db, double time_constant_s, Random random)
 
 double Shadow::next_db() {
   if (sd_db_ == 0) return 0;
-  const double draw = random_.normal();
-  value_ = has_value_ ? keep_ * value_ + fresh_ * draw : draw;
+  value_ = has_value_ ? keep_ * value_ + fresh_ * random_.bell() : random_.normal();
   has_value_ = true;
   return sd_db_ * value_;
 }

@@ -190,21 +190,6 @@ std::vector<Waypoint> any(const Traffic& traffic, const Route& route, double sta
   return wandering(traffic, start_s, random);
 }
 
-bool touches(const Empty& empty, const std::vector<Waypoint>& way) {
-  constexpr double step_km = 15, near_km = 40;
-  for (std::size_t i = 0; i + 1 < way.size(); ++i) {
-    const Place leg = way[i + 1].place - way[i].place;
-    const int steps = 1 + static_cast<int>(length(leg) / step_km);
-    for (int n = 0; n <= steps; ++n) {
-      const Place p = way[i].place + (static_cast<double>(n) / steps) * leg;
-      if (length(p) > near_km &&
-          lies_between(wrap_360(angle_of(p.x_km, p.y_km) / degree), empty.from_deg, empty.to_deg))
-        return true;
-    }
-  }
-  return false;
-}
-
 }  // namespace
 
 std::vector<Route> routes_of(const Traffic& traffic) {
@@ -228,15 +213,29 @@ std::vector<Route> routes_of(const Traffic& traffic) {
 std::vector<Waypoint> fly(const Traffic& traffic, const Route& route, double start_s,
                           Random& random) {
   std::vector<Waypoint> way = any(traffic, route, start_s, random);
-  // A kind that can only fly through an empty sector is not held up for ever.
-  for (int tries = 0; tries < 200; ++tries) {
+  for (int tries = 0; tries < 100; ++tries) {
     const bool is_unwanted = std::any_of(
         traffic.empties.begin(), traffic.empties.end(),
         [&](const Empty& empty) { return touches(empty, way) && !random.chance(empty.keep); });
-    if (!is_unwanted) break;
+    if (!is_unwanted) return way;
     way = any(traffic, route, start_s, random);
   }
-  return way;
+  return {};
+}
+
+bool touches(const Empty& empty, const std::vector<Waypoint>& way) {
+  constexpr double step_km = 15, near_km = 40;
+  for (std::size_t i = 0; i + 1 < way.size(); ++i) {
+    const Place leg = way[i + 1].place - way[i].place;
+    const int steps = 1 + static_cast<int>(length(leg) / step_km);
+    for (int n = 0; n <= steps; ++n) {
+      const Place p = way[i].place + (static_cast<double>(n) / steps) * leg;
+      if (length(p) > near_km &&
+          lies_between(wrap_360(angle_of(p.x_km, p.y_km) / degree), empty.from_deg, empty.to_deg))
+        return true;
+    }
+  }
+  return false;
 }
 
 }  // namespace roundel::simulate

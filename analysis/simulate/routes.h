@@ -21,8 +21,12 @@ struct Route {
 /// All kinds with a share above zero.
 std::vector<Route> routes_of(const Traffic& traffic);
 
-/// The waypoints of one flight that starts at start_s; empty sectors are avoided.
+/// The waypoints of one flight that starts at start_s; empty sectors are avoided. None where a kind
+/// cannot but cross one.
 std::vector<Waypoint> fly(const Traffic& traffic, const Route& route, double start_s,
                           Random& random);
+
+/// Whether a flight goes through a sector farther than 40 km out.
+bool touches(const Empty& empty, const std::vector<Waypoint>& way);
 
 }  // namespace roundel::simulate

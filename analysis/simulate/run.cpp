@@ -69,12 +69,14 @@ double Run::update(double time_s) {
 double Run::recorded_s(std::size_t trial, double from_s, double to_s) const {
   const double from = std::max(from_s, stations[trial].start_s());
   const double to = std::min(to_s, stations[trial].stop_s());
+  if (from >= to) return 0;
+  double recorded = to - from;
   for (const Outage& outage : feed(trial).outages) {
-    if (from < scenario.start_s + outage.to_h * 3600 &&
-        to > scenario.start_s + outage.from_h * 3600)
-      return 0;
+    const double off_s = std::max(from, scenario.start_s + outage.from_h * 3600);
+    const double on_s = std::min(to, scenario.start_s + outage.to_h * 3600);
+    recorded -= std::max(0.0, on_s - off_s);
   }
-  return std::max(0.0, to - from);
+  return std::max(0.0, recorded);
 }
 
 FlightTruth Run::describe(const Track& track) const {

@@ -29,8 +29,8 @@ struct Run {
   const FeedPlan& feed(std::size_t trial) const { return scenario.feeds[feed_of[trial]]; }
   /// Brings all tables to a time; they hold until the time returned.
   double update(double time_s);
-  /// The time, of [from_s, to_s), in which the trial records: within it and outside outages that
-  /// touch the interval. Zero or more seconds.
+  /// How much of [from_s, to_s) the trial records: seconds within it and outside outages, which do
+  /// not overlap each other.
   double recorded_s(std::size_t trial, double from_s, double to_s) const;
   FlightTruth describe(const Track& track) const;
 

@@ -7,6 +7,7 @@
 
 #include "analysis/simulate/numeric.h"
 #include "analysis/simulate/random.h"
+#include "analysis/simulate/routes.h"
 
 namespace roundel::simulate {
 namespace {
@@ -38,20 +39,39 @@ std::vector<AircraftType> usual_types() {
 void draw_airways(Scenario& s) {
   Traffic& traffic = s.traffic;
   Random random(s.seed, Purpose::layout, 0, 3);
+  // Nothing drawn shall lead through a sector that is to be empty, where that can be had.
+  const auto is_free = [&](double from_deg, double from_km, double to_deg, double to_km) {
+    const auto point = [](double bearing_deg, double range_km) {
+      const SinCos b = sin_cos(bearing_deg * degree);
+      return Waypoint{0, {b.sin * range_km, b.cos * range_km}, 0, 0};
+    };
+    const std::vector<Waypoint> way{point(from_deg, from_km), point(to_deg, to_km)};
+    return std::none_of(traffic.empties.begin(), traffic.empties.end(),
+                        [&](const Empty& empty) { return touches(empty, way); });
+  };
+  constexpr int most_tries = 200;
   double sum = 0;
   for (int i = 0; i < traffic.airways_from_seed; ++i) {
     Airway airway;
-    airway.from_deg = random.uniform(0, 360);
-    // Passing the site on either side, none straight over it by design.
-    airway.to_deg = wrap_360(airway.from_deg + 180 + 35 * random.normal());
+    for (int tries = 0; tries < most_tries; ++tries) {
+      airway.from_deg = random.uniform(0, 360);
+      // Passing the site on either side.
+      const double turn_deg = std::clamp(35 * random.normal(), -150.0, 150.0);
+      airway.to_deg = wrap_360(airway.from_deg + 180 + turn_deg);
+      if (is_free(airway.from_deg, traffic.radius_km, airway.to_deg, traffic.radius_km)) break;
+    }
     airway.width_km = random.uniform(5, 14);
     sum += airway.share = 0.3 + random.exponential();
     traffic.airways.push_back(airway);
   }
   for (Airway& airway : traffic.airways) airway.share *= traffic.airways_share / sum;
   Airport airport;
-  airport.bearing_deg = random.uniform(0, 360);
-  airport.range_km = random.uniform(25, 90);
+  for (int tries = 0; tries < most_tries; ++tries) {
+    airport.bearing_deg = random.uniform(0, 360);
+    airport.range_km = random.uniform(25, 90);
+    if (is_free(airport.bearing_deg, airport.range_km, airport.bearing_deg, airport.range_km))
+      break;
+  }
   airport.runway_deg = random.uniform(0, 360);
   airport.share = traffic.airport_share;
   traffic.airports.push_back(airport);

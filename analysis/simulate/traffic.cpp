@@ -25,13 +25,20 @@ class DrawnTraffic final : public TrafficSource {
       Random random(scenario.seed, Purpose::lengths, k);
       constexpr int n_samples = 300;
       double total_s = 0;
+      int n_flown = 0;
       for (int n = 0; n < n_samples; ++n) {
         const auto way = fly(scenario.traffic, routes_[k], 0, random);
+        if (way.size() < 2) continue;
+        ++n_flown;
         total_s += way.back().time_s;
         longest_s = std::max(longest_s, way.back().time_s);
       }
+      if (n_flown == 0) {
+        rate_per_s_.push_back(0);
+        continue;
+      }
       rate_per_s_.push_back(scenario.traffic.mean_aircraft * routes_[k].share / sum /
-                            (total_s / n_samples));
+                            (total_s / n_flown));
     }
     // Begin so long before that the sky is full at the start.
     next_hour_ = static_cast<std::int64_t>(std::floor((scenario.start_s - longest_s) / 3600)) - 1;
@@ -57,6 +64,7 @@ class DrawnTraffic final : public TrafficSource {
     for (std::size_t k = 0; k < routes_.size(); ++k) {
       Random random(scenario_.seed, Purpose::traffic, static_cast<std::uint64_t>(next_hour_), k);
       const double rate = rate_per_s_[k] * factor;
+      if (rate == 0) continue;
       double t = begin_s;
       while ((t += random.exponential() / rate) < begin_s + 3600) {
         Start start{{}, &routes_[k]};

@@ -49,9 +49,9 @@ struct Mast {
 
 /// What a thing does to gain by bearing. Several parts add in dB; their mean need not be zero.
 struct AzimuthShape {
-  std::vector<Harmonic> harmonics;
-  std::vector<Notch> notches;
-  std::vector<Mast> masts;
+  std::vector<Harmonic> harmonics{};
+  std::vector<Notch> notches{};
+  std::vector<Mast> masts{};
 };
 
 enum class ElevationKind { flat, dipole, collinear };
@@ -69,10 +69,10 @@ struct ElevationShape {
 };
 
 struct Antenna {
-  std::string name;
+  std::string name{};
   double gain_db = 0;  ///< added on every bearing
-  AzimuthShape azimuth;
-  ElevationShape elevation;
+  AzimuthShape azimuth{};
+  ElevationShape elevation{};
 
   Antenna& gain(double db) { return gain_db = db, *this; }
   Antenna& harmonic(int order, double amplitude_db, double phase_deg) {
@@ -91,8 +91,8 @@ struct Antenna {
 
 /// What holds the antenna; its pattern stays where it is when the antenna is turned.
 struct Mount {
-  std::string name;
-  AzimuthShape azimuth;
+  std::string name{};
+  AzimuthShape azimuth{};
 
   Mount& harmonic(int order, double amplitude_db, double phase_deg) {
     azimuth.harmonics.push_back({order, amplitude_db, phase_deg});
@@ -109,7 +109,7 @@ struct Mount {
 };
 
 struct Receiver {
-  std::string name;
+  std::string name{};
   double offset_db = 0;           ///< sensitivity against the site's usual receiver
   double threshold_dbfs = -40;    ///< level at which half the messages decode, on its scale
   double level_noise_db = 0.5;    ///< of one level reading, standard deviation
@@ -164,7 +164,7 @@ struct Reception {
 /// aircraft's heading and the bearing to the site: nose_db * c + side_db * (2 c^2 - 1)
 /// + lobe_db * (4 c^3 - 3 c); in a turn belly_db more on the outer side, as much less inside.
 struct AircraftType {
-  std::string name;
+  std::string name{};
   double share = 1;  ///< relative to the other types of the same speed class
   double power_db = 0;
   double nose_db = 0.5, side_db = 0.5, lobe_db = 0.3, belly_db = 2;
@@ -214,10 +214,10 @@ struct Traffic {
   int airways_from_seed = 6;
   double airways_share = 0.5;   ///< of those drawn from the seed, together
   double airport_share = 0.12;  ///< of the one drawn from the seed
-  std::vector<Airway> airways;
-  std::vector<Airport> airports;
-  std::vector<Orbit> orbits;
-  std::vector<Empty> empties;
+  std::vector<Airway> airways{};
+  std::vector<Airport> airports{};
+  std::vector<Orbit> orbits{};
+  std::vector<Empty> empties{};
   double night_factor = 0.3;  ///< traffic at the quietest hour over that at the busiest, (0, 1]
   double quiet_h = 2;         ///< the quietest hour, UTC
   int fleet = 0;  ///< > 0: flights are flown by so many airframes, which keep power and address
@@ -233,8 +233,8 @@ struct Traffic {
 /// one feed must not overlap; those of different feeds hear the same traffic.
 struct TrialPlan {
   std::string feed = "roof";
-  std::string antenna, receiver, mount;  ///< empty: the first one
-  double rotation_deg = 0;               ///< of the antenna, clockwise
+  std::string antenna{}, receiver{}, mount{};  ///< empty: the first one
+  double rotation_deg = 0;                     ///< of the antenna, clockwise
   double start_h = 0;
   std::optional<double> stop_h{};  ///< none: to the end
 };
@@ -276,8 +276,8 @@ struct FeedPlan {
   double fold_share = 0;          ///< decoded against the receiver's position: wrong beyond 180 NM
   double out_of_order_share = 0;  ///< line printed up to 5 s late, its own time on it
   double no_altitude_share = 0;
-  double clock_offset_s = 0;    ///< of the feed's clock
-  std::vector<Outage> outages;  ///< receiver off or restarting
+  double clock_offset_s = 0;      ///< of the feed's clock
+  std::vector<Outage> outages{};  ///< receiver off or restarting
 };
 
 struct Scenario {
@@ -287,17 +287,17 @@ struct Scenario {
   schema::SiteRow site{"Hill house", 52.1, 19.4, 110, 12, 100};
   Reception reception;
   Traffic traffic;
-  std::vector<AircraftType> types;  ///< empty: four usual ones
-  std::vector<Antenna> antennas;    ///< empty: one flat dipole named "antenna"
-  std::vector<Mount> mounts;        ///< empty: one without effect named "mount"
-  std::vector<Receiver> receivers;  ///< empty: one named "receiver"
-  std::vector<Wall> walls;
-  std::vector<Obstacle> obstacles;
-  std::vector<TrialPlan> trials;  ///< empty: the first of each on feed "roof", all the time
-  std::vector<Step> steps;
-  std::vector<Drift> drifts;
-  std::vector<Duct> ducts;
-  std::vector<FeedPlan> feeds;  ///< feeds named by trials but not here are faultless
+  std::vector<AircraftType> types{};  ///< empty: four usual ones
+  std::vector<Antenna> antennas{};    ///< empty: one flat dipole named "antenna"
+  std::vector<Mount> mounts{};        ///< empty: one without effect named "mount"
+  std::vector<Receiver> receivers{};  ///< empty: one named "receiver"
+  std::vector<Wall> walls{};
+  std::vector<Obstacle> obstacles{};
+  std::vector<TrialPlan> trials{};  ///< empty: the first of each on feed "roof", all the time
+  std::vector<Step> steps{};
+  std::vector<Drift> drifts{};
+  std::vector<Duct> ducts{};
+  std::vector<FeedPlan> feeds{};  ///< feeds named by trials but not here are faultless
 
   /// The one of that name, added if missing. The reference holds until the next is added.
   Antenna& antenna(std::string_view name);

@@ -80,9 +80,10 @@ void append_line(std::string& out, const Report& report);
 using CellVisit =
     std::function<void(std::size_t trial, const schema::Flight& flight, const schema::Cell& cell)>;
 /// The cells a recorder would keep, drawn directly: counts are binomial at each window's mean
-/// position, silent cells stand between heard ones up to 5 min apart, the first and last cell of a
-/// flight are partial, flights end at breaks over 30 min. No `inferred` cells. Values are rounded
-/// as stored. Feed faults that a recorder rejects by report count as not heard.
+/// position (19 to 21 messages are sent in a window, so heard may exceed expected), silent cells
+/// stand between heard ones up to 5 min apart, the first and last cell of a flight are partial but
+/// not marked, flights end at breaks over 30 min. No `inferred` cells. Values are rounded as
+/// stored. Feed faults that a recorder rejects by report count as not heard.
 /// @return the truth, and every flight by id in `flights` when given
 Result<Truth> cells(const Scenario& scenario, const CellVisit& visit,
                     std::vector<schema::Flight>* flights = nullptr);

@@ -1,0 +1,430 @@
+// A scenario from TOML. What a key is called, where it may stand and what it may hold is said once,
+// where it is bound to its member.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <fstream>
+#include <iterator>
+
+#include "analysis/config/checked_table.h"
+#include "analysis/config/toml_value.h"
+#include "roundel/simulate/scenario.h"
+#include "roundel/time.h"
+
+namespace roundel::simulate {
+namespace {
+
+using config::Value;
+
+constexpr double any_hour = 24 * 3660;
+
+/// One table being read: each call binds one key; the first error stays.
+class Table {
+ public:
+  Table(const Value& table, std::string title, const std::string& file, std::optional<Error>& error)
+      : table_(table), title_(std::move(title)), file_(file), error_(error) {}
+
+  void number(std::string_view key, double low, double high, double& out) {
+    const Value* value = take(key);
+    if (value == nullptr) return;
+    if (value->kind != Value::Kind::number && value->kind != Value::Kind::integer)
+      return refuse(*value, fmt::format("{} is {}", key, words(value->kind)), "use a number");
+    if (!(value->number >= low && value->number <= high))
+      return refuse(*value, fmt::format("{} is {}", key, value->number),
+                    fmt::format("use {} to {}", low, high));
+    out = value->number;
+  }
+  void number(std::string_view key, double low, double high, std::optional<double>& out) {
+    double read = 0;
+    const bool is_there = table_.find(key) != nullptr;
+    number(key, low, high, read);
+    if (is_there) out = read;
+  }
+  void share(std::string_view key, double& out) { number(key, 0, 1, out); }
+  void bearing(std::string_view key, double& out) { number(key, -360, 360, out); }
+  template <class T>
+  void hours(std::string_view key, T& out) {
+    number(key, 0, any_hour, out);
+  }
+  void integer(std::string_view key, int low, int high, int& out) {
+    double read = out;
+    if (const Value* value = table_.find(key); value && value->kind == Value::Kind::number)
+      return take(key), refuse(*value, fmt::format("{} is not a whole number", key));
+    number(key, low, high, read);
+    out = static_cast<int>(read);
+  }
+  void boolean(std::string_view key, bool& out) {
+    const Value* value = take(key);
+    if (value == nullptr) return;
+    if (value->kind != Value::Kind::boolean)
+      return refuse(*value, fmt::format("{} is {}", key, words(value->kind)), "use true or false");
+    out = value->boolean;
+  }
+  /// @return whether it is there and good
+  bool text(std::string_view key, std::string& out) {
+    const Value* value = take(key);
+    if (value == nullptr) return false;
+    if (value->kind != Value::Kind::text || value->text.empty()) {
+      refuse(
+          *value,
+          fmt::format("{} is {}", key,
+                      value->text.empty() && value->kind == Value::Kind::text ? "empty"
+                                                                              : words(value->kind)),
+          "use text, in quotes");
+      return false;
+    }
+    out = value->text;
+    return true;
+  }
+  void name(std::string& out) {
+    if (table_.find("name") == nullptr)
+      refuse(table_, "has no name", "add name = \"...\"");
+    else
+      text("name", out);
+  }
+  /// Text that is one of a few words, as their index.
+  template <class Choice>
+  void choice(std::string_view key, const std::vector<std::string>& choices, Choice& out) {
+    std::string word;
+    const Value* value = table_.find(key);
+    if (!text(key, word)) return;
+    for (std::size_t i = 0; i < choices.size(); ++i)
+      if (choices[i] == word) {
+        out = static_cast<Choice>(i);
+        return;
+      }
+    refuse(*value, fmt::format("{} is {}", key, config::shown(word)),
+           config::suggestion(word, choices, "use one of"));
+  }
+  /// [key]
+  template <class Read>
+  void table(std::string_view key, Read read) {
+    const Value* value = take(key);
+    if (value == nullptr) return;
+    if (value->kind != Value::Kind::table)
+      return refuse(*value, fmt::format("{} is not a section", key),
+                    fmt::format("write [{}]", path(key)));
+    inner(*value, fmt::format("[{}]", path(key)), read);
+  }
+  /// [[key]], each into a new item.
+  template <class T, class Read>
+  void tables(std::string_view key, std::vector<T>& out, Read read) {
+    const Value* value = take(key);
+    if (value == nullptr) return;
+    if (value->kind != Value::Kind::list)
+      return refuse(*value, fmt::format("{} may stand several times", key),
+                    fmt::format("write [[{}]], with two brackets", path(key)));
+    for (const Value& item : value->items) {
+      if (item.kind != Value::Kind::table)
+        return refuse(item, fmt::format("{} holds {}", key, words(item.kind)),
+                      fmt::format("write [[{}]]", path(key)));
+      T& fresh = out.emplace_back();
+      inner(item, fmt::format("[[{}]]", path(key)), [&](Table& t) { read(t, fresh); });
+    }
+  }
+  const Value* take(std::string_view key) {
+    known_.emplace_back(key);
+    return table_.find(key);
+  }
+  void refuse(const Value& at, std::string what, std::string remedy = {}) {
+    if (error_) return;
+    error_ = Error{Errc::bad_config, title_.empty() ? std::move(what) : title_ + " " + what,
+                   fmt::format("{}:{}", file_, at.line), std::move(remedy)};
+  }
+  /// After all keys are bound: what else stands there does not exist.
+  void finish() {
+    for (const auto& [key, value] : table_.entries) {
+      if (std::find(known_.begin(), known_.end(), key) != known_.end()) continue;
+      return refuse(
+          value,
+          fmt::format("{}no key {}", title_.empty() ? "there is " : "has ", config::shown(key)),
+          config::suggestion(key, known_, title_.empty() ? "there are" : "it has"));
+    }
+  }
+
+ private:
+  template <class Read>
+  void inner(const Value& value, std::string title, Read read) {
+    Table t(value, std::move(title), file_, error_);
+    read(t);
+    t.finish();
+  }
+  std::string path(std::string_view key) const {
+    const auto from = title_.find_first_not_of('['), to = title_.find(']');
+    return title_.empty() ? std::string(key)
+                          : fmt::format("{}.{}", title_.substr(from, to - from), key);
+  }
+
+  const Value& table_;
+  std::string title_;
+  const std::string& file_;
+  std::optional<Error>& error_;
+  std::vector<std::string> known_;
+};
+
+void read_azimuth(Table& t, AzimuthShape& shape) {
+  t.tables("harmonic", shape.harmonics, [](Table& h, Harmonic& out) {
+    h.integer("order", 1, 36, out.order);
+    h.number("amplitude_db", 0, 30, out.amplitude_db);
+    h.bearing("phase_deg", out.phase_deg);
+  });
+  t.tables("notch", shape.notches, [](Table& n, Notch& out) {
+    n.bearing("bearing_deg", out.bearing_deg);
+    n.number("width_deg", 0.5, 360, out.width_deg);
+    n.number("depth_db", 0, 40, out.depth_db);
+  });
+  t.table("mast", [&](Table& m) {
+    Mast& out = shape.masts.emplace_back();
+    m.number("radius_mm", 0.01, 2000, out.radius_mm);
+    m.number("spacing_mm", 1, 20000, out.spacing_mm);
+    m.bearing("bearing_deg", out.bearing_deg);
+  });
+}
+
+void read_equipment(Table& t, Scenario& s) {
+  t.tables("antenna", s.antennas, [](Table& a, Antenna& out) {
+    a.name(out.name);
+    a.number("gain_db", -40, 40, out.gain_db);
+    read_azimuth(a, out.azimuth);
+    a.table("elevation", [&](Table& e) {
+      e.choice("kind", {"flat", "dipole", "collinear"}, out.elevation.kind);
+      e.integer("elements", 2, 16, out.elevation.elements);
+      e.number("spacing_wavelengths", 0.1, 0.99, out.elevation.spacing_wavelengths);
+      e.number("tilt_deg", -20, 20, out.elevation.tilt_deg);
+    });
+  });
+  t.tables("mount", s.mounts, [](Table& m, Mount& out) {
+    m.name(out.name);
+    read_azimuth(m, out.azimuth);
+  });
+  t.tables("receiver", s.receivers, [](Table& r, Receiver& out) {
+    r.name(out.name);
+    r.number("offset_db", -40, 40, out.offset_db);
+    r.number("threshold_dbfs", -120, 0, out.threshold_dbfs);
+    r.number("level_noise_db", 0, 6, out.level_noise_db);
+    r.number("compress_from_dbfs", -120, 0, out.compress_from_dbfs);
+    r.number("full_scale_dbfs", -120, 0, out.full_scale_dbfs);
+    r.boolean("has_level", out.has_level);
+  });
+}
+
+void read_site(Table& t, schema::SiteRow& site) {
+  t.text("name", site.name);
+  t.number("latitude", -75, 75, site.latitude_deg);
+  t.number("longitude", -180, 180, site.longitude_deg);
+  t.number("ground_m", -500, 9000, site.ground_m);
+  t.number("antenna_m", 0, 1000, site.antenna_m);
+  site.surface_m = site.ground_m;
+  t.number("surface_m", -500, 9000, site.surface_m);
+}
+
+void read_reception(Table& t, Reception& r) {
+  t.number("margin_db", -30, 60, r.margin_db);
+  t.number("softness_db", 0.05, 6, r.softness_db);
+  t.number("message_loss", 0, 0.9, r.message_loss);
+  t.number("power_sd_db", 0, 10, r.power_sd_db);
+  t.number("fading_sd_db", 0, 6, r.fading_sd_db);
+  t.number("shadow_sd_db", 0, 10, r.shadow_sd_db);
+  t.number("own_shadow_sd_db", 0, 10, r.own_shadow_sd_db);
+  t.number("shadow_s", 1, 100000, r.shadow_s);
+  t.number("horizon_soft_deg", 0.005, 2, r.horizon_soft_deg);
+  t.number("earth_factor", 1, 10, r.earth_factor);
+}
+
+void read_traffic(Table& t, Traffic& traffic, const std::filesystem::path& folder) {
+  constexpr double any_share = 1e6, any_ft = 60000;
+  t.number("mean_aircraft", 0.1, 5000, traffic.mean_aircraft);
+  t.number("radius_km", 51, 600, traffic.radius_km);
+  t.number("crossing_share", 0, any_share, traffic.crossing_share);
+  t.number("light_share", 0, any_share, traffic.light_share);
+  t.integer("airways_from_seed", 0, 100, traffic.airways_from_seed);
+  t.number("airways_share", 0, any_share, traffic.airways_share);
+  t.number("airport_share", 0, any_share, traffic.airport_share);
+  t.number("night_factor", 0.01, 1, traffic.night_factor);
+  t.number("quiet_h", 0, 24, traffic.quiet_h);
+  t.integer("fleet", 0, 1000000, traffic.fleet);
+  std::string file;
+  if (t.text("file", file)) traffic.file = folder / file;
+  t.tables("airway", traffic.airways, [](Table& a, Airway& out) {
+    a.bearing("from_deg", out.from_deg);
+    a.bearing("to_deg", out.to_deg);
+    a.number("share", 0, any_share, out.share);
+    a.number("width_km", 0, 200, out.width_km);
+    a.number("low_ft", 0, any_ft, out.low_ft);
+    a.number("high_ft", 0, any_ft, out.high_ft);
+    a.boolean("both_ways", out.both_ways);
+    a.text("type", out.type);
+  });
+  t.tables("airport", traffic.airports, [](Table& a, Airport& out) {
+    a.bearing("bearing_deg", out.bearing_deg);
+    a.number("range_km", 0, 400, out.range_km);
+    a.bearing("runway_deg", out.runway_deg);
+    a.number("elevation_ft", -1000, 15000, out.elevation_ft);
+    a.number("share", 0, any_share, out.share);
+    a.share("hold_share", out.hold_share);
+  });
+  t.tables("orbit", traffic.orbits, [](Table& o, Orbit& out) {
+    o.bearing("bearing_deg", out.bearing_deg);
+    o.number("range_km", 0, 500, out.range_km);
+    o.number("radius_km", 1, 100, out.radius_km);
+    o.number("altitude_ft", 500, any_ft, out.altitude_ft);
+    o.number("hours", 0.1, 24, out.hours);
+    o.number("share", 0, any_share, out.share);
+  });
+  t.tables("empty", traffic.empties, [](Table& e, Empty& out) {
+    e.bearing("from_deg", out.from_deg);
+    e.bearing("to_deg", out.to_deg);
+    e.share("keep", out.keep);
+  });
+}
+
+void read_events(Table& t, Scenario& s) {
+  t.tables("wall", s.walls, [](Table& w, Wall& out) {
+    w.bearing("from_deg", out.from_deg);
+    w.bearing("to_deg", out.to_deg);
+    w.number("elevation_deg", -1, 89, out.elevation_deg);
+    w.number("soft_deg", 0.005, 5, out.soft_deg);
+    w.hours("start_h", out.start_h);
+    w.hours("stop_h", out.stop_h);
+  });
+  t.tables("obstacle", s.obstacles, [](Table& o, Obstacle& out) {
+    o.bearing("from_deg", out.from_deg);
+    o.bearing("to_deg", out.to_deg);
+    o.number("loss_db", 0, 40, out.loss_db);
+    o.hours("start_h", out.start_h);
+    o.hours("stop_h", out.stop_h);
+  });
+  t.tables("trial", s.trials, [](Table& p, TrialPlan& out) {
+    p.text("feed", out.feed);
+    p.text("antenna", out.antenna);
+    p.text("receiver", out.receiver);
+    p.text("mount", out.mount);
+    p.bearing("rotation_deg", out.rotation_deg);
+    p.hours("start_h", out.start_h);
+    p.hours("stop_h", out.stop_h);
+  });
+  t.tables("step", s.steps, [](Table& e, Step& out) {
+    e.hours("at_h", out.at_h);
+    e.number("step_db", -60, 60, out.step_db);
+    e.text("feed", out.feed);
+    e.bearing("from_deg", out.from_deg);
+    e.bearing("to_deg", out.to_deg);
+  });
+  t.tables("drift", s.drifts, [](Table& e, Drift& out) {
+    e.hours("from_h", out.from_h);
+    e.hours("to_h", out.to_h);
+    e.number("db_per_day", -60, 60, out.db_per_day);
+    e.text("feed", out.feed);
+  });
+  t.tables("duct", s.ducts, [](Table& e, Duct& out) {
+    e.hours("from_h", out.from_h);
+    e.hours("to_h", out.to_h);
+    e.share("loss_share", out.loss_share);
+    e.bearing("from_deg", out.from_deg);
+    e.bearing("to_deg", out.to_deg);
+  });
+}
+
+void read_feeds(Table& t, Scenario& s) {
+  t.tables("feed", s.feeds, [](Table& f, FeedPlan& out) {
+    f.name(out.name);
+    f.boolean("throttled", out.throttled);
+    f.share("repeat_share", out.repeat_share);
+    f.share("wild_share", out.wild_share);
+    f.share("ghost_share", out.ghost_share);
+    f.share("fold_share", out.fold_share);
+    f.share("out_of_order_share", out.out_of_order_share);
+    f.share("no_altitude_share", out.no_altitude_share);
+    f.number("clock_offset_s", -1e9, 1e9, out.clock_offset_s);
+    f.tables("outage", out.outages, [](Table& o, Outage& outage) {
+      o.hours("from_h", outage.from_h);
+      o.hours("to_h", outage.to_h);
+    });
+  });
+}
+
+void read_types(Table& t, Scenario& s) {
+  t.tables("aircraft_type", s.types, [](Table& a, AircraftType& out) {
+    a.name(out.name);
+    a.number("share", 0, 1e6, out.share);
+    a.number("power_db", -20, 20, out.power_db);
+    a.number("nose_db", -10, 10, out.nose_db);
+    a.number("side_db", -10, 10, out.side_db);
+    a.number("lobe_db", -10, 10, out.lobe_db);
+    a.number("belly_db", -10, 10, out.belly_db);
+    a.boolean("is_light", out.is_light);
+  });
+}
+
+void read_top(Table& t, Scenario& s, const std::filesystem::path& folder) {
+  if (const Value* seed = t.take("seed")) {
+    if (seed->kind != Value::Kind::integer || seed->integer < 0)
+      t.refuse(*seed, "seed is not a whole number from 0");
+    else
+      s.seed = static_cast<std::uint64_t>(seed->integer);
+  }
+  if (const Value* start = t.take("start")) {
+    const auto time = start->kind == Value::Kind::text      ? parse_time(start->text)
+                      : start->kind == Value::Kind::integer ? Result<double>(start->number)
+                                                            : fail(Errc::malformed, "");
+    if (time)
+      s.start_s = *time;
+    else
+      t.refuse(*start, "start is not a time",
+               "write \"2026-03-01T00:00:00Z\", in quotes, or Unix seconds");
+  }
+  t.number("hours", 0.01, any_hour, s.hours);
+  t.table("site", [&](Table& inner) { read_site(inner, s.site); });
+  t.table("reception", [&](Table& inner) { read_reception(inner, s.reception); });
+  t.table("traffic", [&](Table& inner) { read_traffic(inner, s.traffic, folder); });
+  read_types(t, s);
+  read_equipment(t, s);
+  read_events(t, s);
+  read_feeds(t, s);
+}
+
+/// Names must not be taken twice.
+template <class T>
+std::optional<std::string> doubled(const std::vector<T>& list) {
+  for (std::size_t i = 0; i < list.size(); ++i)
+    for (std::size_t j = 0; j < i; ++j)
+      if (list[i].name == list[j].name) return list[i].name;
+  return {};
+}
+
+}  // namespace
+
+Result<Scenario> parse_scenario(std::string_view toml, const std::filesystem::path& file) {
+  const auto document = config::read_toml(toml, file);
+  if (!document) return tl::unexpected(document.error());
+  Scenario s;
+  std::optional<Error> error;
+  const std::string name = file.string();
+  Table top(*document, "", name, error);
+  read_top(top, s, file.parent_path());
+  top.finish();
+  if (error) return tl::unexpected(*std::move(error));
+  for (const auto& twice : {doubled(s.antennas), doubled(s.mounts), doubled(s.receivers),
+                            doubled(s.feeds), doubled(s.types)})
+    if (twice)
+      return fail(Errc::bad_config,
+                  fmt::format("the name {} is taken twice", config::shown(*twice)), name,
+                  "choose another");
+  // What does not fit together is said before anything runs; the file is named.
+  if (auto ready = completed(s); !ready) {
+    Error unfit = ready.error();
+    unfit.where = unfit.where.empty() ? name : name + ": " + unfit.where;
+    return tl::unexpected(std::move(unfit));
+  }
+  return s;
+}
+
+Result<Scenario> load_scenario(const std::filesystem::path& file) {
+  std::ifstream in(file, std::ios::binary);
+  if (!in || std::filesystem::is_directory(file))
+    return fail(Errc::not_found, "cannot read the scenario", file.string(), "check that it exists");
+  const std::string text{std::istreambuf_iterator<char>(in), {}};
+  return parse_scenario(text, file);
+}
+
+}  // namespace roundel::simulate

@@ -1,0 +1,147 @@
+#include <cmath>
+#include <cstdio>
+#include <nlohmann/json.hpp>
+
+#include "roundel/simulate/simulate.h"
+#include "roundel/time.h"
+
+namespace roundel::simulate {
+namespace {
+
+using Json = nlohmann::ordered_json;
+
+double thousandths(double x) { return std::round(x * 1000) / 1000; }
+
+Json by_degree(const std::array<double, 360>& values) {
+  Json out = Json::array();
+  for (const double value : values) out.push_back(thousandths(value));
+  return out;
+}
+
+Json trial_json(const TrialTruth& t) {
+  return {{"feed", t.trial.feed},
+          {"antenna", t.trial.antenna},
+          {"receiver", t.trial.receiver},
+          {"mount", t.trial.mount},
+          {"rotation_deg", t.trial.rotation_deg},
+          {"from", format_time(static_cast<double>(t.trial.start_s))},
+          {"to", format_time(static_cast<double>(*t.trial.stop_s))},
+          {"sent", t.sent},
+          {"heard", t.heard},
+          {"mean_db", thousandths(t.mean_db)},
+          {"pattern_db", by_degree(t.pattern_db)},
+          {"antenna_db", by_degree(t.antenna_db)},
+          {"mount_db", by_degree(t.mount_db)}};
+}
+
+Json feed_json(const FeedTruth& f) {
+  return {{"name", f.name},           {"lines", f.lines},
+          {"repeats", f.repeats},     {"wild", f.wild},
+          {"ghosts", f.ghosts},       {"folded", f.folded},
+          {"late", f.late},           {"no_altitude", f.no_altitude},
+          {"throttled", f.throttled}, {"beyond_horizon", f.beyond_horizon}};
+}
+
+Json events_json(const Scenario& s) {
+  Json out = Json::array();
+  const auto at = [&](double hour) { return format_time(s.start_s + hour * 3600); };
+  for (const Step& e : s.steps)
+    out.push_back({{"kind", "step"},
+                   {"from", at(e.at_h)},
+                   {"step_db", e.step_db},
+                   {"feed", e.feed},
+                   {"from_deg", e.from_deg},
+                   {"to_deg", e.to_deg}});
+  for (const Drift& e : s.drifts)
+    out.push_back({{"kind", "drift"},
+                   {"from", at(e.from_h)},
+                   {"to", at(e.to_h.value_or(s.hours))},
+                   {"db_per_day", e.db_per_day},
+                   {"feed", e.feed}});
+  for (const Duct& e : s.ducts)
+    out.push_back({{"kind", "duct"},
+                   {"from", at(e.from_h)},
+                   {"to", at(e.to_h)},
+                   {"from_deg", e.from_deg},
+                   {"to_deg", e.to_deg}});
+  for (const Wall& e : s.walls)
+    out.push_back({{"kind", "wall"},
+                   {"from", at(e.start_h)},
+                   {"to", at(e.stop_h.value_or(s.hours))},
+                   {"from_deg", e.from_deg},
+                   {"to_deg", e.to_deg},
+                   {"elevation_deg", e.elevation_deg}});
+  for (const Obstacle& e : s.obstacles)
+    out.push_back({{"kind", "obstacle"},
+                   {"from", at(e.start_h)},
+                   {"to", at(e.stop_h.value_or(s.hours))},
+                   {"from_deg", e.from_deg},
+                   {"to_deg", e.to_deg},
+                   {"loss_db", e.loss_db}});
+  for (const FeedPlan& feed : s.feeds)
+    for (const Outage& e : feed.outages)
+      out.push_back(
+          {{"kind", "outage"}, {"from", at(e.from_h)}, {"to", at(e.to_h)}, {"feed", feed.name}});
+  return out;
+}
+
+Json reception_json(const Reception& r) {
+  return {{"margin_db", r.margin_db},
+          {"softness_db", r.softness_db},
+          {"message_loss", r.message_loss},
+          {"power_sd_db", r.power_sd_db},
+          {"fading_sd_db", r.fading_sd_db},
+          {"shadow_sd_db", r.shadow_sd_db},
+          {"own_shadow_sd_db", r.own_shadow_sd_db},
+          {"shadow_s", r.shadow_s},
+          {"horizon_soft_deg", r.horizon_soft_deg},
+          {"earth_factor", r.earth_factor}};
+}
+
+}  // namespace
+
+std::string truth_json(const Truth& truth, bool with_flights) {
+  const Scenario& s = truth.scenario;
+  Json out;
+  out["seed"] = s.seed;
+  out["start"] = format_time(s.start_s);
+  out["hours"] = s.hours;
+  out["site"] = {{"name", s.site.name},
+                 {"latitude", s.site.latitude_deg},
+                 {"longitude", s.site.longitude_deg},
+                 {"ground_m", s.site.ground_m},
+                 {"antenna_m", s.site.antenna_m},
+                 {"surface_m", s.site.surface_m}};
+  out["reception"] = reception_json(s.reception);
+  out["mean_aircraft"] = s.traffic.mean_aircraft;
+  out["airways"] = Json::array();
+  for (const Airway& a : s.traffic.airways)
+    out["airways"].push_back({{"from_deg", thousandths(a.from_deg)},
+                              {"to_deg", thousandths(a.to_deg)},
+                              {"share", thousandths(a.share)}});
+  out["receivers"] = Json::array();
+  for (const Receiver& r : s.receivers)
+    out["receivers"].push_back({{"name", r.name}, {"offset_db", r.offset_db}});
+  out["trials"] = Json::array();
+  for (const TrialTruth& trial : truth.trials) out["trials"].push_back(trial_json(trial));
+  out["feeds"] = Json::array();
+  for (const FeedTruth& feed : truth.feeds) out["feeds"].push_back(feed_json(feed));
+  out["mask_deg"] = by_degree(truth.mask_deg);
+  out["events"] = events_json(s);
+  out["n_flights"] = truth.flights.size();
+  if (with_flights) {
+    out["flights"] = Json::array();
+    for (const FlightTruth& f : truth.flights) {
+      char address[8];
+      std::snprintf(address, sizeof address, "%06x", f.address);
+      out["flights"].push_back({{"address", address},
+                                {"from", format_time(f.first_s)},
+                                {"to", format_time(f.last_s)},
+                                {"power_db", thousandths(f.power_db)},
+                                {"type", f.type}});
+    }
+  }
+  return out.dump(1) + "\n";
+}
+
+}  // namespace roundel::simulate
