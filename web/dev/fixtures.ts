@@ -1,8 +1,14 @@
 // Answers of an invented roundeld: one site with a wall to the north-east, a weak lobe to the
 // south and an empty quarter. For developing and testing the page; seeded, so always the same.
 import type {
+  CompareAnswer,
+  CutAnswer,
+  CutPoint,
+  DriftAnswer,
   ExpectAnswer,
+  FieldAnswer,
   FeedLive,
+  HoursAnswer,
   Live,
   ReachAnswer,
   ReachSector,
@@ -21,7 +27,8 @@ export type ScenarioName =
   | "no_feed"
   | "no_altitude"
   | "stalled"
-  | "flat";
+  | "flat"
+  | "writable";
 
 const sector_deg = 5;
 const antenna_m = 12;
@@ -110,7 +117,7 @@ export const trials: TrialsAnswer = {
   ],
 };
 
-const limit_altitudes_ft = [10000, 25000, 40000];
+const limit_altitudes_ft = [10000, 20000, 38000];
 
 function reach_sector(of: Truth, next: () => number): ReachSector {
   const altitude_ft = Math.round((33000 + 7000 * next()) / 25) * 25;
@@ -134,7 +141,7 @@ function reach_sector(of: Truth, next: () => number): ReachSector {
     };
   const ratio = Math.min(1.02, of.ratio * spread);
   const bands = [0, 10000, 20000, 30000].map((low) => {
-    const high = low + 10000;
+    const high = low === 30000 ? null : low + 10000;
     return {
       altitude_low_ft: low,
       altitude_high_ft: high,
@@ -151,7 +158,18 @@ function reach_sector(of: Truth, next: () => number): ReachSector {
     address,
     time,
     half_rate_km: Math.round(10 * ratio * horizon * (0.72 + 0.06 * next())) / 10,
+    half_rate_low_km: Math.round(10 * ratio * horizon * 0.7) / 10,
+    half_rate_high_km: Math.round(10 * ratio * horizon * 0.81) / 10,
+    first_heard_km: null,
+    last_heard_km: {
+      low: Math.round(ratio * horizon * 0.82),
+      median: Math.round(ratio * horizon * 0.9),
+      high: Math.round(ratio * horizon * 0.95),
+      flights: 31,
+    },
     by_altitude: bands,
+    flights: 60 + Math.floor(140 * next()),
+    cells: 2000 + Math.floor(4000 * next()),
   };
 }
 
@@ -166,6 +184,7 @@ export function reach(is_flat = false): ReachAnswer {
       altitude_ft,
       horizon_km: Math.round(10 * horizon_km(altitude_ft)) / 10,
     })),
+    limit_method: "4/3 Earth",
     from: rfc3339(start_s),
     to: rfc3339(now_s),
   };
@@ -226,6 +245,158 @@ export function expect_answer(): ExpectAnswer {
   };
 }
 
+/** Traffic by hour of the day, quiet at night. */
+export function hours(): HoursAnswer {
+  const next = random(3);
+  const list = [];
+  for (let time_s = start_s; time_s < now_s; time_s += 3600) {
+    const hour = (time_s / 3600) % 24;
+    const traffic = 400 + 9000 * Math.max(0, Math.sin(((hour - 4) / 20) * Math.PI)) ** 0.7;
+    const expected = Math.round(traffic * (0.85 + 0.3 * next()));
+    if (time_s - start_s > 2 * 86400 && time_s - start_s < 2.2 * 86400) continue; // receiver off
+    list.push({ time: rfc3339(time_s), heard: Math.round(expected * 0.71), expected });
+  }
+  return { hours: list };
+}
+
+export function drift(): DriftAnswer {
+  const next = random(5);
+  return {
+    days: Array.from({ length: 7 }, (_, i) => {
+      const index_db = (i < 4 ? 0.7 : -0.9) + (next() - 0.5) * 0.5;
+      return {
+        date: rfc3339(start_s + i * 86400).slice(0, 10),
+        index_db,
+        low_db: index_db - 0.4,
+        high_db: index_db + 0.4,
+        flights: 300 + Math.floor(50 * next()),
+      };
+    }),
+    changes: [
+      {
+        time: rfc3339(start_s + 4 * 86400),
+        step_db: -1.6,
+        low_db: -2.1,
+        high_db: -1.1,
+        bearings: "all",
+        probability: 0.98,
+      },
+    ],
+  };
+}
+
+/** Logistic in dB against a level that falls with range; nothing below the cut-off. */
+function share_heard(range_km: number, gain_db: number): number {
+  const level_db = gain_db + 8 - 20 * Math.log10(Math.max(range_km, 20) / 200);
+  return 0.93 / (1 + Math.exp(-level_db / 2.2));
+}
+
+/** Altitude at which a ray of that elevation passes, 4/3 Earth, plane geometry. */
+function altitude_of(range_km: number, elevation_deg: number): number {
+  const height_m =
+    antenna_m +
+    range_km * 1000 * Math.tan((elevation_deg * Math.PI) / 180) +
+    (range_km * 1000) ** 2 / (2 * (4 / 3) * 6371008.8);
+  return height_m / 0.3048;
+}
+
+function ray(elevation_deg: number): CutPoint[] {
+  return Array.from({ length: 49 }, (_, i) => ({
+    range_km: i * 10,
+    altitude_ft: Math.round(altitude_of(i * 10, elevation_deg)),
+  }));
+}
+
+export function cut(bearing_deg: number): CutAnswer {
+  const next = random(Math.round(bearing_deg * 10));
+  const of = truth(Math.floor(bearing_deg / sector_deg) * sector_deg + sector_deg / 2, false);
+  const bins = [];
+  const [range_step_km, altitude_step_ft] = [20, 3000];
+  for (let range_km = 10; range_km < 480; range_km += range_step_km)
+    for (let altitude_ft = 1500; altitude_ft < 42000; altitude_ft += altitude_step_ft) {
+      const is_over = altitude_ft > altitude_of(range_km, of.cutoff_deg ?? 0);
+      if (altitude_ft < altitude_of(range_km, -0.05)) continue;
+      const expected = Math.floor((altitude_ft > 28000 ? 300 : 80) * next());
+      if (expected < 20) continue;
+      const share = is_over ? share_heard(range_km, of.gain_db) : 0.01;
+      bins.push({ range_km, altitude_ft, heard: Math.round(expected * share), expected });
+    }
+  const elevations = [0.5, 1, 2, 4, ...(of.cutoff_deg === null ? [] : [of.cutoff_deg])];
+  return {
+    bearing_deg: of.bearing_deg,
+    sector_deg,
+    range_step_km,
+    altitude_step_ft,
+    bins: of.state === "unjudged" ? [] : bins,
+    horizon: Array.from({ length: 49 }, (_, i) => i * 10)
+      .filter((range_km) => range_km >= 15)
+      .map((range_km) => ({
+        range_km,
+        altitude_ft: Math.round(Math.max(0, range_km / 4.12 - Math.sqrt(antenna_m)) ** 2 / 0.3048),
+      })),
+    elevations: elevations
+      .sort((a, b) => a - b)
+      .map((elevation_deg) => ({ elevation_deg, line: ray(elevation_deg) })),
+    cutoff_deg: of.cutoff_deg,
+    flights: Array.from({ length: 8 }, (_, i) => {
+      const from_s = start_s + Math.floor(next() * 6 * 86400);
+      const expected = 400 + Math.floor(800 * next());
+      return {
+        address: (0x400000 + i * 4177).toString(16),
+        from: rfc3339(from_s),
+        to: rfc3339(from_s + 1500),
+        nearest_km: Math.round(20 + 100 * next()),
+        farthest_km: Math.round(200 + 220 * next()),
+        heard: Math.floor(expected * 0.7),
+        expected,
+      };
+    }),
+    hours: [],
+  };
+}
+
+export function field(): FieldAnswer {
+  const next = random(13);
+  const bins = [];
+  const range_step_km = 25;
+  for (const of of truths(false))
+    for (let range_km = range_step_km / 2; range_km < 450; range_km += range_step_km) {
+      const expected = Math.floor(200 * next());
+      if (expected < 10 || of.ratio === null) continue;
+      const is_hidden = of.cutoff_deg !== null && range_km > 180;
+      const share = is_hidden ? 0.02 : share_heard(range_km, of.gain_db);
+      bins.push({
+        bearing_deg: of.bearing_deg,
+        range_km,
+        heard: Math.round(expected * share),
+        expected,
+      });
+    }
+  return { sector_deg, range_step_km, bins };
+}
+
+export function compare(): CompareAnswer {
+  const next = random(17);
+  return {
+    difference_db: { value: 1.3, low: 0.9, high: 1.7 },
+    sectors: truths(false).map((of) => {
+      const difference = 1.3 + 1.4 * Math.cos(((of.bearing_deg - 160) * Math.PI) / 180);
+      const value = difference + (next() - 0.5) * 0.4;
+      const is_known = of.state !== "unjudged";
+      return {
+        bearing_deg: of.bearing_deg,
+        difference_db: is_known ? value : null,
+        low_db: is_known ? value - 0.8 : null,
+        high_db: is_known ? value + 0.8 : null,
+        significant: is_known && Math.abs(value) > 0.8,
+      };
+    }),
+    paired: false,
+    verdict: "a",
+    confounded: ["antenna and week: the two were on one after the other"],
+  };
+}
+
 function feed(change: Partial<FeedLive> = {}): FeedLive {
   return {
     name: "roof",
@@ -269,8 +440,11 @@ function live_of(feeds: FeedLive[]): Live {
 }
 
 export interface Scenario {
+  /** An answer, or what makes one of the query. */
   answers: Record<string, unknown>;
   live: Live;
+  /** Lets POST through. */
+  token?: string;
 }
 
 export function scenario(name: ScenarioName): Scenario {
@@ -282,8 +456,25 @@ export function scenario(name: ScenarioName): Scenario {
       return { answers: heard, live: live_of([feed()]) };
     case "judged":
       return {
-        answers: { ...heard, "/api/verdict": verdict(), "/api/expect": expect_answer() },
+        answers: {
+          ...heard,
+          "/api/reach": (query: URLSearchParams) =>
+            reach(query.get("antenna") === "spider" || query.get("trial") === "1"),
+          "/api/verdict": verdict(),
+          "/api/expect": expect_answer(),
+          "/api/hours": hours(),
+          "/api/drift": drift(),
+          "/api/field": field(),
+          "/api/compare": compare(),
+          "/api/cut": (query: URLSearchParams) => cut(Number(query.get("bearing_deg"))),
+        },
         live: live_of([feed()]),
+      };
+    case "writable":
+      return {
+        answers: { ...heard, "/api/site": { ...site, writable: true } },
+        live: live_of([feed()]),
+        token: "let me in",
       };
     case "flat":
       return {

@@ -30,13 +30,17 @@ export async function load_fixtures() {
   return import(`data:text/javascript;base64,${text}`);
 }
 
+// Made once a process; every mock serves the same.
+let made;
+
 /**
  * @param {{scenario: string, port?: number, beat_ms?: number}} options beat_ms: 0 sends one event only
  * @returns the address, and ways to steer it: `tell` sends an event, `drop` cuts event streams and
  * refuses new ones until `pick_up`.
  */
 export async function start_mock({ scenario, port = 0, beat_ms = 0 }) {
-  const [files, fixtures] = await Promise.all([bundle(), load_fixtures()]);
+  made ??= Promise.all([bundle(), load_fixtures()]);
+  const [files, fixtures] = await made;
   let current = fixtures.scenario(scenario);
   let is_down = false;
   const streams = new Set();
@@ -59,6 +63,14 @@ export async function start_mock({ scenario, port = 0, beat_ms = 0 }) {
       response.write(`retry: 300\ndata: ${JSON.stringify(current.live)}\n\n`);
       streams.add(response);
       request.on("close", () => streams.delete(response));
+    } else if (request.method === "POST") {
+      const may = request.headers.authorization === `Bearer ${current.token}`;
+      response.writeHead(may ? 200 : 401, { "Content-Type": "application/json" });
+      response.end(
+        JSON.stringify(
+          may ? {} : { title: "Unauthorized", status: 401, detail: "this is not the token" },
+        ),
+      );
     } else if (url.pathname === "/api/openapi.json") {
       const paths = Object.fromEntries(Object.keys(current.answers).map((path) => [path, {}]));
       response.writeHead(200, { "Content-Type": "application/json" });

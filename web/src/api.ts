@@ -52,9 +52,18 @@ export interface TrialsAnswer {
 
 export interface ReachBand {
   altitude_low_ft: number;
-  altitude_high_ft: number;
+  /** null: no upper end */
+  altitude_high_ft: number | null;
   reach_km: number | null;
   horizon_km: number | null;
+}
+
+/** Of the ranges at which flights are first, or last, heard. */
+export interface Quartiles {
+  low: number;
+  median: number;
+  high: number;
+  flights: number;
 }
 
 export interface ReachSector {
@@ -68,14 +77,22 @@ export interface ReachSector {
   address?: string | null;
   time: Time | null;
   half_rate_km: number | null;
+  half_rate_low_km?: number | null;
+  /** null: no upper end within the traffic */
+  half_rate_high_km?: number | null;
+  first_heard_km?: Quartiles | null;
+  last_heard_km?: Quartiles | null;
   by_altitude?: ReachBand[];
   flights?: number;
+  cells?: number;
 }
 
 /** An outline to hold reach against: as far as an aircraft at that altitude can be heard. */
 export interface Limit {
   altitude_ft: number;
+  /** Mean over bearings. */
   horizon_km: number;
+  horizon_km_by_sector?: number[];
 }
 
 /** GET /api/reach */
@@ -83,6 +100,8 @@ export interface ReachAnswer {
   sentence?: string;
   sector_deg?: number;
   sectors: ReachSector[];
+  /** Names what every ratio is held against. */
+  limit_method?: string;
   limits?: Limit[];
   from?: Time | null;
   to?: Time | null;
@@ -142,6 +161,115 @@ export interface ExpectAnswer {
   antenna_m: number;
   altitudes: ExpectAltitude[];
   bearings: ExpectBearing[];
+}
+
+export interface Hour {
+  time: Time;
+  heard: number;
+  expected: number;
+}
+
+/** GET /api/hours; hours without a cell are left out */
+export interface HoursAnswer {
+  hours: Hour[];
+}
+
+/** Reports heard of chances in one bin, whose middle is given. */
+export interface CutBin {
+  range_km: number;
+  altitude_ft: number;
+  heard: number;
+  expected: number;
+}
+
+export interface CutPoint {
+  range_km: number;
+  altitude_ft: number;
+}
+
+export interface CutFlight {
+  address: string;
+  from: Time;
+  to: Time;
+  nearest_km: number;
+  farthest_km: number;
+  heard: number;
+  expected: number;
+}
+
+/** GET /api/cut?bearing_deg= : what one sector looks like from the side */
+export interface CutAnswer {
+  bearing_deg: number;
+  sector_deg: number;
+  range_step_km: number;
+  altitude_step_ft: number;
+  bins: CutBin[];
+  /** The lowest altitude that the horizon leaves at each range. */
+  horizon: CutPoint[];
+  /** Lines of equal elevation, as the refracted ray runs. */
+  elevations: { elevation_deg: number; line: CutPoint[] }[];
+  cutoff_deg?: number | null;
+  flights?: CutFlight[];
+  hours?: Hour[];
+}
+
+/** GET /api/field : share heard by range and bearing; bins without a chance are left out */
+export interface FieldAnswer {
+  sector_deg: number;
+  range_step_km: number;
+  bins: { bearing_deg: number; range_km: number; heard: number; expected: number }[];
+}
+
+export interface DriftDay {
+  date: string;
+  index_db: number;
+  low_db: number;
+  high_db: number;
+  flights: number;
+}
+
+export interface DriftChange {
+  time: Time;
+  step_db: number;
+  low_db: number;
+  high_db: number;
+  bearings: "all" | number[];
+  probability: number;
+}
+
+/** GET /api/drift */
+export interface DriftAnswer {
+  days: DriftDay[];
+  changes: DriftChange[];
+}
+
+export interface CompareSector {
+  bearing_deg: number;
+  difference_db: number | null;
+  low_db: number | null;
+  high_db: number | null;
+  significant: boolean;
+}
+
+/** GET /api/compare?a=&b= : a minus b */
+export interface CompareAnswer {
+  difference_db: Interval | null;
+  sectors: CompareSector[];
+  paired: boolean;
+  verdict: string;
+  sentence?: string;
+  confounded: string[];
+}
+
+/** GET /api/status */
+export interface StatusAnswer {
+  from: Time | null;
+  to: Time | null;
+  cells: number;
+  silent_cells: number;
+  flights: number;
+  aircraft: number;
+  bytes: number;
 }
 
 export type FeedState = "connecting" | "connected" | "stalled" | "listening" | "stopped";
@@ -213,4 +341,20 @@ export async function ask<T>(path: string, query?: URLSearchParams): Promise<Ans
 export async function offered(): Promise<Set<string>> {
   const description = await ask<{ paths?: Record<string, unknown> }>("api/openapi.json");
   return new Set(description.kind === "ok" ? Object.keys(description.value.paths ?? {}) : []);
+}
+
+/** POST with the token that the reader has typed in. Never throws; the answer's own words on refusal. */
+export async function tell(path: string, token: string, body: unknown): Promise<Answer<null>> {
+  try {
+    const response = await fetch(path, {
+      method: "POST",
+      headers: { "content-type": "application/json", authorization: `Bearer ${token}` },
+      body: JSON.stringify(body),
+    });
+    return response.ok
+      ? { kind: "ok", value: null }
+      : { kind: "failed", detail: await problem_detail(response) };
+  } catch (error) {
+    return { kind: "failed", detail: error instanceof Error ? error.message : String(error) };
+  }
 }

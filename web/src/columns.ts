@@ -86,7 +86,7 @@ export const sector_columns: Column<Sector>[] = [
     (value) => `${value.toFixed(1)}°`,
   ),
   of("flights", strings.flights, (row) => row.verdict?.flights ?? row.reach?.flights, grouped),
-  of("cells", strings.cells, (row) => row.verdict?.cells, grouped),
+  of("cells", strings.cells, (row) => row.verdict?.cells ?? row.reach?.cells, grouped),
 ];
 
 /** Those of which at least one row has a value. */

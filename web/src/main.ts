@@ -3,7 +3,12 @@ import {
   ask,
   offered,
   type Answer,
+  type CompareAnswer,
+  type CutAnswer,
+  type DriftAnswer,
   type ExpectAnswer,
+  type FieldAnswer,
+  type HoursAnswer,
   type Live,
   type ReachAnswer,
   type SiteAnswer,
@@ -11,17 +16,31 @@ import {
   type VerdictAnswer,
 } from "./api";
 import { html } from "./dom";
+import { sector_at } from "./geometry";
 import { land_of, type Atlas } from "./marks/coast";
-import { empty_model, value_of, type Model } from "./model";
-import { initial_state, read_state, selection_query, write_state, type ViewState } from "./state";
+import { empty_model, sectors_of, value_of, type Model } from "./model";
+import {
+  initial_state,
+  read_state,
+  selection_query,
+  selection_word,
+  write_state,
+  type ViewState,
+} from "./state";
 import { strings } from "./strings";
 import { bearing_view } from "./views/bearing";
+import { compare_view } from "./views/compare";
 import { conclusion_view } from "./views/conclusion";
+import { cut_view } from "./views/cut";
 import { empty_view } from "./views/empty";
+import { gain_view } from "./views/gain";
 import { header_view } from "./views/header";
 import { live_view } from "./views/live";
 import { map_view } from "./views/map";
+import { selection_view } from "./views/selection";
 import { table_view } from "./views/table";
+import { end_of_record_s, time_view } from "./views/time";
+import { trials_view } from "./views/trials";
 import type { Context } from "./views/view";
 
 /** Reach and verdict change slowly; asking again costs an unchanged answer little (entity tags). */
@@ -66,15 +85,28 @@ function learn(change: Partial<Model>): void {
   show();
 }
 
+const end_s = () => end_of_record_s(model);
+const query_text = () => selection_query(state, end_s()).toString();
+
+/** Brings questions in line with the state, where they have become others. */
+function follow(before: ViewState, text_before: string): void {
+  const is_same = query_text() === text_before;
+  if (!is_same) void ask_about_selection();
+  if (!is_same || before.against !== state.against) void ask_about_other();
+  if (!is_same || before.bearing_deg !== state.bearing_deg) ask_about_bearing();
+  if (before.antenna !== state.antenna || before.trial !== state.trial) void ask_about_time();
+}
+
 const context: Context = {
   doc,
   set(change) {
-    const before = selection_query(state).toString();
+    const before = state;
+    const text_before = query_text();
     state = { ...state, ...change };
     remember(state);
     const hash = write_state(state);
     history.replaceState(null, "", hash === "" ? location.pathname + location.search : hash);
-    if (selection_query(state).toString() !== before) void ask_about_selection();
+    follow(before, text_before);
     show();
   },
   preview(bearing_deg) {
@@ -82,17 +114,38 @@ const context: Context = {
     pointed_deg = bearing_deg;
     show();
   },
+  refresh: () => void ask_for_all(),
   now_s: () => Date.now() / 1000,
 };
 
 const header = header_view(context);
 const live = live_view(context);
 const conclusion = conclusion_view(context);
+const selection = selection_view(context);
 const map = map_view(context);
 const lessons = empty_view(context);
 const bearing = bearing_view(context);
 const table = table_view(context);
-const views = [header, live, conclusion, map, lessons, bearing, table];
+const gain = gain_view(context);
+const cut = cut_view(context);
+const compare = compare_view(context);
+const time = time_view(context);
+const trials = trials_view(context);
+const views = [
+  header,
+  live,
+  conclusion,
+  selection,
+  map,
+  lessons,
+  bearing,
+  table,
+  gain,
+  cut,
+  compare,
+  time,
+  trials,
+];
 
 /** An answer that failed leaves the one before in place: old numbers are better than none. */
 function newer<T>(before: Answer<T> | null, after: Answer<T>): Answer<T> {
@@ -107,14 +160,77 @@ async function ask_if_offered<T>(path: string, query?: URLSearchParams): Promise
 }
 
 async function ask_about_selection(): Promise<void> {
-  const query = selection_query(state);
-  const is_current = () => selection_query(state).toString() === query.toString();
+  const query = selection_query(state, end_s());
+  const is_current = () => query_text() === query.toString();
   await Promise.all([
     ask_if_offered<ReachAnswer>("api/reach", query).then((reach) => {
       if (is_current()) learn({ reach: newer(model.reach, reach) });
     }),
     ask_if_offered<VerdictAnswer>("api/verdict", query).then((verdict) => {
       if (is_current()) learn({ verdict: newer(model.verdict, verdict) });
+    }),
+    ask_if_offered<FieldAnswer>("api/field", query).then((field) => {
+      if (is_current()) learn({ field: newer(model.field, field) });
+    }),
+  ]);
+}
+
+async function ask_about_other(): Promise<void> {
+  const against = state.against;
+  const query = selection_query(state, end_s());
+  if (against === null) {
+    learn({ compare: null, reach_against: null });
+    return;
+  }
+  const is_current = () => state.against === against && query_text() === query.toString();
+  learn({ compare: { kind: "absent" }, reach_against: null });
+  const other = new URLSearchParams(against.split(",").map((pair) => pair.split("=")));
+  await Promise.all([
+    ask_if_offered<CompareAnswer>(
+      "api/compare",
+      new URLSearchParams({ a: selection_word(query), b: against }),
+    ).then((answer) => {
+      if (is_current()) learn({ compare: answer });
+    }),
+    ask_if_offered<ReachAnswer>("api/reach", other).then((answer) => {
+      if (is_current()) learn({ reach_against: answer });
+    }),
+  ]);
+}
+
+/** The cut is of a sector: moving within one asks nothing anew. Keys held down ask once. */
+const settle_ms = 150;
+let settling = 0;
+let cut_asked = "";
+function ask_about_bearing(): void {
+  clearTimeout(settling);
+  settling = window.setTimeout(() => {
+    if (state.bearing_deg === null) {
+      cut_asked = "";
+      return;
+    }
+    const sector = sector_at(sectors_of(model), state.bearing_deg);
+    const query = selection_query(state, end_s());
+    query.set("bearing_deg", String(sector?.bearing_deg ?? state.bearing_deg));
+    const text = query.toString();
+    if (text === cut_asked && model.cut?.kind === "ok") return;
+    cut_asked = text;
+    void ask_if_offered<CutAnswer>("api/cut", query).then((answer) => {
+      if (cut_asked === text) learn({ cut: newer(model.cut, answer) });
+    });
+  }, settle_ms);
+}
+
+async function ask_about_time(): Promise<void> {
+  const { antenna, trial } = state;
+  const query = selection_query({ ...initial_state, antenna, trial }, null);
+  const is_current = () => state.antenna === antenna && state.trial === trial;
+  await Promise.all([
+    ask_if_offered<HoursAnswer>("api/hours", query).then((hours) => {
+      if (is_current()) learn({ hours: newer(model.hours, hours) });
+    }),
+    ask_if_offered<DriftAnswer>("api/drift", query).then((drift) => {
+      if (is_current()) learn({ drift: newer(model.drift, drift) });
     }),
   ]);
 }
@@ -125,13 +241,29 @@ async function ask_about_site(): Promise<void> {
       const site = value_of(answer);
       if (site !== null) learn({ site });
     }),
-    ask_if_offered<TrialsAnswer>("api/trials").then((trials) =>
-      learn({ trials: newer(model.trials, trials) }),
+    ask_if_offered<TrialsAnswer>("api/trials").then((answer) =>
+      learn({ trials: newer(model.trials, answer) }),
     ),
     ask_if_offered<ExpectAnswer>("api/expect").then((expect) =>
       learn({ expect: newer(model.expect, expect) }),
     ),
   ]);
+}
+
+async function ask_for_all(): Promise<void> {
+  paths ??= offered();
+  learn({ offered: await paths });
+  // A range of time counts back from the record's end, which has to be known first.
+  const time_first = state.range === null ? null : ask_about_time();
+  const site = ask_about_site();
+  await time_first;
+  await Promise.all([
+    site,
+    ask_about_selection(),
+    time_first ?? ask_about_time(),
+    state.against === null ? null : ask_about_other(),
+  ]);
+  ask_about_bearing();
 }
 
 async function ask_for_land(): Promise<void> {
@@ -141,17 +273,14 @@ async function ask_for_land(): Promise<void> {
 
 function listen(): void {
   const source = new EventSource("api/live");
-  let was_lost = false;
   source.onopen = () => {
+    const was_lost = model.connection.kind === "lost";
     learn({ connection: { kind: "open" } });
     if (!was_lost) return;
-    was_lost = false;
     paths = null; // it may be another roundeld now
-    void ask_about_site();
-    void ask_about_selection();
+    void ask_for_all();
   };
   source.onerror = () => {
-    was_lost = true;
     if (model.connection.kind !== "lost")
       learn({ connection: { kind: "lost", since_s: context.now_s() } });
     // A browser gives up for good where the answer was an error; then it is for us to go on.
@@ -166,6 +295,7 @@ function lay_out(): void {
     "main",
     {},
     conclusion.element,
+    selection.element,
     html(
       doc,
       "div",
@@ -174,6 +304,9 @@ function lay_out(): void {
       html(doc, "div", { class: "side" }, lessons.element, bearing.element),
     ),
     table.element,
+    html(doc, "div", { class: "sheets" }, gain.element, compare.element, cut.element),
+    time.element,
+    trials.element,
   );
   doc.body.replaceChildren(
     header.element,
@@ -187,19 +320,22 @@ async function start(): Promise<void> {
   lay_out();
   show();
   addEventListener("hashchange", () => {
-    const before = selection_query(state).toString();
+    const before = state;
+    const text_before = query_text();
     state = read_state(location.hash, { ...initial_state, units: state.units, theme: state.theme });
-    if (selection_query(state).toString() !== before) void ask_about_selection();
+    follow(before, text_before);
     show();
   });
   listen();
   setInterval(() => {
-    if (!doc.hidden) void ask_about_selection();
+    if (doc.hidden || model.connection.kind === "lost") return;
+    void ask_about_selection();
+    void ask_about_time();
   }, refresh_ms);
   setInterval(() => {
     if (model.connection.kind === "lost") show();
   }, 1000);
-  await Promise.all([ask_about_site(), ask_about_selection()]);
+  await ask_for_all();
   // Coastlines are the heaviest part, and the picture is useful before them.
   requestAnimationFrame(() => setTimeout(() => void ask_for_land(), 0));
 }

@@ -1,7 +1,12 @@
 // All that has been answered so far, and what pictures need of it. Pure: no fetching here.
 import type {
   Answer,
+  CompareAnswer,
+  CutAnswer,
+  DriftAnswer,
   ExpectAnswer,
+  FieldAnswer,
+  HoursAnswer,
   Live,
   ReachAnswer,
   ReachSector,
@@ -23,6 +28,15 @@ export interface Model {
   verdict: Answer<VerdictAnswer> | null;
   expect: Answer<ExpectAnswer> | null;
   trials: Answer<TrialsAnswer> | null;
+  hours: Answer<HoursAnswer> | null;
+  drift: Answer<DriftAnswer> | null;
+  field: Answer<FieldAnswer> | null;
+  cut: Answer<CutAnswer> | null;
+  /** Against a second selection: the difference, and that one's own reach. */
+  compare: Answer<CompareAnswer> | null;
+  reach_against: Answer<ReachAnswer> | null;
+  /** Paths that this roundeld answers. */
+  offered: ReadonlySet<string>;
   live: Live | null;
   connection: Connection;
   land: Land | null;
@@ -34,6 +48,13 @@ export const empty_model: Model = {
   verdict: null,
   expect: null,
   trials: null,
+  hours: null,
+  drift: null,
+  field: null,
+  cut: null,
+  compare: null,
+  reach_against: null,
+  offered: new Set(),
   live: null,
   connection: { kind: "opening" },
   land: null,
@@ -94,25 +115,70 @@ export function limits_of(model: Model, units: Units): LimitData[] {
       };
     });
   }
-  return (value_of(model.reach)?.limits ?? []).map((limit) => ({
-    label: altitude_text(units, limit.altitude_ft),
-    range_km: limit.horizon_km,
-  }));
+  const reach = value_of(model.reach);
+  return (reach?.limits ?? []).map((limit) => {
+    const by_sector = limit.horizon_km_by_sector;
+    return {
+      label: altitude_text(units, limit.altitude_ft),
+      range_km:
+        by_sector === undefined || by_sector.length !== reach?.sectors.length
+          ? limit.horizon_km
+          : reach.sectors.map(({ bearing_deg }, i) => ({
+              bearing_deg,
+              range_km: by_sector[i] ?? null,
+            })),
+    };
+  });
 }
 
-export function map_data(model: Model, units: Units): ReachMapData | null {
+/** Of all altitudes, or of one band, counted from the lowest. */
+function reach_of_band(sector: ReachSector, band: number | null): number | null {
+  return band === null ? sector.reach_km : (sector.by_altitude?.[band]?.reach_km ?? null);
+}
+
+export function map_data(
+  model: Model,
+  units: Units,
+  band: number | null = null,
+): ReachMapData | null {
   const site = model.site?.site;
   if (!site) return null;
+  const field = value_of(model.field);
+  const against = value_of(model.reach_against);
   return {
     latitude_deg: site.latitude_deg,
     longitude_deg: site.longitude_deg,
     sectors: sectors_of(model).map(({ bearing_deg, reach, verdict }) => ({
       bearing_deg,
-      reach_km: reach === null ? (verdict?.reach_km ?? null) : reach.reach_km,
+      reach_km: reach === null ? (verdict?.reach_km ?? null) : reach_of_band(reach, band),
       state: verdict?.state ?? null,
     })),
     sector_deg: sector_deg_of(model),
     limits: limits_of(model, units),
     land: model.land,
+    field:
+      field === null
+        ? null
+        : {
+            sector_deg: field.sector_deg,
+            bins: field.bins
+              .filter((bin) => bin.expected > 0)
+              .map((bin) => ({
+                bearing_deg: bin.bearing_deg,
+                from_km: bin.range_km - field.range_step_km / 2,
+                to_km: bin.range_km + field.range_step_km / 2,
+                share: bin.heard / bin.expected,
+              })),
+          },
+    against:
+      against === null
+        ? null
+        : {
+            sector_deg: sector_width_deg(against.sectors, against.sector_deg),
+            sectors: against.sectors.map((sector) => ({
+              bearing_deg: sector.bearing_deg,
+              reach_km: reach_of_band(sector, band),
+            })),
+          },
   };
 }

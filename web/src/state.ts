@@ -4,6 +4,9 @@ import type { Units } from "./units";
 
 export type Theme = "auto" | "light" | "dark";
 
+export const time_ranges = { day: 86400, week: 7 * 86400, month: 30 * 86400 } as const;
+export type TimeRange = keyof typeof time_ranges;
+
 export interface ViewState {
   /** The bearing chosen, in whole degrees, or none. */
   bearing_deg: number | null;
@@ -12,12 +15,14 @@ export interface ViewState {
   /** Which cells: as `roundel`'s selection. Empty: all. */
   antenna: string | null;
   trial: string | null;
+  /** Back from the end of the record; from and to where none is given. */
+  range: TimeRange | null;
   from: string | null;
   to: string | null;
-  /** A second trial to hold against the first. */
+  /** A second selection to hold against the first, in `roundel compare`'s words. */
   against: string | null;
-  /** Range from an altitude band on: feet, or all. */
-  altitude: string | null;
+  /** Reach of one altitude band only: its number from the lowest, or all. */
+  band: number | null;
   /** Whether the table behind the picture is open. */
   table: boolean;
 }
@@ -28,14 +33,15 @@ export const initial_state: ViewState = {
   theme: "auto",
   antenna: null,
   trial: null,
+  range: null,
   from: null,
   to: null,
   against: null,
-  altitude: null,
+  band: null,
   table: false,
 };
 
-const texts = ["antenna", "trial", "from", "to", "against", "altitude"] as const;
+const texts = ["antenna", "trial", "from", "to", "against"] as const;
 
 /** Unknown keys and values that make no sense are ignored: an old link still opens. */
 export function read_state(hash: string, defaults: ViewState = initial_state): ViewState {
@@ -48,6 +54,10 @@ export function read_state(hash: string, defaults: ViewState = initial_state): V
   if (units === "metric" || units === "aviation") state.units = units;
   const theme = query.get("theme");
   if (theme === "auto" || theme === "light" || theme === "dark") state.theme = theme;
+  const range = query.get("range");
+  if (range === "day" || range === "week" || range === "month") state.range = range;
+  const band = query.get("band");
+  if (band !== null && /^\d$/.test(band)) state.band = Number(band);
   for (const key of texts) {
     const value = query.get(key);
     if (value !== null && value !== "") state[key] = value;
@@ -62,16 +72,32 @@ export function write_state(state: ViewState): string {
   if (state.bearing_deg !== null) query.set("bearing", String(state.bearing_deg));
   if (state.units !== initial_state.units) query.set("units", state.units);
   if (state.theme !== initial_state.theme) query.set("theme", state.theme);
+  if (state.range !== null) query.set("range", state.range);
+  if (state.band !== null) query.set("band", String(state.band));
   for (const key of texts) if (state[key] !== null) query.set(key, state[key]);
   if (state.table) query.set("table", "1");
   const text = query.toString();
   return text === "" ? "" : `#${text}`;
 }
 
-/** The selection's part of the state, as the API takes it. */
-export function selection_query(state: ViewState): URLSearchParams {
+/**
+ * The selection's part of the state, as the API takes it.
+ * @param end_s end of the record, which ranges of time count back from
+ */
+export function selection_query(state: ViewState, end_s: number | null): URLSearchParams {
   const query = new URLSearchParams();
-  for (const key of ["antenna", "trial", "from", "to"] as const)
+  for (const key of ["antenna", "trial"] as const)
     if (state[key] !== null) query.set(key, state[key]);
+  if (state.range !== null) {
+    if (end_s !== null)
+      query.set("from", new Date((end_s - time_ranges[state.range]) * 1000).toISOString());
+  } else {
+    for (const key of ["from", "to"] as const) if (state[key] !== null) query.set(key, state[key]);
+  }
   return query;
+}
+
+/** The same in one word, as `compare` takes it. */
+export function selection_word(query: URLSearchParams): string {
+  return [...query].map(([key, value]) => `${key}=${value}`).join(",");
 }

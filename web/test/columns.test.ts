@@ -8,12 +8,14 @@ const rows = sectors_of({ ...empty_model, reach: { kind: "ok", value: fixtures.r
 describe("a table as CSV", () => {
   it("leaves out columns that nobody filled, and keeps the API's names", () => {
     const head = csv(filled(sector_columns, rows), rows).split("\r\n")[0];
-    expect(head).toBe("bearing_deg,reach_km,horizon_km,ratio,half_rate_km,altitude_ft,time");
+    expect(head).toBe(
+      "bearing_deg,reach_km,horizon_km,ratio,half_rate_km,altitude_ft,time,flights,cells",
+    );
   });
   it("has a line for every sector, and leaves what is unknown empty", () => {
     const lines = csv(filled(sector_columns, rows), rows).split("\r\n");
     expect(lines).toHaveLength(1 + 72 + 1);
-    expect(lines.find((line) => line.startsWith("252.5,"))).toBe("252.5,,,,,,");
+    expect(lines.find((line) => line.startsWith("252.5,"))).toBe("252.5,,,,,,,,");
   });
   it("quotes as RFC 4180 has it", () => {
     const column = {

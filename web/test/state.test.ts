@@ -3,6 +3,7 @@ import {
   initial_state,
   read_state,
   selection_query,
+  selection_word,
   write_state,
   type ViewState,
 } from "../src/state";
@@ -41,12 +42,20 @@ describe("the state in the address", () => {
   });
 
   it("asks the API only for what selects", () => {
-    const query = selection_query({
-      ...initial_state,
-      bearing_deg: 9,
-      antenna: "spider",
-      trial: "2",
-    });
-    expect(query.toString()).toBe("antenna=spider&trial=2");
+    const query = selection_query({ ...initial_state, bearing_deg: 9, antenna: "spider" }, null);
+    expect(query.toString()).toBe("antenna=spider");
+  });
+
+  it("counts a range of time back from the end of the record, not from today", () => {
+    const end_s = Date.parse("2026-03-08T00:00:00Z") / 1000;
+    const query = selection_query({ ...initial_state, range: "week" }, end_s);
+    expect(query.get("from")).toBe("2026-03-01T00:00:00.000Z");
+    expect(query.get("to")).toBeNull();
+  });
+
+  it("says a selection in one word, as compare takes it", () => {
+    expect(selection_word(new URLSearchParams({ antenna: "spider", from: "2026-03-01" }))).toBe(
+      "antenna=spider,from=2026-03-01",
+    );
   });
 });

@@ -1,9 +1,10 @@
 // The picture in the middle: map and polar plot in one, the antenna in the centre.
 import type { SectorState } from "../api";
 import { svg } from "../dom";
-import { sector_at, type SectorRadius } from "../geometry";
+import { sector_at, stepped_outline, type SectorRadius } from "../geometry";
 import { km_to, range_text, grouped, type Units } from "../units";
 import { coast, type Land } from "./coast";
+import { field } from "./field";
 import { bezel, disc, rings, spokes } from "./grid";
 import { antenna_mark, hand } from "./hand";
 import { limits, type LimitOutline } from "./limits";
@@ -30,6 +31,16 @@ export interface ReachMapData {
   sector_deg: number;
   limits: LimitData[];
   land: Land | null;
+  /** Share heard by range and bearing; null: not drawn. */
+  field: {
+    sector_deg: number;
+    bins: { bearing_deg: number; from_km: number; to_km: number; share: number }[];
+  } | null;
+  /** A second reach to hold the first against. */
+  against: {
+    sector_deg: number;
+    sectors: { bearing_deg: number; reach_km: number | null }[];
+  } | null;
 }
 
 export interface PictureOptions {
@@ -57,7 +68,8 @@ function farthest_km(data: ReachMapData): number {
   const ranges = data.limits.flatMap(({ range_km }) =>
     typeof range_km === "number" ? [range_km] : range_km.map((sector) => sector.range_km ?? 0),
   );
-  return Math.max(0, ...ranges, ...data.sectors.map((sector) => sector.reach_km ?? 0));
+  const reaches = [...data.sectors, ...(data.against?.sectors ?? [])];
+  return Math.max(0, ...ranges, ...reaches.map((sector) => sector.reach_km ?? 0));
 }
 
 export function reach_map(doc: Document, data: ReachMapData, options: PictureOptions): ReachMap {
@@ -108,8 +120,32 @@ export function reach_map(doc: Document, data: ReachMapData, options: PictureOpt
           radius,
           domain_km: scale.domain_km,
         }),
+    data.field === null
+      ? null
+      : field(
+          doc,
+          data.field.bins.map((bin) => ({
+            bearing_deg: bin.bearing_deg,
+            inner: scale.px(bin.from_km),
+            outer: Math.min(radius, scale.px(bin.to_km)),
+            share: bin.share,
+          })),
+          data.field.sector_deg,
+        ),
     spokes(doc, radius),
     reach(doc, radii, { sector_deg: data.sector_deg, radius, id: `${id}-unknown` }),
+    data.against === null
+      ? null
+      : svg(doc, "path", {
+          class: "against-line",
+          d: stepped_outline(
+            data.against.sectors.map(({ bearing_deg, reach_km }) => ({
+              bearing_deg,
+              radius: reach_km === null ? null : scale.px(reach_km),
+            })),
+            data.against.sector_deg,
+          ),
+        }),
     rings(doc, ring_list),
     limits(doc, outlines, `${id}-limit`),
     has_states

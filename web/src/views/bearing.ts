@@ -1,4 +1,5 @@
 // The numbers of one bearing.
+import type { ReachBand } from "../api";
 import { html, set_text } from "../dom";
 import { compass_point, sector_at, three_digits } from "../geometry";
 import { sector_deg_of, sectors_of, type Sector } from "../model";
@@ -29,7 +30,22 @@ export function facts(sector: Sector, units: Units): Fact[] {
   const range = (value: number) => range_text(units, value);
   add(strings.horizon, optional(reach?.horizon_km ?? verdict?.horizon_km, range));
   add(strings.of_horizon, optional(reach?.ratio, percent_text));
-  add(strings.half_rate, optional(reach?.half_rate_km, range));
+  add(
+    strings.half_rate,
+    optional(reach?.half_rate_km, (value) => {
+      const low = reach?.half_rate_low_km;
+      const high = reach?.half_rate_high_km;
+      if (low == null) return range(value);
+      return `${range(value)} (${high == null ? strings.at_least(range(low)) : strings.between(range(low), range(high))})`;
+    }),
+  );
+  add(
+    strings.last_heard,
+    optional(
+      reach?.last_heard_km,
+      (of) => `${range(of.median)} (${strings.of_flights(grouped(of.flights))})`,
+    ),
+  );
   if (verdict !== null) {
     add(
       strings.gain,
@@ -54,8 +70,15 @@ export function facts(sector: Sector, units: Units): Fact[] {
     optional(reach?.time, (time) => time_text(seconds_of(time))),
   );
   add(strings.flights, optional(verdict?.flights ?? reach?.flights, grouped));
-  add(strings.cells, optional(verdict?.cells, grouped));
+  add(strings.cells, optional(verdict?.cells ?? reach?.cells, grouped));
   return list;
+}
+
+export function band_text(band: ReachBand, units: Units): string {
+  const low = altitude_text(units, band.altitude_low_ft);
+  return band.altitude_high_ft === null
+    ? strings.above(low)
+    : strings.between(low.replace(/\u00a0.*/, ""), altitude_text(units, band.altitude_high_ft));
 }
 
 export function bearing_view({ doc, set }: Context): View {
@@ -98,15 +121,7 @@ export function bearing_view({ doc, set }: Context): View {
             doc,
             "tr",
             {},
-            html(
-              doc,
-              "th",
-              { scope: "row" },
-              strings.between(
-                altitude_text(units, row.altitude_low_ft).replace(/\u00a0.*/, ""),
-                altitude_text(units, row.altitude_high_ft),
-              ),
-            ),
+            html(doc, "th", { scope: "row" }, band_text(row, units)),
             html(
               doc,
               "td",

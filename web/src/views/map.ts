@@ -1,22 +1,17 @@
 // The map: draws when its data change, follows the pointer, takes keys.
 import { html, svg } from "../dom";
-import { bearing_of, sector_at, wrap_deg } from "../geometry";
+import { sector_at } from "../geometry";
 import { point_hand, reach_map, type ReachMap, type ReachMapData } from "../marks/reach_map";
 import { state_fill, state_patterns, states } from "../marks/states";
+import { share_steps } from "../marks/field";
 import { hatch } from "../marks/reach";
 import { has_reach, map_data } from "../model";
 import { strings } from "../strings";
 import { range_text, type Units } from "../units";
+import { dial } from "./dial";
+import { save_buttons } from "./export";
 import { bearing_text } from "./words";
 import type { Context, Shown, View } from "./view";
-
-const key_steps: Record<string, number> = {
-  ArrowRight: 1,
-  ArrowUp: 1,
-  ArrowLeft: -1,
-  ArrowDown: -1,
-};
-const page_step_deg = 30;
 
 function describe(data: ReachMapData, units: Units): string {
   const ranges = data.sectors.flatMap(({ reach_km }) => (reach_km === null ? [] : [reach_km]));
@@ -72,6 +67,30 @@ function legend(doc: Document, data: ReachMapData): HTMLElement {
         strings.legend_unknown,
       ),
     );
+  if (data.against !== null)
+    list.append(
+      item(
+        sample(doc, svg(doc, "path", { class: "against-line", d: "M0,6H26" })),
+        strings.legend_against,
+      ),
+    );
+  if (data.field !== null)
+    list.append(
+      item(
+        sample(
+          doc,
+          ...Array.from({ length: share_steps }, (_, step) =>
+            svg(doc, "rect", {
+              class: `share share-${step}`,
+              x: (26 / share_steps) * step,
+              width: 26 / share_steps,
+              height: 12,
+            }),
+          ),
+        ),
+        strings.legend_field,
+      ),
+    );
   data.limits.forEach((limit, i) => {
     list.append(
       item(
@@ -102,31 +121,22 @@ function legend(doc: Document, data: ReachMapData): HTMLElement {
   return list;
 }
 
-export function map_view({ doc, set, preview }: Context): View {
+export function map_view(context: Context): View {
+  const { doc } = context;
   const frame = html(doc, "div", { class: "frame" });
-  const dial = html(doc, "div", {
-    class: "dial",
-    role: "slider",
-    tabindex: 0,
-    "aria-label": strings.choose,
-    "aria-valuemin": 0,
-    "aria-valuemax": 359,
-    "aria-valuenow": 0,
-    "aria-valuetext": strings.bearing_none,
-  });
+  const chooser = dial(context, strings.choose);
   const caption = html(doc, "figcaption", {});
+  let map: ReachMap | null = null;
   const element = html(
     doc,
     "figure",
     { class: "map" },
-    html(doc, "div", { class: "stage" }, frame, dial),
+    html(doc, "div", { class: "stage" }, frame, chooser.element),
     caption,
+    save_buttons(doc, "reach", () => map?.element ?? null),
   );
-
-  let map: ReachMap | null = null;
   let data: ReachMapData | null = null;
-  let drawn = "";
-  let inputs: unknown[] = [];
+  let drawn: unknown[] = [];
   let latest: Shown | null = null;
 
   function size_px(): number {
@@ -135,16 +145,15 @@ export function map_view({ doc, set, preview }: Context): View {
     return Math.round(Math.max(room, 280));
   }
 
-  function draw(shown: Shown): void {
-    const { model, state } = shown;
+  function draw({ model, state }: Shown): void {
     const size = size_px();
-    const key = `${size} ${state.units}`;
-    const now: unknown[] = [model.site, model.reach, model.verdict, model.expect, model.land];
-    if (map !== null && key === drawn && now.every((part, i) => part === inputs[i])) return;
-    data = map_data(model, state.units);
+    const { site, reach, verdict, expect, land, field, reach_against } = model;
+    const inputs = [site, reach, verdict, expect, land, field, reach_against];
+    const now: unknown[] = [...inputs, size, state.units, state.band];
+    if (map !== null && now.every((part, i) => part === drawn[i])) return;
+    data = map_data(model, state.units, state.band);
     if (data === null) return;
-    drawn = key;
-    inputs = now;
+    drawn = now;
     map = reach_map(doc, data, {
       size,
       units: state.units,
@@ -157,62 +166,28 @@ export function map_view({ doc, set, preview }: Context): View {
     element.classList.toggle("is-empty", !has_reach(model));
   }
 
-  function point(shown: Shown): void {
+  function point({ state, bearing_deg }: Shown): void {
     if (map === null || data === null) return;
-    point_hand(doc, map, data, shown.bearing_deg);
-    const chosen = shown.state.bearing_deg;
-    dial.setAttribute("aria-valuenow", String(chosen ?? 0));
+    point_hand(doc, map, data, bearing_deg);
+    const chosen = state.bearing_deg;
     const reach_km = chosen === null ? null : (sector_at(data.sectors, chosen)?.reach_km ?? null);
-    dial.setAttribute(
-      "aria-valuetext",
+    chooser.show(
+      chosen,
+      data.sector_deg,
       chosen === null
-        ? strings.bearing_none
+        ? null
         : strings.bearing_value(
             bearing_text(chosen),
-            reach_km === null ? strings.no_reach : range_text(shown.state.units, reach_km),
+            reach_km === null ? strings.no_reach : range_text(state.units, reach_km),
           ),
     );
   }
 
-  function bearing_at(event: PointerEvent | MouseEvent): number {
-    const box = dial.getBoundingClientRect();
-    return (
-      Math.round(
-        bearing_of({
-          x: event.clientX - (box.left + box.width / 2),
-          y: event.clientY - (box.top + box.height / 2),
-        }),
-      ) % 360
-    );
-  }
-
-  dial.addEventListener("pointermove", (event) => {
-    if (event.pointerType !== "touch") preview(bearing_at(event));
-  });
-  dial.addEventListener("pointerleave", () => preview(null));
-  dial.addEventListener("click", (event) => set({ bearing_deg: bearing_at(event) }));
-  dial.addEventListener("keydown", (event) => {
-    const chosen = latest?.state.bearing_deg ?? null;
-    const width_deg = data?.sector_deg ?? 5;
-    const step = key_steps[event.key];
-    let next: number | null | undefined;
-    if (step !== undefined)
-      next = chosen === null ? 0 : wrap_deg(chosen + step * (event.shiftKey ? 1 : width_deg));
-    else if (event.key === "PageUp") next = wrap_deg((chosen ?? 0) + page_step_deg);
-    else if (event.key === "PageDown") next = wrap_deg((chosen ?? 0) - page_step_deg);
-    else if (event.key === "Home") next = 0;
-    else if (event.key === "End") next = 180;
-    else if (event.key === "Escape") next = null;
-    if (next === undefined) return;
-    event.preventDefault();
-    set({ bearing_deg: next });
-  });
   new ResizeObserver(() => {
     if (latest === null) return;
     draw(latest);
     point(latest);
   }).observe(element);
-
   return {
     element,
     update(shown) {

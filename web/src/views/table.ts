@@ -1,90 +1,32 @@
-// The numbers behind the map, as a table.
-import { csv, filled, sector_columns } from "../columns";
-import { html } from "../dom";
+// The numbers behind the map, as a table. Whether it is open is part of the state.
+import { sector_columns } from "../columns";
 import { sector_deg_of, sectors_of } from "../model";
-import { save } from "../save";
 import { strings } from "../strings";
+import { table_behind } from "./data_table";
 import type { Context, Shown, View } from "./view";
 
 export function table_view({ doc, set }: Context): View {
-  const place = html(doc, "div", {
-    class: "scroll",
-    tabindex: 0,
-    role: "region",
-    "aria-label": strings.table,
-  });
-  const button = html(doc, "button", { type: "button", class: "quiet" }, strings.save_csv);
-  const element = html(
-    doc,
-    "details",
-    { class: "table panel" },
-    html(doc, "summary", {}, strings.table),
-    place,
-    button,
-  );
+  const behind = table_behind(doc, "reach", "table panel");
   let latest: Shown | null = null;
   let inputs: unknown[] = [];
-
-  element.addEventListener("toggle", () => {
-    if (latest !== null && latest.state.table !== element.open) set({ table: element.open });
+  behind.element.addEventListener("toggle", () => {
+    const is_open = behind.element.open;
+    if (latest !== null && latest.state.table !== is_open) set({ table: is_open });
   });
-  button.addEventListener("click", () => {
-    if (latest === null) return;
-    const rows = sectors_of(latest.model);
-    save(doc, "roundel-reach.csv", "text/csv", csv(filled(sector_columns, rows), rows));
-  });
-
   return {
-    element,
+    element: behind.element,
     update(shown) {
       latest = shown;
       const { model, state } = shown;
-      element.open = state.table;
-      const now: unknown[] = [model.reach, model.verdict, state.units, state.table];
+      behind.element.open = state.table;
+      const now: unknown[] = [model.reach, model.verdict, state.units];
       if (now.every((part, i) => part === inputs[i])) return;
       inputs = now;
-      const rows = sectors_of(model);
-      element.hidden = rows.length === 0;
-      if (!state.table) return;
-      const columns = filled(sector_columns, rows);
-      place.replaceChildren(
-        html(
-          doc,
-          "table",
-          {},
-          html(doc, "caption", {}, strings.table_caption(String(sector_deg_of(model)))),
-          html(
-            doc,
-            "thead",
-            {},
-            html(
-              doc,
-              "tr",
-              {},
-              ...columns.map((column) => html(doc, "th", { scope: "col" }, column.label)),
-            ),
-          ),
-          html(
-            doc,
-            "tbody",
-            {},
-            ...rows.map((row) =>
-              html(
-                doc,
-                "tr",
-                {},
-                ...columns.map((column, i) =>
-                  html(
-                    doc,
-                    i === 0 ? "th" : "td",
-                    i === 0 ? { scope: "row" } : {},
-                    column.text(row, state.units) ?? strings.unknown,
-                  ),
-                ),
-              ),
-            ),
-          ),
-        ),
+      behind.show(
+        sector_columns,
+        sectors_of(model),
+        strings.table_caption(String(sector_deg_of(model))),
+        state.units,
       );
     },
   };

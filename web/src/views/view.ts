@@ -8,6 +8,8 @@ export interface Context {
   set(change: Partial<ViewState>): void;
   /** A bearing that is pointed at, not chosen. */
   preview(bearing_deg: number | null): void;
+  /** Asks again for everything: something has been changed. */
+  refresh(): void;
   now_s(): number;
 }
 

@@ -1,0 +1,377 @@
+// Journeys through the page with Chromium, against a roundeld made of fixtures (web/dev/mock.mjs).
+// Run by ctest, or: cd web && npm run browser
+import assert from "node:assert/strict";
+import { readFile } from "node:fs/promises";
+import { createRequire } from "node:module";
+import { after, before, describe, it } from "node:test";
+import { start_mock } from "../../web/dev/mock.mjs";
+
+const require = createRequire(new URL("../../web/package.json", import.meta.url));
+const { chromium } = require("playwright-core");
+const axe_source = await readFile(require.resolve("axe-core/axe.min.js"), "utf8");
+
+const desk = { width: 1280, height: 900 };
+const phone = { width: 360, height: 740 };
+/** A page's own errors; a failed request is one too, but for the journeys that cut the line. */
+const patience_ms = 60_000;
+
+let browser;
+before(async () => {
+  browser = await chromium.launch({
+    executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium",
+    args: ["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"],
+  });
+});
+after(() => browser?.close());
+
+/** Opens the page on a scenario, hands it to `go`, and afterwards wants a clean console. */
+async function visit(
+  { scenario = "judged", hash = "", viewport = desk, may_complain = false, ...context_options },
+  go,
+) {
+  const mock = await start_mock({ scenario });
+  const context = await browser.newContext({ viewport, acceptDownloads: true, ...context_options });
+  context.setDefaultTimeout(patience_ms);
+  const page = await context.newPage();
+  const complaints = [];
+  page.on("console", (message) => {
+    if (["error", "warning"].includes(message.type())) complaints.push(message.text());
+  });
+  page.on("pageerror", (error) => complaints.push(error.message));
+  const foreign = [];
+  page.on("request", (request) => {
+    if (!/^(data|blob):/.test(request.url()) && !request.url().startsWith(mock.url))
+      foreign.push(request.url());
+  });
+  try {
+    await page.goto(mock.url + hash);
+    await page.waitForSelector(".reach-map .land", { state: "attached" });
+    await go(page, mock);
+    if (!may_complain) assert.deepEqual(complaints, []);
+    assert.deepEqual(foreign, [], "requests that leave the machine");
+  } finally {
+    await context.close();
+    await mock.stop();
+  }
+}
+
+const text = (page, selector) => page.locator(selector).first().innerText();
+
+async function serious_violations(page) {
+  // Injected past the page's own policy, as a tool of the test, not of the page.
+  await page.evaluate(axe_source);
+  const { violations } = await page.evaluate(() => globalThis.axe.run(document));
+  return violations
+    .filter(({ impact }) => impact === "serious" || impact === "critical")
+    .map(({ id, nodes }) => `${id}: ${nodes.map((node) => node.target.join(" ")).join(", ")}`);
+}
+
+const width_over = (page) =>
+  page.evaluate(() => document.documentElement.scrollWidth - window.innerWidth);
+
+describe("a first visit", () => {
+  it("without a feed shows how to point one at roundeld", () =>
+    visit({ scenario: "no_feed" }, async (page) => {
+      assert.match(await text(page, ".sentence"), /Nothing heard yet/);
+      assert.match(await text(page, ".lessons"), /\[\[feed\]\]/);
+      assert.equal(await page.locator(".reach-line").getAttribute("d"), "");
+    }));
+
+  it("with a silent feed says since when", () =>
+    visit({ scenario: "stalled" }, async (page) => {
+      assert.match(await text(page, ".lessons"), /silent since 2026-03-07 23:47/);
+    }));
+
+  it("without altitude says what is missing", () =>
+    visit({ scenario: "no_altitude" }, async (page) => {
+      assert.match(await text(page, ".lessons"), /carries no altitude/);
+    }));
+
+  it("shows the verdict first, with its confidence, time and what is missing", () =>
+    visit({}, async (page) => {
+      assert.match(await text(page, ".sentence"), /not omnidirectional/);
+      assert.match(await text(page, ".basis"), /95\s%.*2026-03-01 00:00/);
+      assert.match(await text(page, ".advice"), /9 more hours/);
+      assert.equal(await page.locator("[role=status].sentence").count(), 1);
+    }));
+
+  it("shows reach's own sentence where there is no verdict, and hides what is not offered", () =>
+    visit({ scenario: "reach" }, async (page) => {
+      assert.match(await text(page, ".sentence"), /Reaches 96\s%/);
+      for (const hidden of [".gain", ".side-view", ".compare", ".time"])
+        assert.equal(await page.locator(hidden).isVisible(), false, hidden);
+    }));
+});
+
+describe("a bearing", () => {
+  it("is chosen by mouse, and pointed at before", () =>
+    visit({}, async (page) => {
+      const box = await page.locator(".map .dial").boundingBox();
+      const [x, y] = [box.x + box.width / 2, box.y + box.height / 2];
+      await page.mouse.move(x + box.width / 4, y);
+      await page.waitForFunction(() => document.querySelector(".degrees").textContent === "090°");
+      assert.equal(new URL(page.url()).hash, "");
+      await page.mouse.click(x, y + box.height / 4);
+      await page.mouse.move(1, 1);
+      await page.waitForFunction(() => document.querySelector(".degrees").textContent === "180°");
+      assert.equal(new URL(page.url()).hash, "#bearing=180");
+    }));
+
+  it("is chosen by touch", () =>
+    visit({ viewport: phone, hasTouch: true, isMobile: true }, async (page) => {
+      const dial = page.locator(".map .dial");
+      await dial.scrollIntoViewIfNeeded();
+      const box = await dial.boundingBox();
+      await dial.tap({ position: { x: box.width / 4, y: box.height / 2 } });
+      await page.waitForFunction(() => location.hash.startsWith("#bearing=270"));
+      assert.equal(await text(page, ".degrees"), "270°");
+    }));
+
+  it("is chosen by keys, and read out", () =>
+    visit({}, async (page) => {
+      const dial = page.locator(".map .dial");
+      await dial.focus();
+      for (const key of ["ArrowRight", "PageUp", "ArrowRight", "Shift+ArrowLeft"])
+        await page.keyboard.press(key);
+      await page.waitForFunction(() => location.hash === "#bearing=34");
+      assert.match(await dial.getAttribute("aria-valuetext"), /^034°.*km$/);
+      await page.keyboard.press("Escape");
+      await page.waitForFunction(() => location.hash === "");
+      assert.equal(
+        await text(page, ".hint"),
+        "Point at the map, tap it, or use the arrow keys on it.",
+      );
+    }));
+
+  it("that heard nothing is shown as absent, not as zero", () =>
+    visit({ hash: "#bearing=255" }, async (page) => {
+      assert.equal(await text(page, ".headline"), "nothing heard");
+      assert.equal(await page.locator(".reach-map .hand-bead").count(), 0);
+    }));
+
+  it("has its vertical cut, with its flights", () =>
+    visit({ hash: "#bearing=67" }, async (page, mock) => {
+      await page.waitForSelector(".picture.cut .elevation.cutoff");
+      assert.match(await text(page, ".side-view h2"), /065–070°/);
+      await page.locator(".side-view summary").click();
+      assert.equal(await page.locator(".side-view tbody tr").count(), 8);
+      const cuts = mock.asked.filter(({ path }) => path === "/api/cut");
+      assert.equal(cuts.at(-1).query, "?bearing_deg=67.5");
+    }));
+});
+
+describe("the address", () => {
+  it("restores bearing, units, theme, table and time", () =>
+    visit(
+      {
+        hash: "#bearing=75&units=aviation&theme=dark&from=2026-03-02T00%3A00%3A00Z&to=2026-03-03T00%3A00%3A00Z&table=1",
+      },
+      async (page, mock) => {
+        assert.equal(await text(page, ".degrees"), "075°");
+        assert.match(await text(page, ".headline"), /NM$/);
+        assert.equal(await page.locator("html").getAttribute("data-theme"), "dark");
+        assert.equal(await page.locator(".table.panel tbody tr").count(), 72);
+        const reach = mock.asked.filter(({ path }) => path === "/api/reach");
+        assert.match(decodeURIComponent(reach[0].query), /from=2026-03-02T00:00:00Z&to=2026-03-03/);
+      },
+    ));
+
+  it("follows when the hash is changed by hand or by history", () =>
+    visit({ hash: "#bearing=75" }, async (page) => {
+      await page.evaluate(() => (location.hash = "#bearing=120"));
+      await page.waitForFunction(() => document.querySelector(".degrees").textContent === "120°");
+    }));
+
+  it("keeps units and theme for the next visit, nothing else", () =>
+    visit({ hash: "#bearing=75" }, async (page, mock) => {
+      await page.getByRole("button", { name: "NM, ft" }).click();
+      await page.goto("about:blank");
+      await page.goto(mock.url);
+      await page.waitForSelector(".legend li");
+      assert.equal(await page.locator("[aria-pressed=true]").first().innerText(), "NM, ft");
+      assert.equal(await text(page, ".degrees"), "–––°");
+    }));
+});
+
+describe("a selection", () => {
+  it("of time is pulled on the strip, and asked for", () =>
+    visit({}, async (page, mock) => {
+      const stage = page.locator(".strip-stage");
+      await stage.scrollIntoViewIfNeeded();
+      const box = await stage.boundingBox();
+      await page.mouse.move(box.x + box.width * 0.3, box.y + 30);
+      await page.mouse.down();
+      await page.mouse.move(box.x + box.width * 0.5, box.y + 30, { steps: 4 });
+      await page.mouse.up();
+      await page.waitForFunction(() => /from=2026-03-0\d.*to=2026-03-0\d/.test(location.hash));
+      assert.equal(await page.locator(".brush").isVisible(), true);
+      await page.waitForFunction(() => document.querySelector(".time input").value !== "");
+      assert.match(
+        mock.asked.filter(({ path }) => path === "/api/reach").at(-1).query,
+        /from=.*to=/,
+      );
+    }));
+
+  it("of the last day counts back from the end of the record", () =>
+    visit({}, async (page, mock) => {
+      await page.getByRole("button", { name: "Day", exact: true }).click();
+      await page.waitForFunction(() => location.hash === "#range=day");
+      await page.waitForFunction(() => !document.querySelector(".brush").hidden);
+      const { query } = mock.asked.filter(({ path }) => path === "/api/verdict").at(-1);
+      assert.match(decodeURIComponent(query), /from=2026-03-07T00:00:00/);
+    }));
+
+  it("is held against another: words, difference and both outlines", () =>
+    visit({}, async (page, mock) => {
+      await page.getByLabel("Compare with").selectOption("antenna=spider");
+      await page.waitForSelector(".compare .gain-line");
+      await page.waitForSelector(".reach-map .against-line", { state: "attached" });
+      assert.match(await text(page, ".compare .strong"), /\+1\.3\sdB/);
+      assert.match(await text(page, ".compare .advice"), /one after the other/);
+      const { query } = mock.asked.filter(({ path }) => path === "/api/compare").at(-1);
+      assert.equal(decodeURIComponent(query), "?a=&b=antenna=spider");
+    }));
+
+  it("of an altitude band redraws the reach", () =>
+    visit({ hash: "#bearing=10" }, async (page) => {
+      const outline = () => page.locator(".reach-map .reach-line").getAttribute("d");
+      const before = await outline();
+      await page.getByLabel("Altitude", { exact: true }).selectOption("0");
+      await page.waitForFunction(() => location.hash.includes("band=0"));
+      await page.waitForFunction(
+        (old) => document.querySelector(".reach-map .reach-line").getAttribute("d") !== old,
+        before,
+      );
+    }));
+});
+
+describe("live", () => {
+  it("numbers move without redrawing the picture", () =>
+    visit({}, async (page, mock) => {
+      await page.evaluate(() => (document.querySelector(".reach-map").dataset.mark = "same"));
+      const live = mock.live();
+      live.feeds[0].received = 2_000_001;
+      live.feeds[0].aircraft = 51;
+      mock.tell(live);
+      await page.waitForFunction(() =>
+        document.querySelector(".feeds").textContent.includes("2\u202f000\u202f001"),
+      );
+      assert.equal(await page.locator(".reach-map[data-mark=same]").count(), 1);
+    }));
+
+  it("a lost connection is shown, what was known stays, and it recovers", () =>
+    visit({ may_complain: true }, async (page, mock) => {
+      mock.drop();
+      await page.waitForSelector(".notice:not([hidden])");
+      assert.match(await text(page, ".notice"), /Connection to roundeld lost at/);
+      assert.equal(await page.locator(".reach-line").first().isVisible(), true);
+      mock.pick_up();
+      await page.waitForSelector(".notice", { state: "hidden" });
+    }));
+});
+
+describe("setting things", () => {
+  it("is refused without a token, and says so", () =>
+    visit({}, async (page) => {
+      assert.match(await text(page, ".trials .note"), /read-only/);
+      assert.equal(await page.locator(".setting").isVisible(), false);
+    }));
+
+  it("sends the token in a header, and shows the answer's own words", () =>
+    visit({ scenario: "writable" }, async (page, mock) => {
+      await page.getByRole("button", { name: "Add note" }).click();
+      assert.match(await text(page, ".trials [role=status]"), /note first/);
+      await page.getByLabel("Note", { exact: true }).fill("cable dried");
+      await page.getByLabel("Token").fill("let me in");
+      await page.getByRole("button", { name: "Add note" }).click();
+      await page.waitForFunction(
+        () => document.querySelector(".trials [role=status]").textContent === "Note added.",
+      );
+      const sent = mock.asked.find(({ method }) => method === "POST");
+      assert.equal(sent.path, "/api/notes");
+      assert.equal(sent.headers.authorization, "Bearer let me in");
+      assert.equal(sent.query, "");
+    }));
+
+  it("with a wrong token is refused in words", () =>
+    visit({ scenario: "writable", may_complain: true }, async (page) => {
+      await page.getByLabel("Token").fill("guess");
+      await page.getByRole("button", { name: "Stop trial" }).click();
+      await page.waitForFunction(() =>
+        /not the token/.test(document.querySelector(".trials [role=status]").textContent),
+      );
+    }));
+});
+
+describe("taking away", () => {
+  it("a picture as SVG carries its styles and colours along", () =>
+    visit({}, async (page) => {
+      const waiting = page.waitForEvent("download");
+      await page.locator(".map").getByRole("button", { name: "Save as SVG" }).click();
+      const download = await waiting;
+      assert.equal(download.suggestedFilename(), "roundel-reach.svg");
+      const saved = await readFile(await download.path(), "utf8");
+      assert.match(saved, /^<svg[^>]*xmlns="http:\/\/www.w3.org\/2000\/svg"/);
+      assert.match(saved, /\.reach-line \{[^}]*stroke: rgb/);
+      assert.doesNotMatch(saved, /var\(--/);
+    }));
+
+  it("a picture as PNG is one", () =>
+    visit({}, async (page) => {
+      const waiting = page.waitForEvent("download");
+      await page.locator(".gain").getByRole("button", { name: "Save as PNG" }).click();
+      const saved = await readFile(await (await waiting).path());
+      assert.equal(saved.subarray(1, 4).toString(), "PNG");
+      assert.ok(saved.readUInt32BE(16) > 500, "twice the pixels of the page");
+    }));
+
+  it("a table as CSV has a line for each sector", () =>
+    visit({ hash: "#table=1" }, async (page) => {
+      const waiting = page.waitForEvent("download");
+      await page.locator(".table.panel").getByRole("button", { name: "Save as CSV" }).click();
+      const saved = await readFile(await (await waiting).path(), "utf8");
+      assert.equal(saved.trim().split("\r\n").length, 73);
+    }));
+
+  it("prints the pictures and the verdict without the controls", () =>
+    visit({ hash: "#bearing=67" }, async (page) => {
+      await page.emulateMedia({ media: "print" });
+      assert.equal(await page.locator(".settings").isVisible(), false);
+      assert.equal(await page.locator(".reach-map").isVisible(), true);
+      assert.equal(await page.locator(".sentence").isVisible(), true);
+    }));
+});
+
+describe("everyone", () => {
+  for (const [name, options] of [
+    [
+      "on a desk, light",
+      { colorScheme: "light", hash: "#bearing=67&against=antenna%3Dspider&table=1" },
+    ],
+    ["on a desk, dark", { colorScheme: "dark", hash: "#bearing=67&against=antenna%3Dspider" }],
+    ["on a phone", { viewport: phone, hash: "#bearing=255" }],
+    ["with nothing heard", { scenario: "empty" }],
+    ["who may set things", { scenario: "writable" }],
+  ])
+    it(`finds no serious barrier: ${name}`, () =>
+      visit(options, async (page) => {
+        assert.deepEqual(await serious_violations(page), []);
+      }));
+
+  for (const [name, options] of [
+    ["with everything shown", { hash: "#bearing=67&against=antenna%3Dspider&table=1" }],
+    ["in nautical miles", { hash: "#bearing=67&units=aviation" }],
+    ["with nothing heard", { scenario: "no_feed" }],
+    ["who may set things", { scenario: "writable" }],
+  ])
+    it(`scrolls only downwards at 360 pixels: ${name}`, () =>
+      visit({ viewport: phone, ...options }, async (page) => {
+        assert.ok((await width_over(page)) <= 0);
+      }));
+
+  it("can read it from right to left", () =>
+    visit({ viewport: phone, hash: "#bearing=67" }, async (page) => {
+      await page.evaluate(() => (document.documentElement.dir = "rtl"));
+      assert.ok((await width_over(page)) <= 0);
+    }));
+});

@@ -1,0 +1,152 @@
+// Two selections held against each other: the answer in words, the difference by bearing.
+import type { CompareAnswer, CompareSector } from "../api";
+import type { Column } from "../columns";
+import { html, set_text } from "../dom";
+import { sector_at, sector_width_deg } from "../geometry";
+import { gain_rose, point_gain_hand, type GainRose, type GainRoseData } from "../marks/gain_rose";
+import { value_of } from "../model";
+import { strings } from "../strings";
+import { db_text } from "../units";
+import { table_behind } from "./data_table";
+import { dial } from "./dial";
+import { save_buttons } from "./export";
+import { side_px } from "./gain";
+import { bearing_text } from "./words";
+import type { Context, Shown, View } from "./view";
+
+const db_column = (
+  key: "difference_db" | "low_db" | "high_db",
+  label: string,
+): Column<CompareSector> => ({
+  key,
+  label,
+  value: (row) => row[key],
+  text: (row) => {
+    const value = row[key];
+    return value === null ? null : db_text(value);
+  },
+});
+
+const columns: Column<CompareSector>[] = [
+  {
+    key: "bearing_deg",
+    label: strings.bearing,
+    value: (row) => row.bearing_deg,
+    text: (row) => `${row.bearing_deg.toFixed(1)}°`,
+  },
+  db_column("difference_db", strings.difference),
+  db_column("low_db", strings.low),
+  db_column("high_db", strings.high),
+  {
+    key: "significant",
+    label: strings.significant,
+    value: (row) => String(row.significant),
+    text: (row) => (row.significant ? strings.yes : strings.no),
+  },
+];
+
+function words_of(answer: CompareAnswer): string {
+  if (answer.sentence !== undefined && answer.sentence !== "") return answer.sentence;
+  const difference = answer.difference_db;
+  if (difference === null) return answer.verdict;
+  return strings.difference_of(
+    db_text(difference.value),
+    db_text(difference.low),
+    db_text(difference.high),
+    answer.paired ? strings.paired : strings.unpaired,
+  );
+}
+
+export function compare_view(context: Context): View {
+  const { doc } = context;
+  const words = html(doc, "p", { class: "note strong", role: "status", "aria-live": "polite" });
+  const doubts = html(doc, "ul", { class: "advice" });
+  const frame = html(doc, "div", { class: "frame" });
+  const chooser = dial(context, strings.choose_difference);
+  const stage = html(doc, "div", { class: "stage" }, frame, chooser.element);
+  const place = html(doc, "div", { class: "place" }, stage);
+  const behind = table_behind(doc, "difference", "behind");
+  let rose: GainRose | null = null;
+  const element = html(
+    doc,
+    "figure",
+    { class: "panel compare", hidden: true },
+    html(doc, "figcaption", {}, html(doc, "h2", {}, strings.compare_title), words, doubts),
+    place,
+    behind.element,
+    save_buttons(doc, "difference", () => rose?.element ?? null),
+  );
+  let data: GainRoseData | null = null;
+  let drawn: unknown[] = [];
+  let latest: Shown | null = null;
+
+  function draw({ model, state, bearing_deg }: Shown): void {
+    element.hidden = state.against === null || model.compare === null;
+    if (element.hidden) return;
+    const answer = value_of(model.compare);
+    stage.hidden = answer === null;
+    if (answer === null) {
+      drawn = [];
+      behind.element.hidden = true;
+      doubts.replaceChildren();
+      set_text(
+        words,
+        model.compare?.kind === "failed"
+          ? strings.failed(strings.compare_answer, model.compare.detail)
+          : strings.waiting,
+      );
+      return;
+    }
+    const size = side_px(place, 460);
+    if (drawn[0] !== answer || drawn[1] !== size || drawn[2] !== state.units) {
+      drawn = [answer, size, state.units];
+      set_text(words, words_of(answer));
+      doubts.replaceChildren(...answer.confounded.map((line) => html(doc, "li", {}, line)));
+      data = {
+        sectors: answer.sectors.map((sector) => ({
+          bearing_deg: sector.bearing_deg,
+          value_db: sector.difference_db,
+          low_db: sector.low_db,
+          high_db: sector.high_db,
+          is_significant: sector.significant,
+        })),
+        sector_deg: sector_width_deg(answer.sectors),
+        tolerance_db: null,
+      };
+      rose = gain_rose(doc, data, {
+        size,
+        title: strings.compare_title,
+        description: words_of(answer),
+        id: "difference",
+      });
+      frame.replaceChildren(rose.element);
+      behind.show(columns, answer.sectors, strings.compare_title, state.units);
+    }
+    if (rose === null || data === null) return;
+    const chosen = state.bearing_deg;
+    const sector = bearing_deg === null ? null : sector_at(data.sectors, bearing_deg);
+    point_gain_hand(doc, rose, data, bearing_deg, sector);
+    const value = chosen === null ? null : (sector_at(data.sectors, chosen)?.value_db ?? null);
+    chooser.show(
+      chosen,
+      data.sector_deg,
+      chosen === null
+        ? null
+        : strings.bearing_value(
+            bearing_text(chosen),
+            value === null ? strings.not_judged : db_text(value),
+          ),
+    );
+  }
+
+  new ResizeObserver(() => {
+    if (latest !== null) draw(latest);
+  }).observe(element);
+  return {
+    element,
+    update(shown) {
+      latest = shown;
+      draw(shown);
+    },
+  };
+}

@@ -1,0 +1,87 @@
+// A table from columns and rows; on the page and as CSV it is the same.
+import { csv, filled, type Column } from "../columns";
+import { html } from "../dom";
+import { save } from "../save";
+import { strings } from "../strings";
+import type { Units } from "../units";
+
+export function data_table<Row>(
+  doc: Document,
+  all: Column<Row>[],
+  rows: Row[],
+  caption: string,
+  units: Units,
+): HTMLElement {
+  const columns = filled(all, rows);
+  const head = columns.map((column) => html(doc, "th", { scope: "col" }, column.label));
+  const body = rows.map((row) =>
+    html(
+      doc,
+      "tr",
+      {},
+      ...columns.map((column, i) =>
+        html(
+          doc,
+          i === 0 ? "th" : "td",
+          i === 0 ? { scope: "row" } : {},
+          column.text(row, units) ?? strings.unknown,
+        ),
+      ),
+    ),
+  );
+  return html(
+    doc,
+    "table",
+    {},
+    html(doc, "caption", {}, caption),
+    html(doc, "thead", {}, html(doc, "tr", {}, ...head)),
+    html(doc, "tbody", {}, ...body),
+  );
+}
+
+export interface Behind {
+  element: HTMLDetailsElement;
+  /** Filled only while it is open. */
+  show<Row>(columns: Column<Row>[], rows: Row[], caption: string, units: Units): void;
+}
+
+/** The table behind a picture: closed at first, with its own CSV. */
+export function table_behind(
+  doc: Document,
+  file: string,
+  style: string,
+  summary: string = strings.table,
+): Behind {
+  const place = html(doc, "div", {
+    class: "scroll",
+    tabindex: 0,
+    role: "region",
+    "aria-label": summary,
+  });
+  const button = html(doc, "button", { type: "button", class: "quiet" }, strings.save_csv);
+  const element = html(
+    doc,
+    "details",
+    { class: style },
+    html(doc, "summary", {}, summary),
+    place,
+    button,
+  );
+  let fill: (() => void) | null = null;
+  let text = () => "";
+  const fill_if_open = () => {
+    if (element.open) fill?.();
+    if (element.open) fill = null;
+  };
+  element.addEventListener("toggle", fill_if_open);
+  button.addEventListener("click", () => save(doc, `roundel-${file}.csv`, "text/csv", text()));
+  return {
+    element,
+    show(columns, rows, caption, units) {
+      element.hidden = rows.length === 0;
+      text = () => csv(filled(columns, rows), rows);
+      fill = () => place.replaceChildren(data_table(doc, columns, rows, caption, units));
+      fill_if_open();
+    },
+  };
+}

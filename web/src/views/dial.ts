@@ -1,0 +1,81 @@
+// Chooses a bearing on a round picture: pointer, tap and keys. To a screen reader it is a slider.
+import { html } from "../dom";
+import { bearing_of, wrap_deg } from "../geometry";
+import { strings } from "../strings";
+import type { Context } from "./view";
+
+const key_steps: Record<string, number> = {
+  ArrowRight: 1,
+  ArrowUp: 1,
+  ArrowLeft: -1,
+  ArrowDown: -1,
+};
+const page_step_deg = 30;
+
+export interface Dial {
+  element: HTMLElement;
+  /** @param words of the chosen bearing, for a screen reader; null: none is chosen */
+  show(chosen_deg: number | null, step_deg: number, words: string | null): void;
+}
+
+/** What a key makes of the bearing chosen; undefined: the key is not ours. */
+export function key_bearing(
+  key: string,
+  has_shift: boolean,
+  chosen_deg: number | null,
+  step_deg: number,
+): number | null | undefined {
+  const step = key_steps[key];
+  if (step !== undefined)
+    return chosen_deg === null ? 0 : wrap_deg(chosen_deg + step * (has_shift ? 1 : step_deg));
+  if (key === "PageUp") return wrap_deg((chosen_deg ?? 0) + page_step_deg);
+  if (key === "PageDown") return wrap_deg((chosen_deg ?? 0) - page_step_deg);
+  if (key === "Home") return 0;
+  if (key === "End") return 180;
+  if (key === "Escape") return null;
+  return undefined;
+}
+
+export function dial({ doc, set, preview }: Context, label: string): Dial {
+  let chosen_deg: number | null = null;
+  let step_deg = 5;
+  const element = html(doc, "div", {
+    class: "dial",
+    role: "slider",
+    tabindex: 0,
+    "aria-label": label,
+    "aria-valuemin": 0,
+    "aria-valuemax": 359,
+    "aria-valuenow": 0,
+    "aria-valuetext": strings.bearing_none,
+  });
+  const bearing_at = (event: MouseEvent): number => {
+    const box = element.getBoundingClientRect();
+    const bearing_deg = bearing_of({
+      x: event.clientX - (box.left + box.width / 2),
+      y: event.clientY - (box.top + box.height / 2),
+    });
+    return Math.round(bearing_deg) % 360;
+  };
+  element.addEventListener("pointermove", (event) => {
+    if (event.pointerType !== "touch") preview(bearing_at(event));
+  });
+  element.addEventListener("pointerleave", () => preview(null));
+  element.addEventListener("click", (event) => set({ bearing_deg: bearing_at(event) }));
+  element.addEventListener("keydown", (event) => {
+    if (event.ctrlKey || event.altKey || event.metaKey) return;
+    const next = key_bearing(event.key, event.shiftKey, chosen_deg, step_deg);
+    if (next === undefined) return;
+    event.preventDefault();
+    set({ bearing_deg: next });
+  });
+  return {
+    element,
+    show(chosen, step, words) {
+      chosen_deg = chosen;
+      step_deg = step;
+      element.setAttribute("aria-valuenow", String(chosen ?? 0));
+      element.setAttribute("aria-valuetext", words ?? strings.bearing_none);
+    },
+  };
+}

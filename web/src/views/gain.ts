@@ -1,0 +1,108 @@
+// The second polar plot: gain by bearing with its band; there when there is a verdict.
+import type { VerdictAnswer } from "../api";
+import { html, set_text } from "../dom";
+import { sector_at, sector_width_deg } from "../geometry";
+import { gain_rose, point_gain_hand, type GainRose, type GainRoseData } from "../marks/gain_rose";
+import { has_reach, value_of } from "../model";
+import { strings } from "../strings";
+import { db_text } from "../units";
+import { dial } from "./dial";
+import { save_buttons } from "./export";
+import { bearing_text } from "./words";
+import type { Context, Shown, View } from "./view";
+
+function data_of(verdict: VerdictAnswer): GainRoseData {
+  return {
+    sectors: verdict.sectors.map((sector) => ({
+      bearing_deg: sector.bearing_deg,
+      value_db: sector.gain_db,
+      low_db: sector.gain_low_db,
+      high_db: sector.gain_high_db,
+      state: sector.state,
+    })),
+    sector_deg: sector_width_deg(verdict.sectors),
+    tolerance_db: verdict.tolerance_db,
+  };
+}
+
+function ripple_text(verdict: VerdictAnswer): string {
+  const ripple = verdict.ripple_db;
+  if (ripple === null) return strings.ripple_unknown;
+  return strings.ripple(
+    ripple.value.toFixed(1),
+    ripple.low.toFixed(1),
+    ripple.high.toFixed(1),
+    verdict.tolerance_db.toFixed(1),
+  );
+}
+
+/** The side of a square picture that fits into its place. */
+export function side_px(place: HTMLElement, most: number): number {
+  return Math.round(Math.min(Math.max(place.clientWidth, 260), most));
+}
+
+export function gain_view(context: Context): View {
+  const { doc } = context;
+  const frame = html(doc, "div", { class: "frame" });
+  const chooser = dial(context, strings.choose_gain);
+  const place = html(doc, "div", { class: "place" });
+  place.append(html(doc, "div", { class: "stage" }, frame, chooser.element));
+  const ripple = html(doc, "p", { class: "note" });
+  let rose: GainRose | null = null;
+  const element = html(
+    doc,
+    "figure",
+    { class: "panel gain", hidden: true },
+    html(doc, "figcaption", {}, html(doc, "h2", {}, strings.gain_title), ripple),
+    place,
+    save_buttons(doc, "gain", () => rose?.element ?? null),
+  );
+  let data: GainRoseData | null = null;
+  let drawn: unknown[] = [];
+  let latest: Shown | null = null;
+
+  function draw({ model, state, bearing_deg }: Shown): void {
+    const verdict = has_reach(model) ? value_of(model.verdict) : null;
+    element.hidden = verdict === null;
+    if (verdict === null) return;
+    const size = side_px(place, 460);
+    if (drawn[0] !== verdict || drawn[1] !== size) {
+      drawn = [verdict, size];
+      data = data_of(verdict);
+      rose = gain_rose(doc, data, {
+        size,
+        title: strings.gain_title,
+        description: strings.gain_description(ripple_text(verdict)),
+        id: "gain",
+      });
+      frame.replaceChildren(rose.element);
+      set_text(ripple, ripple_text(verdict));
+    }
+    if (rose === null || data === null) return;
+    const sector = bearing_deg === null ? null : sector_at(data.sectors, bearing_deg);
+    point_gain_hand(doc, rose, data, bearing_deg, sector);
+    const chosen = state.bearing_deg;
+    const gain = chosen === null ? null : (sector_at(data.sectors, chosen)?.value_db ?? null);
+    chooser.show(
+      chosen,
+      data.sector_deg,
+      chosen === null
+        ? null
+        : strings.bearing_value(
+            bearing_text(chosen),
+            gain === null ? strings.not_judged : db_text(gain),
+          ),
+    );
+  }
+
+  new ResizeObserver(() => {
+    if (latest !== null) draw(latest);
+  }).observe(element);
+  return {
+    element,
+    update(shown) {
+      latest = shown;
+      draw(shown);
+    },
+  };
+}
