@@ -67,6 +67,7 @@ export function dial({ doc, set, preview }: Context, label: string): Dial {
     const next = key_bearing(event.key, event.shiftKey, chosen_deg, step_deg);
     if (next === undefined) return;
     event.preventDefault();
+    chosen_deg = next; // keys may come faster than pictures
     set({ bearing_deg: next });
   });
   return {
