@@ -31,10 +31,6 @@ void append(HeardCells<n>& to, const HeardCell& cell) {
 
 }  // namespace
 
-std::int64_t window_of(double time_s) noexcept {
-  return static_cast<std::int64_t>(std::floor(time_s / schema::window_s));
-}
-
 FlightLog::OpenFlight* FlightLog::get(const FlightRef& ref) noexcept {
   if (ref.place < 0) return nullptr;
   OpenFlight& flight = flights_[static_cast<std::size_t>(ref.place)];

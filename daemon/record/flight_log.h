@@ -15,7 +15,13 @@
 
 namespace roundel::record {
 
-std::int64_t window_of(double time_s) noexcept;
+/// Number of the window that holds this time; |time_s| below 1e18.
+inline std::int64_t window_of(double time_s) noexcept {
+  // Not std::floor, which is a call on processors that have no instruction for it.
+  const double windows = time_s / schema::window_s;
+  const auto towards_zero = static_cast<std::int64_t>(windows);
+  return towards_zero - (windows < static_cast<double>(towards_zero) ? 1 : 0);
+}
 
 /// Up to n heard cells of a flight that follow each other closely.
 template <std::size_t n>

@@ -16,9 +16,9 @@ namespace roundel::record {
 
 /// How far off a report may be and still count. Seconds are of the feed's clock.
 struct Rules {
-  double stale_s = 60;         ///< behind the feed's newest
-  double leap_s = 60;          ///< ahead of it: held until others confirm
-  double out_of_order_s = 30;  ///< a window is closed this long after its end
+  double stale_s = 60;         ///< behind the feed's newest, at most 60; windows stay open for it
+  double leap_s = 60;          ///< ahead of it, at most 60: held until others confirm
+  double out_of_order_s = 30;  ///< if nothing comes less far behind, the feed's clock was set back
   double bridge_s = 300;       ///< silent cells are written across gaps up to this
   double infer_s = 1800;  ///< and, inferred, up to this where one straight path explains both ends
   double flight_break_s = 1800;
@@ -52,6 +52,12 @@ class FlightIds {
 };
 
 /// The recorder of one feed.
+///
+/// Time is the feed's own (feed_clock.h says how it is found), so that a recording is recorded as
+/// it was live. A few reports wait until others confirm them: those that would make the clock leap,
+/// and the first of each aircraft after a silence, at most until their window closes. They are
+/// counted when that is decided; close() decides all.
+/// Memory: at most 4096 aircraft, 4096 held reports, and what was not yet taken.
 ///
 /// Use: construct, resume() from what the store holds, then accept()/reject() for every line, and
 /// take() at each write interval; the batch is committed by the caller, who keeps it until the

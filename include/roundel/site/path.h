@@ -16,7 +16,7 @@ double wrap_longitude_deg(double longitude_deg) noexcept;
 double longitude_difference_deg(double to_deg, double from_deg) noexcept;
 
 /// Along the great circle on a sphere of the mean radius 6371.0088 km (IUGG; Moritz 1980, Geodetic
-/// Reference System): within 0.56 % of the ellipsoid's.
+/// Reference System): within 0.57 % of the ellipsoid's.
 double distance_km(const Place& a, const Place& b) noexcept;
 
 /// distance_km(a, b) <= limit_km, without trigonometry where the places are near each other.
