@@ -277,8 +277,10 @@ std::vector<FlightLog::Resumed> FlightLog::resume(std::span<const schema::Flight
   is_muted_ = true;
   for (const schema::Flight& row : open) {
     ids_.skip(row.id);
-    const auto of_flight = std::ranges::equal_range(
-        cells, row.id, {}, [](const schema::Cell* cell) { return cell->flight; });
+    const auto flight_of = [](const schema::Cell* cell) { return cell->flight; };
+    const std::span<const schema::Cell* const> of_flight(
+        std::ranges::lower_bound(cells, row.id, {}, flight_of),
+        std::ranges::upper_bound(cells, row.id, {}, flight_of));
     if (of_flight.empty() || n_live_ >= capacity) {
       schema::Flight ended = row;
       ended.last_window = of_flight.empty() ? row.first_window : of_flight.back()->window;

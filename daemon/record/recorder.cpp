@@ -19,8 +19,6 @@
 namespace roundel::record {
 namespace {
 
-// A dead feed is told from an empty sky by as many reports missing; e^-10 is chance enough.
-constexpr double least_expected = 10;
 // Held for a leap of the clock; a feed whose clock stands still in the future fills it.
 constexpr std::size_t max_held = 4096;
 // Unix seconds that a window number can be made of; the year 5138 as seconds is milliseconds.
@@ -60,7 +58,6 @@ struct Recorder::Impl {
   void reject_held(std::size_t n_kept);
   void go_back();
   void advance();
-  void judge_silence(std::int64_t window);
   void settle(std::int64_t window);
   void settle(Aircraft& aircraft);
   void purge();
@@ -83,9 +80,6 @@ struct Recorder::Impl {
   std::vector<Held> held;
   std::vector<schema::Coverage> rows;       // made before the clock was set back
   std::optional<schema::FeedClock> newest;  // since the last take
-  std::int64_t judged = INT64_MIN;          // last window whose silence was judged
-  double last_line_s{};                     // in the windows judged
-  bool is_silent = false, is_dead = false;
   std::int64_t purged_window = INT64_MIN;
 };
 
@@ -164,9 +158,7 @@ void Recorder::Impl::go_back() {
   coverage.interrupt();
   std::ranges::move(coverage.take_rows(trials.spans()), std::back_inserter(rows));
   flights.set_closed_window(INT64_MIN);
-  judged = INT64_MIN;
   activity = {};
-  is_silent = is_dead = false;
 }
 
 // Closes what the clock has passed. A window's silence is judged one window before its cells are
@@ -176,7 +168,7 @@ void Recorder::Impl::advance() {
   const std::int64_t target = window_of(clock.now() - rules.stale_s) - 2;
   if (flights.closed_window() == INT64_MIN) {
     flights.set_closed_window(target);
-    judged = target + 1;
+    activity.begin_after(target + 1);
     return;
   }
   if (target <= flights.closed_window()) return;
@@ -187,7 +179,7 @@ void Recorder::Impl::advance() {
   while (flights.closed_window() < target) {
     const std::int64_t window =
         flights.closed_window() < last_step ? flights.closed_window() + 1 : target;
-    if (window + 1 > judged) judge_silence(window + 1);
+    activity.judge(window + 1, flights, coverage);
     settle(window);
     flights.close_window(window);
   }
@@ -197,28 +189,6 @@ void Recorder::Impl::advance() {
     const double silent_s = now_s - aircraft.last_time_s;
     return silent_s > (aircraft.current.place < 0 ? forget_s : rules.flight_break_s + forget_s);
   });
-}
-
-void Recorder::Impl::judge_silence(std::int64_t window) {
-  judged = window;
-  if (const auto* lines = activity.in(window)) {
-    is_silent = is_dead = false;
-    last_line_s = lines->last_s;
-    return;
-  }
-  const auto from_s = static_cast<double>(window * schema::window_s);
-  const double to_s = from_s + schema::window_s;
-  if (!coverage.is_listening(from_s, to_s)) {
-    is_silent = is_dead = false;
-    return;
-  }
-  if (!is_silent) is_dead = flights.expected_reports(window - 1) >= least_expected;
-  const double begin_s =
-      is_silent ? from_s : std::clamp(last_line_s, from_s - schema::window_s, from_s);
-  is_silent = true;
-  if (!is_dead) return;
-  const auto* next = activity.in(window + 1);
-  coverage.cut(begin_s, next != nullptr ? next->first_s : to_s);
 }
 
 // --- Aircraft --------------------------------------------------------------------------------
@@ -408,7 +378,7 @@ void Recorder::reject(feed::Reject reason, std::int64_t count) {
   assert(count >= 0);
   impl_->counts.reject(reason, count);
   if (count > 0 && impl_->clock.is_running()) {
-    impl_->activity.heard(window_of(impl_->clock.newest()), impl_->clock.newest(), count);
+    impl_->activity.heard(window_of(impl_->clock.newest()), impl_->clock.newest());
   }
 }
 

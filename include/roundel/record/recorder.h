@@ -84,7 +84,7 @@ class Recorder {
   void set_trials(std::vector<schema::Trial> trials);
 
   /// Continues open flights after a restart: no silent cells are invented for the time between.
-  /// @param tail  the latest cells of those flights (at least the last 30 min of feed time)
+  /// @param tail  the latest cells of those flights (of at least the last 35 min of feed time)
   void resume(std::span<const schema::Flight> open, std::span<const schema::Cell> tail);
 
   /// One decoded report. @param arrival_s  the computer's clock, Unix seconds
