@@ -60,7 +60,7 @@ const Trial* running(const std::vector<Trial>& all, std::string_view feed) {
   return found == all.end() ? nullptr : &*found;
 }
 
-Result<void> set_stop(const Database& database, Id trial, std::int64_t stop_s) {
+Result<void> set_stop(const Database& database, Id trial, std::optional<std::int64_t> stop_s) {
   auto update = database.prepare("UPDATE trial SET stop_s = ? WHERE id = ?");
   ROUNDEL_TRY(update);
   return update->run(stop_s, trial);
@@ -176,6 +176,26 @@ Result<void> Store::extend_trial(Id trial, std::int64_t start_s) {
   auto update = database.prepare("UPDATE trial SET start_s = ? WHERE id = ?");
   ROUNDEL_TRY(update);
   ROUNDEL_TRY(update->run(start_s, trial));
+  ROUNDEL_TRY(count_change(database));
+  return transaction->commit();
+}
+
+Result<void> Store::set_trial_stop(Id trial, std::optional<std::int64_t> stop_s) {
+  assert(impl_->access != Access::read);
+  const Database& database = impl_->database;
+  auto transaction = Transaction::begin(database, Transaction::Kind::write);
+  ROUNDEL_TRY(transaction);
+  const auto all = read_trials(database);
+  ROUNDEL_TRY(all);
+  const auto found =
+      std::find_if(all->begin(), all->end(), [&](const Trial& row) { return row.id == trial; });
+  if (found == all->end()) return fail(Errc::not_found, fmt::format("there is no trial {}", trial));
+  if (stop_s == found->stop_s) return {};
+  Trial changed = *found;
+  changed.stop_s = stop_s;
+  ROUNDEL_TRY(check(changed));
+  ROUNDEL_TRY(refuse_overlap(*all, changed, trial));
+  ROUNDEL_TRY(set_stop(database, trial, stop_s));
   ROUNDEL_TRY(count_change(database));
   return transaction->commit();
 }

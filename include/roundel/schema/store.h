@@ -102,6 +102,8 @@ class Store {
   /// Lets a trial begin earlier (older recordings loaded later); a later start changes nothing.
   /// Errc::out_of_range on overlap.
   Result<void> extend_trial(Id trial, std::int64_t start_s);
+  /// Lets a trial end elsewhere, or go on (none). Errc::out_of_range on overlap or before its start.
+  Result<void> set_trial_stop(Id trial, std::optional<std::int64_t> stop_s);
   /// Errc::out_of_range for an empty text, not_found for an unknown trial.
   Result<Id> add_note(const Note& note);
   /// By time.

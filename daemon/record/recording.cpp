@@ -1,0 +1,195 @@
+#include "daemon/record/recording.h"
+
+#include <fmt/format.h>
+
+#include <cassert>
+
+#include "daemon/record/feed_recording.h"
+
+namespace roundel::record {
+namespace {
+
+bool is_same(const schema::SiteRow& a, const schema::SiteRow& b) {
+  return a.name == b.name && a.latitude_deg == b.latitude_deg &&
+         a.longitude_deg == b.longitude_deg && a.ground_m == b.ground_m &&
+         a.antenna_m == b.antenna_m && a.surface_m == b.surface_m;
+}
+
+std::string words(const schema::SiteRow& site) {
+  return fmt::format("\"{}\" at {}, {}, antenna {} m above ground at {} m, country at {} m",
+                     site.name, site.latitude_deg, site.longitude_deg, site.antenna_m,
+                     site.ground_m, site.surface_m);
+}
+
+// The trial that runs now, or nullptr.
+const schema::Trial* running(const std::vector<schema::Trial>& trials) {
+  for (const schema::Trial& trial : trials)
+    if (!trial.stop_s) return &trial;
+  return nullptr;
+}
+
+}  // namespace
+
+struct Recording::Impl {
+  Options options;
+  schema::Store store;
+  std::unique_ptr<site::Viewpoint> viewpoint;
+  FlightIds flight_ids;
+  std::int64_t trials_version = -1;
+  std::map<std::string, FeedRecording> feeds;
+
+  FeedRecording::Context context() {
+    return {store, *viewpoint, options.rules, flight_ids, options.is_file, options.log};
+  }
+
+  Result<void> commit(FeedRecording& feed) {
+    auto& pending = feed.pending();
+    while (!pending.empty()) {
+      const auto committed = store.commit(pending.front());
+      if (!committed && committed.error().code == Errc::out_of_range) {
+        // No table takes it, now or later; without it the rest can go on.
+        options.log(Level::error, fmt::format("feed \"{}\": a batch is lost: {}",
+                                              feed.config().name, committed.error().line()));
+      } else if (!committed) {
+        return committed;
+      }
+      pending.pop_front();
+    }
+    return {};
+  }
+
+  void tell_change(const std::string& name, const std::vector<schema::Trial>& before,
+                   const std::vector<schema::Trial>& now) const {
+    const schema::Trial *was = running(before), *is = running(now);
+    if (is && (!was || was->id != is->id)) {
+      options.log(Level::info, fmt::format("feed \"{}\": trial {} runs: {}", name, is->id,
+                                           record::words(equipment_of(*is))));
+    } else if (was && !is) {
+      options.log(Level::warning,
+                  fmt::format("feed \"{}\": trial {} was stopped; reports are not recorded until "
+                              "roundel trial start",
+                              name, was->id));
+    }
+  }
+};
+
+Recording::Recording(std::unique_ptr<Impl> impl) : impl_(std::move(impl)) {}
+Recording::Recording(Recording&&) noexcept = default;
+Recording& Recording::operator=(Recording&&) noexcept = default;
+Recording::~Recording() = default;
+
+Result<Recording> Recording::open(Options options) {
+  auto viewpoint = site::Viewpoint::from(options.site);
+  if (!viewpoint) return tl::unexpected(viewpoint.error());
+  auto store = schema::Store::open(options.store, schema::Store::Access::record);
+  if (!store) return tl::unexpected(store.error());
+  const auto site = store->site();
+  if (!site) return tl::unexpected(site.error());
+  if (!*site || !is_same(**site, options.site)) {
+    if (*site)
+      options.log(Level::warning,
+                  fmt::format("the site was {}; it is {} now", words(**site), words(options.site)));
+    const auto set = store->set_site(options.site);
+    if (!set) return tl::unexpected(set.error());
+  }
+  const auto next = store->next_flight_id();
+  if (!next) return tl::unexpected(next.error());
+  const auto version = store->trials_version();
+  if (!version) return tl::unexpected(version.error());
+  return Recording(
+      std::unique_ptr<Impl>(new Impl{std::move(options),
+                                     std::move(*store),
+                                     std::make_unique<site::Viewpoint>(std::move(*viewpoint)),
+                                     FlightIds(*next),
+                                     *version,
+                                     {}}));
+}
+
+Result<void> Recording::add_feed(const config::Feed& feed) {
+  const auto known = impl_->feeds.find(feed.name);
+  if (known != impl_->feeds.end()) {
+    if (known->second.config().clock_is_arrival == feed.clock_is_arrival) {
+      known->second.change(feed);
+      return {};
+    }
+    // Another clock is another recording.
+    if (auto ok = remove_feed(feed.name); !ok) return ok;
+  }
+  auto made = FeedRecording::make(impl_->context(), feed);
+  if (!made) return tl::unexpected(made.error());
+  impl_->feeds.emplace(feed.name, std::move(*made));
+  return {};
+}
+
+Result<void> Recording::remove_feed(const std::string& name) {
+  const auto known = impl_->feeds.find(name);
+  if (known == impl_->feeds.end()) return {};
+  if (auto ok = known->second.close(impl_->context()); !ok) return ok;
+  if (auto ok = impl_->commit(known->second); !ok) return ok;
+  impl_->feeds.erase(known);
+  return {};
+}
+
+Result<void> Recording::take_in(const std::string& feed, feed::Intake& intake) {
+  const auto known = impl_->feeds.find(feed);
+  assert(known != impl_->feeds.end());
+  return known->second.take_in(impl_->context(), intake);
+}
+
+bool Recording::is_commit_due() const {
+  for (const auto& [name, feed] : impl_->feeds)
+    if (feed.is_take_due()) return true;
+  return false;
+}
+
+Result<void> Recording::commit() {
+  for (auto& [name, feed] : impl_->feeds) {
+    if (auto ok = impl_->commit(feed); !ok) return ok;
+    feed.take();
+    if (auto ok = impl_->commit(feed); !ok) return ok;
+  }
+  return {};
+}
+
+Result<void> Recording::follow_trials() {
+  const auto version = impl_->store.trials_version();
+  if (!version) return tl::unexpected(version.error());
+  if (*version == impl_->trials_version) return {};
+  const auto all = impl_->store.trials();
+  if (!all) return tl::unexpected(all.error());
+  impl_->trials_version = *version;
+  for (auto& [name, feed] : impl_->feeds) {
+    std::vector<schema::Trial> trials;
+    for (const schema::Trial& trial : *all)
+      if (trial.feed == name) trials.push_back(trial);
+    const std::vector<schema::Trial> before = feed.trials();
+    feed.set_trials(std::move(trials));
+    impl_->tell_change(name, before, feed.trials());
+  }
+  return {};
+}
+
+Result<void> Recording::close() {
+  for (auto& [name, feed] : impl_->feeds) {
+    if (auto ok = feed.close(impl_->context()); !ok) return ok;
+    if (auto ok = impl_->commit(feed); !ok) return ok;
+    if (auto ok = feed.end_trial(impl_->context()); !ok) return ok;
+  }
+  return {};
+}
+
+std::vector<Recording::Counts> Recording::counts() const {
+  std::vector<Counts> out;
+  for (const auto& [name, feed] : impl_->feeds)
+    out.push_back({name, feed.live(), feed.rejects(), feed.last_report_s()});
+  return out;
+}
+
+std::vector<schema::Id> Recording::trials_used(const std::string& feed) const {
+  const auto known = impl_->feeds.find(feed);
+  return known == impl_->feeds.end() ? std::vector<schema::Id>{} : known->second.trials_used();
+}
+
+const schema::Store& Recording::store() const { return impl_->store; }
+
+}  // namespace roundel::record

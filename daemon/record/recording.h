@@ -1,0 +1,76 @@
+// Recorders and the store they write to: from lines to rows, on one thread.
+#pragma once
+#include <filesystem>
+#include <map>
+#include <memory>
+#include <string>
+#include <vector>
+
+#include "daemon/feed/intake.h"
+#include "daemon/log.h"
+#include "roundel/config/config.h"
+#include "roundel/record/recorder.h"
+#include "roundel/result.h"
+#include "roundel/schema/store.h"
+
+namespace roundel::record {
+
+/// The recorders of all feeds of one database. Not shared by threads.
+///
+/// Each function that fails may be called again with the same arguments: nothing is lost or
+/// counted twice.
+class Recording {
+ public:
+  struct Options {
+    std::filesystem::path store;
+    schema::SiteRow site;
+    Rules rules;
+    bool is_file = false;  ///< reports come from files: feed time is the only clock
+    Log log;
+  };
+  /// Of one feed, since it was added.
+  struct Counts {
+    std::string feed;
+    LiveCounts live;
+    schema::Tally rejects;   ///< as of the last commit
+    double last_report_s{};  ///< the computer's clock, 0: none yet
+  };
+
+  /// Creates the database if it is missing, and writes the site. Errc as Store::open, and
+  /// out_of_range for a site that cannot be.
+  static Result<Recording> open(Options options);
+  Recording(Recording&&) noexcept;
+  Recording& operator=(Recording&&) noexcept;
+  ~Recording();
+
+  /// Begins to record a feed, continuing its open flights. A feed of that name that is recorded
+  /// already is recorded on as this one says: its next report settles what is mounted.
+  Result<void> add_feed(const config::Feed& feed);
+  /// Ends its flights, commits, forgets it.
+  Result<void> remove_feed(const std::string& name);
+
+  /// Takes lines of a feed. What has been taken is gone from `intake`; after an error the rest is
+  /// still in it. Errc::out_of_range when a file's reports reach into a trial of other equipment.
+  /// @pre the feed has been added
+  Result<void> take_in(const std::string& feed, feed::Intake& intake);
+  /// Much has been taken in since the last commit: an hour of feed time has ended, or memory grows.
+  bool is_commit_due() const;
+  /// Writes all that has been taken in.
+  Result<void> commit();
+  /// Follows what other processes have changed in the trials. Cheap when they have not.
+  Result<void> follow_trials();
+  /// Ends all flights and commits.
+  Result<void> close();
+
+  std::vector<Counts> counts() const;
+  /// Trials that reports were recorded in since the feed was added, oldest first.
+  std::vector<schema::Id> trials_used(const std::string& feed) const;
+  const schema::Store& store() const;
+
+ private:
+  struct Impl;
+  explicit Recording(std::unique_ptr<Impl> impl);
+  std::unique_ptr<Impl> impl_;
+};
+
+}  // namespace roundel::record
