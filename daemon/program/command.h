@@ -12,6 +12,9 @@ namespace roundel::program {
 using Run = std::function<Result<int>()>;
 
 // One line a command, alphabetical.
+void add_check_config(CLI::App& app, Run& run);
+void add_load(CLI::App& app, Run& run);
 void add_peek(CLI::App& app, Run& run);
+void add_run(CLI::App& app, Run& run);
 
 }  // namespace roundel::program

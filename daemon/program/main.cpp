@@ -10,6 +10,9 @@ int main(int argc, char** argv) {
   program::Run run;
   // One line a command, in the order a person meets them.
   program::add_peek(app, run);
+  program::add_check_config(app, run);
+  program::add_load(app, run);
+  program::add_run(app, run);
   try {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& error) {
