@@ -1,0 +1,92 @@
+#include "daemon/serve/door.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+
+#include "roundel/serve/assets.h"
+
+namespace roundel::serve {
+namespace {
+
+using Ready = std::shared_ptr<const Rendered>;
+
+Ready ready(Answer answer) { return std::make_shared<const Rendered>(render(std::move(answer))); }
+
+Answer method_not_allowed(std::string_view method, std::string_view allowed) {
+  Answer answer =
+      problem(405, fmt::format("{} is not for this path; use {}", method.substr(0, 20), allowed));
+  answer.headers.emplace_back("Allow", allowed);
+  return answer;
+}
+
+bool is_reading(std::string_view method) { return method == "GET" || method == "HEAD"; }
+
+}  // namespace
+
+Door::Door(Options options) : options_(std::move(options)) {
+  for (const auto& asset : assets()) {
+    Rendered out;
+    out.answer.content_type = asset.content_type;
+    out.etag = asset.etag;
+    // A compressed file is unpacked only for the rare client that cannot do it itself.
+    (asset.gzip ? out.gzipped : out.answer.body) = asset.bytes;
+    files_.emplace_back(asset.path, std::make_shared<const Rendered>(std::move(out)));
+  }
+}
+
+Ready Door::file(std::string_view path) const {
+  const auto found = std::ranges::find(files_, path, [](const auto& entry) { return entry.first; });
+  return found == files_.end() ? nullptr : found->second;
+}
+
+std::optional<Answer> Door::refusal(const Request& request, const Target& target) const {
+  if (!target.is_valid) return problem(400, "the request's target is not a path");
+  // RFC 9112, section 3.2: exactly one Host field, whatever the target says.
+  if (request.n_hosts != 1) return problem(400, "a request needs one Host field");
+  const std::string_view host = target.authority.empty() ? request.host : target.authority;
+  if (!is_own_host(host, options_.names)) {
+    return problem(421, fmt::format("this server does not answer for \"{}\"; use the address of "
+                                    "[web] listen in roundel.toml",
+                                    host.substr(0, 80)));
+  }
+  return {};
+}
+
+Decision Door::decide(const Request& request, const std::function<Standing()>& standing) const {
+  const Target target = read_target(request.target);
+  if (auto no = refusal(request, target)) return ready(std::move(*no));
+
+  if (const Ready found = file(target.path)) {
+    if (!is_reading(request.method)) return ready(method_not_allowed(request.method, "GET, HEAD"));
+    return found;  // its query is the page's own affair: the view it shows
+  }
+  const Route* route = find_route(target.path);
+  if (route == nullptr) return ready(problem(404, "there is nothing under this path"));
+
+  if (!is_reading(request.method)) return ready(method_not_allowed(request.method, "GET, HEAD"));
+
+  auto query = Query::parse(target.query);
+  if (!query) return ready(problem(query.error()));
+  if (auto known = query->accept_only(route->keys); !known) return ready(problem(known.error()));
+
+  if (const auto* fixed = std::get_if<Fixed>(&route->handler)) {
+    return ready(
+        {.content_type = std::string(fixed->content_type), .body = std::string(*fixed->text)});
+  }
+  if (const auto* handler = std::get_if<FromLive>(&route->handler)) {
+    return ready((*handler)(standing()));
+  }
+  if (std::holds_alternative<Events>(route->handler)) return Events{};
+
+  const auto* slow = std::get_if<Slow>(&route->handler);
+  const FromStore handler = slow ? slow->handler : std::get<Quick>(route->handler).handler;
+  std::string key = std::string(target.path) + '\x1D' + query->canonical();
+  return Work{.is_slow = slow != nullptr,
+              .key = std::move(key),
+              .work = [handler, query = std::move(*query)](const schema::Store& store) {
+                return handler(query, store);
+              }};
+}
+
+}  // namespace roundel::serve

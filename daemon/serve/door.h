@@ -1,0 +1,43 @@
+// The way from a request to what answers it: every check stands here, in its order.
+#pragma once
+#include <functional>
+#include <memory>
+#include <string>
+#include <variant>
+#include <vector>
+
+#include "daemon/serve/answer.h"
+#include "daemon/serve/request.h"
+#include "daemon/serve/routes.h"
+
+namespace roundel::serve {
+
+/// Work for one of the two workers.
+struct Work {
+  bool is_slow = false;
+  std::string key{};  ///< for the cache
+  std::function<Result<Answer>(const schema::Store&)> work{};
+};
+
+using Decision = std::variant<std::shared_ptr<const Rendered>, Work, Events>;
+
+/// Decides without a socket or a database. One thread.
+class Door {
+ public:
+  struct Options {
+    std::vector<std::string> names;  ///< as in Server::Options
+  };
+  explicit Door(Options options);
+
+  /// @param standing  called only where the answer needs it
+  Decision decide(const Request& request, const std::function<Standing()>& standing) const;
+
+ private:
+  std::shared_ptr<const Rendered> file(std::string_view path) const;
+  std::optional<Answer> refusal(const Request& request, const Target& target) const;
+
+  Options options_;
+  std::vector<std::pair<std::string_view, std::shared_ptr<const Rendered>>> files_;
+};
+
+}  // namespace roundel::serve

@@ -1,0 +1,87 @@
+// A worker thread with its own connection to the database, a queue before it and a cache behind.
+#pragma once
+#include <condition_variable>
+#include <cstddef>
+#include <deque>
+#include <filesystem>
+#include <functional>
+#include <list>
+#include <memory>
+#include <mutex>
+#include <optional>
+#include <string>
+#include <thread>
+#include <unordered_map>
+
+#include "daemon/serve/answer.h"
+#include "roundel/schema/store.h"
+
+namespace roundel::serve {
+
+/// Answers that are still right: each belongs to a version of the data, and goes when that has
+/// passed. Keeps to `limit_bytes`, forgetting what was asked for longest ago. One thread.
+class AnswerCache {
+ public:
+  explicit AnswerCache(std::size_t limit_bytes) : limit_bytes_(limit_bytes) {}
+  std::shared_ptr<const Rendered> find(const std::string& key, std::int64_t version);
+  void keep(const std::string& key, std::int64_t version, std::shared_ptr<const Rendered> answer);
+  void clear();
+  std::size_t bytes() const { return bytes_; }
+
+ private:
+  struct Entry {
+    std::string key;
+    std::int64_t version;
+    std::shared_ptr<const Rendered> answer;
+    std::size_t bytes;
+  };
+  void drop(std::list<Entry>::iterator entry);
+
+  std::size_t limit_bytes_, bytes_ = 0;
+  std::list<Entry> entries_;  // last asked for first
+  std::unordered_map<std::string, std::list<Entry>::iterator> by_key_;
+};
+
+/// Works out answers one after another. Whoever asks again while the data is the same gets the
+/// answer worked out before. All functions may be called from any thread.
+class Lane {
+ public:
+  struct Job {
+    std::string key;  ///< same key, same data: same answer. Empty: never kept.
+    std::function<Result<Answer>(const schema::Store&)> work;
+    std::function<void(std::shared_ptr<const Rendered>)>
+        done;  ///< called once, on the lane's thread
+  };
+
+  Lane(std::filesystem::path store, std::size_t queue_limit, std::size_t cache_bytes);
+  Lane(const Lane&) = delete;
+  Lane& operator=(const Lane&) = delete;
+  ~Lane();
+
+  /// False, and the job is dropped, when too many wait.
+  [[nodiscard]] bool submit(Job job);
+  /// Drops what waits, lets what runs end. Nothing is accepted afterwards.
+  void stop();
+
+ private:
+  void run();
+  std::shared_ptr<const Rendered> answer(const Job& job);
+  Result<void> reopen_if_replaced();
+
+  const std::filesystem::path file_;
+  const std::size_t queue_limit_;
+
+  std::mutex mutex_;
+  std::condition_variable wake_;
+  std::deque<Job> queue_;     // guarded by mutex_
+  bool is_stopping_ = false;  // guarded by mutex_
+
+  // Of the lane's thread only.
+  std::optional<schema::Store> store_;
+  std::pair<std::uint64_t, std::uint64_t> identity_{};  // of the open file
+  AnswerCache cache_;
+
+  std::thread thread_;
+};
+
+}  // namespace roundel::serve

@@ -1,0 +1,159 @@
+#include "daemon/serve/routes.h"
+
+#include <algorithm>
+#include <array>
+#include <nlohmann/json.hpp>
+
+#include "daemon/serve/health.h"
+#include "daemon/serve/metrics.h"
+#include "daemon/serve/openapi.h"
+#include "roundel/pattern/reach.h"
+#include "roundel/pattern/verdict.h"
+#include "roundel/present/reach.h"
+#include "roundel/present/store_json.h"
+#include "roundel/present/verdict.h"
+#include "roundel/time.h"
+
+namespace roundel::serve {
+namespace {
+
+using Json = nlohmann::ordered_json;
+
+Answer json_answer(std::string text) { return {.body = std::move(text)}; }
+
+Answer json_answer(const Json& json) {
+  return json_answer(json.dump(-1, ' ', false, Json::error_handler_t::replace) + "\n");
+}
+
+Result<Json> names(const Result<std::vector<schema::Named>>& list) {
+  if (!list) return tl::unexpected(list.error());
+  Json out = Json::array();
+  for (const auto& entry : *list) out.push_back(entry.name);
+  return out;
+}
+
+Result<Answer> site(const Query&, const schema::Store& store) {
+  const auto site = store.site();
+  if (!site) return tl::unexpected(site.error());
+  Json out{{"version", ROUNDEL_VERSION}, {"writable", false}, {"site", nullptr}};
+  if (*site) {
+    out["site"] = {{"name", (*site)->name},
+                   {"latitude_deg", (*site)->latitude_deg},
+                   {"longitude_deg", (*site)->longitude_deg},
+                   {"ground_m", (*site)->ground_m},
+                   {"antenna_m", (*site)->antenna_m},
+                   {"surface_m", (*site)->surface_m}};
+  }
+  const std::array<std::pair<const char*, Result<Json>>, 4> lists{
+      {{"antennas", names(store.antennas())},
+       {"receivers", names(store.receivers())},
+       {"mounts", names(store.mounts())},
+       {"feeds", names(store.feeds())}}};
+  for (const auto& [key, list] : lists) {
+    if (!list) return tl::unexpected(list.error());
+    out[key] = *list;
+  }
+  return json_answer(out);
+}
+
+Result<Answer> trials(const Query& query, const schema::Store& store) {
+  const auto which = read_selection(query);
+  if (!which) return tl::unexpected(which.error());
+  return present::trials_json(store, *which).map([](auto text) {
+    return json_answer(std::move(text));
+  });
+}
+
+Result<Answer> status(const Query&, const schema::Store& store) {
+  return present::status_json(store).map([](auto text) { return json_answer(std::move(text)); });
+}
+
+Result<Answer> hours(const Query& query, const schema::Store& store) {
+  const auto which = read_selection(query);
+  if (!which) return tl::unexpected(which.error());
+  const auto list = store.hours(*which);
+  if (!list) return tl::unexpected(list.error());
+  Json out = Json::array();
+  for (const auto& hour : *list) {
+    out.push_back({{"time", format_time(static_cast<double>(hour.hour_s))},
+                   {"heard", hour.heard},
+                   {"expected", hour.expected}});
+  }
+  return json_answer(Json{{"hours", std::move(out)}});
+}
+
+// What is selected, and how wide its sectors are.
+struct Sectors {
+  schema::Selection which;
+  double width_deg;
+};
+
+Result<Sectors> read_sectors(const Query& query) {
+  auto which = read_selection(query);
+  if (!which) return tl::unexpected(std::move(which.error()));
+  const pattern::ReachOptions usual;
+  const auto width_deg = read_number(query, "sector_deg", 1, 90, usual.sector_deg);
+  if (!width_deg) return tl::unexpected(width_deg.error());
+  return Sectors{std::move(*which), *width_deg};
+}
+
+Result<Answer> reach(const Query& query, const schema::Store& store) {
+  const auto asked = read_sectors(query);
+  if (!asked) return tl::unexpected(asked.error());
+  pattern::ReachOptions options;
+  options.sector_deg = asked->width_deg;
+  return pattern::reach(store, asked->which, options).map([](const pattern::Reach& reach) {
+    return json_answer(present::reach_json(reach) + "\n");
+  });
+}
+
+Result<Answer> verdict(const Query& query, const schema::Store& store) {
+  const auto asked = read_sectors(query);
+  if (!asked) return tl::unexpected(asked.error());
+  const auto judged = pattern::verdict(store, asked->which, asked->width_deg, {});
+  if (!judged) return tl::unexpected(judged.error());
+  const auto trials = store.trials(asked->which);
+  if (!trials) return tl::unexpected(trials.error());
+  std::vector<schema::Id> ids;
+  for (const auto& trial : *trials) ids.push_back(trial.id);
+  return json_answer(present::verdict_json(*judged, ids) + "\n");
+}
+
+Answer measure(const Standing& standing) {
+  return {.content_type = std::string(metrics_type),
+          .body = metrics(standing.live, standing.counters, standing.store_bytes),
+          .cache_control = "no-store"};
+}
+
+Answer judge_health(const Standing& standing) { return health(standing.live); }
+
+constexpr auto selection_and_sector_keys = [] {
+  std::array<std::string_view, selection_keys.size() + 1> keys{};
+  std::ranges::copy(selection_keys, keys.begin());
+  keys.back() = "sector_deg";
+  return keys;
+}();
+
+constexpr std::array<Route, 10> table{{
+    {"/api/hours", Slow{hours}, selection_keys},
+    {"/api/live", Events{}, {}},
+    {"/api/openapi.json", Fixed{"application/json", &openapi}, {}},
+    {"/api/reach", Slow{reach}, selection_and_sector_keys},
+    {"/api/site", Quick{site}, {}},
+    {"/api/status", Slow{status}, {}},
+    {"/api/trials", Quick{trials}, selection_keys},
+    {"/api/verdict", Slow{verdict}, selection_and_sector_keys},
+    {"/health", judge_health, {}},
+    {"/metrics", measure, {}},
+}};
+
+}  // namespace
+
+std::span<const Route> routes() { return table; }
+
+const Route* find_route(std::string_view path) {
+  const auto found = std::ranges::find(table, path, &Route::path);
+  return found == table.end() ? nullptr : found;
+}
+
+}  // namespace roundel::serve

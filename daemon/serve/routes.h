@@ -1,0 +1,54 @@
+// The one table from path to handler.
+#pragma once
+#include <cstdint>
+#include <optional>
+#include <span>
+#include <string_view>
+#include <variant>
+
+#include "daemon/serve/answer.h"
+#include "daemon/serve/counters.h"
+#include "daemon/serve/query.h"
+#include "roundel/schema/store.h"
+#include "roundel/serve/live.h"
+
+namespace roundel::serve {
+
+/// How things stand at the moment, for answers that need no database.
+struct Standing {
+  const Live& live;
+  const Counters& counters;
+  std::optional<std::int64_t> store_bytes;  ///< none: cannot be told
+};
+
+/// Answered on the network thread.
+using FromLive = Answer (*)(const Standing&);
+/// Answered by a worker. Quick ones do not wait behind slow ones.
+using FromStore = Result<Answer> (*)(const Query&, const schema::Store&);
+struct Quick {
+  FromStore handler;
+};
+struct Slow {
+  FromStore handler;
+};
+/// The stream of live events.
+struct Events {};
+/// A text that never changes.
+struct Fixed {
+  std::string_view content_type;
+  const std::string_view* text;
+};
+
+using Keys = std::span<const std::string_view>;
+struct Route {
+  std::string_view path;
+  std::variant<FromLive, Quick, Slow, Events, Fixed> handler;
+  Keys keys;  ///< that its query may have
+};
+
+/// Every path but the page's own files.
+std::span<const Route> routes();
+/// None: no such path.
+const Route* find_route(std::string_view path);
+
+}  // namespace roundel::serve

@@ -1,0 +1,33 @@
+// One connection: moves bytes, keeps limits, decides nothing.
+#pragma once
+// clang-format off
+#include <utility>  // Boost 1.74's awaitable.hpp uses it without including it
+// clang-format on
+#include <boost/asio/awaitable.hpp>
+#include <boost/asio/ip/tcp.hpp>
+
+#include "daemon/serve/counters.h"
+#include "daemon/serve/door.h"
+#include "daemon/serve/events.h"
+#include "daemon/serve/lane.h"
+#include "roundel/serve/server.h"
+
+namespace roundel::serve {
+
+/// What all connections share. Outlives them. Network thread only, but for the lanes.
+struct Shared {
+  const Limits& limits;
+  const Door& door;
+  std::function<Live()> live;
+  std::function<std::optional<std::int64_t>()> store_bytes;
+  std::function<double()> now_s;
+  Counters& counters;
+  EventHub& events;
+  Lane& quick;
+  Lane& slow;
+};
+
+/// Serves requests until either side ends the connection or a limit does.
+boost::asio::awaitable<void> serve_connection(boost::asio::ip::tcp::socket socket, Shared& shared);
+
+}  // namespace roundel::serve

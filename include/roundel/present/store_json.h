@@ -1,0 +1,22 @@
+// What is stored, as JSON: served under /api/status (keys of `roundel status --json`) and under
+// /api/trials. One line, ended by a line feed; keys are stable.
+#pragma once
+#include <string>
+
+#include "roundel/result.h"
+#include "roundel/schema/store.h"
+
+namespace roundel::present {
+
+/// {"reports": {"received", "stored", "repeats", "rejected": {REASON: count}}, "feeds": [{"name",
+/// "reports": {as above}, "since", "recorded_s", "clock": {"feed_time", "arrival", "offset_s"} or
+/// null, "trial": the running one's id or null}], "cells", "silent_cells", "flights", "aircraft",
+/// "from", "to", "bytes"}. Times are RFC 3339 UTC, null where there is no cell or no coverage.
+Result<std::string> status_json(const schema::Store& store);
+
+/// {"trials": [{"id", "feed", "antenna", "receiver", "mount", "rotation_deg", "start", "stop" or
+/// null, "note"}], "notes": [{"id", "time", "trial" or null, "text"}]}, both by time. The selection
+/// restricts trials, and notes to its time and to those of no trial or a selected one.
+Result<std::string> trials_json(const schema::Store& store, const schema::Selection& which);
+
+}  // namespace roundel::present

@@ -1,0 +1,134 @@
+#include "daemon/serve/lane.h"
+
+#include <gtest/gtest.h>
+
+#include <future>
+#include <stdexcept>
+#include <string>
+
+#include "tests/serve/sample_store.h"
+
+namespace roundel::serve {
+namespace {
+
+using Ready = std::shared_ptr<const Rendered>;
+
+Ready rendered(std::string body) {
+  return std::make_shared<const Rendered>(render({.body = std::move(body)}));
+}
+
+TEST(AnswerCache, GivesBackWhatBelongsToThisVersion) {
+  AnswerCache cache(10'000);
+  const Ready answer = rendered("x");
+  cache.keep("/a", 1, answer);
+  EXPECT_EQ(cache.find("/a", 1), answer);
+  EXPECT_EQ(cache.find("/b", 1), nullptr);
+  EXPECT_EQ(cache.find("/a", 2), nullptr);
+  EXPECT_EQ(cache.bytes(), 0u) << "an answer whose data has changed is never right again";
+}
+
+TEST(AnswerCache, ForgetsWhatWasAskedForLongestAgo) {
+  AnswerCache cache(3'000);
+  cache.keep("/a", 1, rendered(std::string(800, 'a')));
+  cache.keep("/b", 1, rendered(std::string(800, 'b')));
+  cache.keep("/c", 1, rendered(std::string(800, 'c')));
+  EXPECT_NE(cache.find("/a", 1), nullptr);
+  cache.keep("/d", 1, rendered(std::string(800, 'd')));
+  EXPECT_NE(cache.find("/a", 1), nullptr);
+  EXPECT_EQ(cache.find("/b", 1), nullptr);
+  EXPECT_LE(cache.bytes(), 3'000u);
+}
+
+TEST(AnswerCache, DoesNotKeepWhatIsTooLargeAndReplacesWhatIsThere) {
+  AnswerCache cache(1'000);
+  cache.keep("/large", 1, rendered(std::string(1'000, 'x')));
+  EXPECT_EQ(cache.find("/large", 1), nullptr);
+  cache.keep("/a", 1, rendered("old"));
+  const auto bytes = cache.bytes();
+  const Ready fresh = rendered("new");
+  cache.keep("/a", 1, fresh);
+  EXPECT_EQ(cache.find("/a", 1), fresh);
+  EXPECT_EQ(cache.bytes(), bytes);
+}
+
+class LaneTest : public testing::Test {
+ protected:
+  LaneTest() : file_(sample_store(folder_)), lane_(file_, 4, 1'000'000) {}
+
+  Ready ask(const std::string& key, std::function<Result<Answer>(const schema::Store&)> work) {
+    std::promise<Ready> promise;
+    auto future = promise.get_future();
+    EXPECT_TRUE(lane_.submit({.key = key, .work = std::move(work), .done = [&](Ready ready) {
+                                promise.set_value(std::move(ready));
+                              }}));
+    return future.get();
+  }
+  Ready ask_counting(const std::string& key) {
+    return ask(key, [this](const schema::Store&) -> Result<Answer> {
+      return Answer{.body = std::to_string(++n_worked_)};
+    });
+  }
+
+  TemporaryFolder folder_;
+  std::filesystem::path file_;
+  int n_worked_ = 0;
+  Lane lane_;
+};
+
+TEST_F(LaneTest, WorksOutOnceWhileTheDataIsTheSame) {
+  const Ready first = ask_counting("/a");
+  EXPECT_EQ(ask_counting("/a"), first);
+  EXPECT_EQ(n_worked_, 1);
+  ask_counting("/b");
+  EXPECT_EQ(n_worked_, 2);
+
+  auto store = must(schema::Store::open(file_, schema::Store::Access::record));
+  must(store.commit(sample_batch(must(store.feed_id("roof")), 3, 2, sample_start_s + 9000, 1)));
+  EXPECT_EQ(ask_counting("/a")->answer.body, "3");
+  EXPECT_EQ(ask_counting("/a")->answer.body, "3");
+}
+
+TEST_F(LaneTest, ErrorsAreAnsweredAndNotKept) {
+  bool is_failing = true;
+  const auto work = [&](const schema::Store&) -> Result<Answer> {
+    if (is_failing) return fail(Errc::busy, "locked");
+    return Answer{.body = "x"};
+  };
+  EXPECT_EQ(ask("/a", work)->answer.status, 503);
+  is_failing = false;
+  EXPECT_EQ(ask("/a", work)->answer.status, 200);
+}
+
+TEST_F(LaneTest, AFaultInOneAnswerIsNotTheEndOfTheNext) {
+  const Ready broken =
+      ask("/a", [](const schema::Store&) -> Result<Answer> { throw std::logic_error("broken"); });
+  EXPECT_EQ(broken->answer.status, 500);
+  EXPECT_EQ(broken->answer.body.find("broken"), std::string::npos) << "kept for the log";
+  EXPECT_EQ(ask_counting("/a")->answer.status, 200);
+}
+
+TEST_F(LaneTest, RefusesWhatDoesNotFitAndWhatComesTooLate) {
+  std::promise<void> started, may_end;
+  auto wait = may_end.get_future().share();
+  const auto nothing = [](Ready) {};
+  ASSERT_TRUE(lane_.submit({.key = "",
+                            .work = [&](const schema::Store&) -> Result<Answer> {
+                              started.set_value();
+                              wait.wait();
+                              return Answer{};
+                            },
+
+                            .done = nothing}));
+  started.get_future().wait();
+  const auto quick = [](const schema::Store&) -> Result<Answer> { return Answer{}; };
+  for (int i = 0; i < 4; ++i) {
+    EXPECT_TRUE(lane_.submit({.key = "", .work = quick, .done = nothing}));
+  }
+  EXPECT_FALSE(lane_.submit({.key = "", .work = quick, .done = nothing}));
+  may_end.set_value();
+  lane_.stop();
+  EXPECT_FALSE(lane_.submit({.key = "", .work = quick, .done = nothing}));
+}
+
+}  // namespace
+}  // namespace roundel::serve
