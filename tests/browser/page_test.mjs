@@ -156,7 +156,7 @@ describe("a bearing", () => {
       await page.locator(".side-view summary").click();
       assert.equal(await page.locator(".side-view tbody tr").count(), 8);
       const cuts = mock.asked.filter(({ path }) => path === "/api/cut");
-      assert.equal(cuts.at(-1).query, "?bearing_deg=67.5");
+      assert.equal(cuts.at(-1).query, "?antenna=collinear&bearing_deg=67.5");
     }));
 });
 
@@ -229,7 +229,7 @@ describe("a selection", () => {
       assert.match(await text(page, ".compare .strong"), /\+1\.3\sdB/);
       assert.match(await text(page, ".compare .advice"), /one after the other/);
       const { query } = mock.asked.filter(({ path }) => path === "/api/compare").at(-1);
-      assert.equal(decodeURIComponent(query), "?a=&b=antenna=spider");
+      assert.equal(decodeURIComponent(query), "?a=antenna=collinear&b=antenna=spider");
     }));
 
   it("of an altitude band redraws the reach", () =>
@@ -257,6 +257,14 @@ describe("live", () => {
         document.querySelector(".feeds").textContent.includes("2\u202f000\u202f001"),
       );
       assert.equal(await page.locator(".reach-map[data-mark=same]").count(), 1);
+    }));
+
+  it("an age grows while nothing is told", () =>
+    visit({}, async (page) => {
+      assert.match(await text(page, ".feeds"), /last report \d\ss ago/);
+      await page.waitForFunction(() =>
+        /last report ([2-9]|\d\d)\ss ago/.test(document.querySelector(".feeds").textContent),
+      );
     }));
 
   it("a lost connection is shown, what was known stays, and it recovers", () =>

@@ -18,7 +18,7 @@ import {
 import { html } from "./dom";
 import { sector_at } from "./geometry";
 import { land_of, type Atlas } from "./marks/coast";
-import { empty_model, sectors_of, value_of, type Model } from "./model";
+import { empty_model, sectors_of, usual_antenna, value_of, type Model } from "./model";
 import {
   initial_state,
   read_state,
@@ -85,8 +85,9 @@ function learn(change: Partial<Model>): void {
   show();
 }
 
-const end_s = () => end_of_record_s(model);
-const query_text = () => selection_query(state, end_s()).toString();
+const query_now = () =>
+  selection_query(state, { end_s: end_of_record_s(model), antenna: usual_antenna(model) });
+const query_text = () => query_now().toString();
 
 /** Brings questions in line with the state, where they have become others. */
 function follow(before: ViewState, text_before: string): void {
@@ -160,7 +161,7 @@ async function ask_if_offered<T>(path: string, query?: URLSearchParams): Promise
 }
 
 async function ask_about_selection(): Promise<void> {
-  const query = selection_query(state, end_s());
+  const query = query_now();
   const is_current = () => query_text() === query.toString();
   await Promise.all([
     ask_if_offered<ReachAnswer>("api/reach", query).then((reach) => {
@@ -177,7 +178,7 @@ async function ask_about_selection(): Promise<void> {
 
 async function ask_about_other(): Promise<void> {
   const against = state.against;
-  const query = selection_query(state, end_s());
+  const query = query_now();
   if (against === null) {
     learn({ compare: null, reach_against: null });
     return;
@@ -210,7 +211,7 @@ function ask_about_bearing(): void {
       return;
     }
     const sector = sector_at(sectors_of(model), state.bearing_deg);
-    const query = selection_query(state, end_s());
+    const query = query_now();
     query.set("bearing_deg", String(sector?.bearing_deg ?? state.bearing_deg));
     const text = query.toString();
     if (text === cut_asked && model.cut?.kind === "ok") return;
@@ -223,7 +224,10 @@ function ask_about_bearing(): void {
 
 async function ask_about_time(): Promise<void> {
   const { antenna, trial } = state;
-  const query = selection_query({ ...initial_state, antenna, trial }, null);
+  const query = selection_query(
+    { ...initial_state, antenna, trial },
+    { end_s: null, antenna: usual_antenna(model) },
+  );
   const is_current = () => state.antenna === antenna && state.trial === trial;
   await Promise.all([
     ask_if_offered<HoursAnswer>("api/hours", query).then((hours) => {
@@ -253,14 +257,13 @@ async function ask_about_site(): Promise<void> {
 async function ask_for_all(): Promise<void> {
   paths ??= offered();
   learn({ offered: await paths });
+  await ask_about_site(); // its trials say which antenna is the usual one
   // A range of time counts back from the record's end, which has to be known first.
-  const time_first = state.range === null ? null : ask_about_time();
-  const site = ask_about_site();
-  await time_first;
+  const time_first = ask_about_time();
+  if (state.range !== null) await time_first;
   await Promise.all([
-    site,
+    time_first,
     ask_about_selection(),
-    time_first ?? ask_about_time(),
     state.against === null ? null : ask_about_other(),
   ]);
   ask_about_bearing();
@@ -269,6 +272,14 @@ async function ask_for_all(): Promise<void> {
 async function ask_for_land(): Promise<void> {
   const atlas = value_of(await ask<Atlas>("coast.json"));
   if (atlas !== null) learn({ land: land_of(atlas) });
+}
+
+/** What roundeld told last, and when, by the clock here. It is silent while nothing changes. */
+let told: Live | null = null;
+let told_at_s = 0;
+function let_time_pass(): void {
+  if (told === null || doc.hidden) return;
+  learn({ live: { ...told, now_s: told.now_s + Math.max(0, context.now_s() - told_at_s) } });
 }
 
 function listen(): void {
@@ -286,7 +297,11 @@ function listen(): void {
     // A browser gives up for good where the answer was an error; then it is for us to go on.
     if (source.readyState === EventSource.CLOSED) setTimeout(listen, 5000);
   };
-  source.onmessage = (event) => learn({ live: JSON.parse(String(event.data)) as Live });
+  source.onmessage = (event) => {
+    told = JSON.parse(String(event.data)) as Live;
+    told_at_s = context.now_s();
+    learn({ live: told });
+  };
 }
 
 function lay_out(): void {
@@ -332,9 +347,7 @@ async function start(): Promise<void> {
     void ask_about_selection();
     void ask_about_time();
   }, refresh_ms);
-  setInterval(() => {
-    if (model.connection.kind === "lost") show();
-  }, 1000);
+  setInterval(let_time_pass, 1000);
   await ask_for_all();
   // Coastlines are the heaviest part, and the picture is useful before them.
   requestAnimationFrame(() => setTimeout(() => void ask_for_land(), 0));

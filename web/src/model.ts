@@ -182,3 +182,21 @@ export function map_data(
           },
   };
 }
+
+/**
+ * The antenna to show where none is asked for: the one mounted last, when there are several. A
+ * pattern of two antennas together would be that of neither. null: there is only one.
+ */
+export function usual_antenna(model: Model): string | null {
+  if ((model.site?.antennas.length ?? 0) < 2) return null;
+  const trials = value_of(model.trials)?.trials ?? [];
+  const newest = trials.reduce<(typeof trials)[number] | null>((best, trial) => {
+    const is_later =
+      best === null ||
+      (trial.stop === null && best.stop !== null) ||
+      ((trial.stop === null) === (best.stop === null) &&
+        Date.parse(trial.start) > Date.parse(best.start));
+    return is_later ? trial : best;
+  }, null);
+  return newest?.antenna ?? null;
+}

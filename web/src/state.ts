@@ -80,17 +80,25 @@ export function write_state(state: ViewState): string {
   return text === "" ? "" : `#${text}`;
 }
 
-/**
- * The selection's part of the state, as the API takes it.
- * @param end_s end of the record, which ranges of time count back from
- */
-export function selection_query(state: ViewState, end_s: number | null): URLSearchParams {
+/** What the record itself adds to a selection. */
+export interface RecordEnds {
+  /** Its end, which ranges of time count back from. */
+  end_s: number | null;
+  /** The antenna to show where neither antenna nor trial is chosen. */
+  antenna: string | null;
+}
+
+/** The selection's part of the state, as the API takes it. */
+export function selection_query(state: ViewState, record: RecordEnds): URLSearchParams {
   const query = new URLSearchParams();
-  for (const key of ["antenna", "trial"] as const)
-    if (state[key] !== null) query.set(key, state[key]);
+  if (state.trial !== null) query.set("trial", state.trial);
+  const antenna = state.antenna ?? record.antenna;
+  if (state.trial === null && antenna !== null) query.set("antenna", antenna);
   if (state.range !== null) {
-    if (end_s !== null)
-      query.set("from", new Date((end_s - time_ranges[state.range]) * 1000).toISOString());
+    if (record.end_s !== null) {
+      const from_s = record.end_s - time_ranges[state.range];
+      query.set("from", new Date(from_s * 1000).toISOString());
+    }
   } else {
     for (const key of ["from", "to"] as const) if (state[key] !== null) query.set(key, state[key]);
   }

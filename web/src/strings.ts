@@ -120,6 +120,7 @@ export const strings = {
 
   selection: "What is shown",
   all: "All",
+  of_trial: "As in the trial",
   antenna: "Antenna",
   trial: "Trial",
   receiver: "Receiver",

@@ -8,6 +8,8 @@ import {
   type ViewState,
 } from "../src/state";
 
+const unknown = { end_s: null, antenna: null };
+
 describe("the state in the address", () => {
   it("is nothing at a first visit", () => {
     expect(write_state(initial_state)).toBe("");
@@ -42,13 +44,21 @@ describe("the state in the address", () => {
   });
 
   it("asks the API only for what selects", () => {
-    const query = selection_query({ ...initial_state, bearing_deg: 9, antenna: "spider" }, null);
+    const query = selection_query({ ...initial_state, bearing_deg: 9, antenna: "spider" }, unknown);
     expect(query.toString()).toBe("antenna=spider");
+  });
+
+  it("takes the record's usual antenna, unless one or a trial is chosen", () => {
+    const record = { ...unknown, antenna: "spider" };
+    expect(selection_query(initial_state, record).toString()).toBe("antenna=spider");
+    const other = { ...initial_state, antenna: "collinear" };
+    expect(selection_query(other, record).toString()).toBe("antenna=collinear");
+    expect(selection_query({ ...initial_state, trial: "2" }, record).toString()).toBe("trial=2");
   });
 
   it("counts a range of time back from the end of the record, not from today", () => {
     const end_s = Date.parse("2026-03-08T00:00:00Z") / 1000;
-    const query = selection_query({ ...initial_state, range: "week" }, end_s);
+    const query = selection_query({ ...initial_state, range: "week" }, { ...unknown, end_s });
     expect(query.get("from")).toBe("2026-03-01T00:00:00.000Z");
     expect(query.get("to")).toBeNull();
   });

@@ -1,19 +1,27 @@
 // Coast and borders around the site, azimuthal equidistant: straight lines from the middle are
 // bearings, and lengths along them are ranges.
 import { geoAzimuthalEquidistant, geoPath, type GeoPermissibleObjects } from "d3-geo";
-import { merge, mesh } from "topojson-client";
+import type { Feature, Geometry } from "geojson";
+import { feature, merge, mesh } from "topojson-client";
 import type { GeometryCollection, MultiPolygon, Polygon, Topology } from "topojson-specification";
 import { svg } from "../dom";
+import { coordinate } from "../geometry";
 
 /** Mean radius of the Earth, km (IUGG). The map is for looking; ranges are computed elsewhere. */
 const earth_radius_km = 6371.0088;
 
 export type Atlas = Topology<{ countries: GeometryCollection<{ name: string }> }>;
 
+/** Of the disc; a country that shows less is not named. */
+const least_named_share = 0.035;
+
+const antenna_room_px = 26;
+
 /** Pictures keep what is drawn of the atlas, which does not change with the selection. */
 export interface Land {
   land: GeoPermissibleObjects;
   borders: GeoPermissibleObjects;
+  countries: Feature<Geometry, { name: string }>[];
 }
 
 export function land_of(atlas: Atlas): Land {
@@ -25,6 +33,7 @@ export function land_of(atlas: Atlas): Land {
   return {
     land: merge(atlas, areas),
     borders: mesh(atlas, countries, (a, b) => a !== b),
+    countries: feature(atlas, countries).features,
   };
 }
 
@@ -43,11 +52,22 @@ export function coast(doc: Document, land: Land, place: CoastPlace): SVGElement 
     .clipAngle(Math.min(179, ((place.domain_km / earth_radius_km) * 180) / Math.PI))
     .precision(0.3);
   const path = geoPath(projection).digits(1);
+  const names = land.countries.flatMap((country) => {
+    // Countries that show little have no room for a name; most do not show at all.
+    if (path.area(country) < least_named_share * Math.PI * place.radius ** 2) return [];
+    const [x, y] = path.centroid(country);
+    if (!(Math.hypot(x, y) < place.radius * 0.85)) return [];
+    // Not under the antenna's own mark.
+    const clear_y = Math.hypot(x, y) < antenna_room_px ? antenna_room_px : y;
+    const place_of_name = { x: coordinate(x), y: coordinate(clear_y) };
+    return [svg(doc, "text", place_of_name, country.properties.name)];
+  });
   return svg(
     doc,
     "g",
     { class: "coast" },
     svg(doc, "path", { class: "land", d: path(land.land) ?? "" }),
     svg(doc, "path", { class: "border", d: path(land.borders) ?? "" }),
+    svg(doc, "g", { class: "country-names" }, ...names),
   );
 }

@@ -54,8 +54,7 @@ function feed_row(doc: Document): Row {
   };
 }
 
-/** The feed's clock runs on between events, so that an age grows while nothing is heard. */
-export function live_view({ doc, now_s }: Context): View {
+export function live_view({ doc }: Context): View {
   const list = html(doc, "ul", { class: "feeds" });
   const notice = html(doc, "p", { class: "notice", role: "status", "aria-live": "polite" });
   const rows = new Map<string, Row>();
@@ -75,7 +74,6 @@ export function live_view({ doc, now_s }: Context): View {
       notice.hidden = notice.textContent === "";
       list.classList.toggle("is-old", is_lost);
       if (live === null) return;
-      const shown = is_lost ? { ...live, now_s: Math.max(live.now_s, now_s()) } : live;
       for (const feed of live.feeds) {
         let row = rows.get(feed.name);
         if (row === undefined) {
@@ -83,7 +81,7 @@ export function live_view({ doc, now_s }: Context): View {
           rows.set(feed.name, row);
           list.append(row.element);
         }
-        row.update(feed, shown);
+        row.update(feed, live);
       }
       for (const [name, row] of rows)
         if (!live.feeds.some((feed) => feed.name === name)) {

@@ -1,7 +1,7 @@
 // What is looked at: antenna, trial, time, altitude, and what it is held against.
 import type { Trial } from "../api";
 import { html } from "../dom";
-import { value_of, type Model } from "../model";
+import { usual_antenna, value_of, type Model } from "../model";
 import { type TimeRange, type ViewState } from "../state";
 import { strings } from "../strings";
 import { seconds_of, time_text } from "../units";
@@ -65,14 +65,14 @@ function band_options(model: Model, state: ViewState): Option[] {
 }
 
 /** What a selection can be held against, in `roundel compare`'s words. */
-function against_options(model: Model, state: ViewState): Option[] {
+function against_options(model: Model, state: ViewState, shown: string | null): Option[] {
   const trials = value_of(model.trials)?.trials ?? [];
   const antennas = model.site?.antennas ?? [];
   if (!model.offered.has("/api/compare")) return [];
   return [
     ["", strings.nothing_else],
     ...antennas
-      .filter((name) => name !== state.antenna)
+      .filter((name) => state.trial !== null || name !== shown)
       .map((name): Option => [`antenna=${name}`, strings.antenna_is(name)]),
     ...trials
       .filter((trial) => String(trial.id) !== state.trial)
@@ -126,11 +126,15 @@ export function selection_view({ doc, set }: Context): View {
     update({ model, state }: Shown) {
       const trials = value_of(model.trials)?.trials ?? [];
       const antennas = model.site?.antennas ?? [];
+      const shown = state.antenna ?? usual_antenna(model);
       antenna.show(
         antennas.length < 2
           ? []
-          : [["", strings.all], ...antennas.map((name): Option => [name, name])],
-        state.antenna ?? "",
+          : [
+              ...(state.trial === null ? [] : [["", strings.of_trial] as Option]),
+              ...antennas.map((name): Option => [name, name]),
+            ],
+        state.trial === null ? (shown ?? "") : "",
       );
       trial.show(
         trials.length < 2
@@ -142,7 +146,7 @@ export function selection_view({ doc, set }: Context): View {
         state.trial ?? "",
       );
       band.show(band_options(model, state), state.band === null ? "" : String(state.band));
-      against.show(against_options(model, state), state.against ?? "");
+      against.show(against_options(model, state, shown), state.against ?? "");
       const is_custom = state.from !== null || state.to !== null;
       range.mark(state.range ?? (is_custom ? "custom" : "all"));
       element.hidden = value_of(model.reach) === null;

@@ -78,6 +78,8 @@ describe("the coast", () => {
       /-?\d+(\.\d+)?,-?\d+(\.\d+)?/g,
     );
     expect(numbers?.length).toBeGreaterThan(100);
+    const names = [...element.querySelectorAll("text")].map((name) => name.textContent);
+    expect(names).toContain("Poland");
     for (const pair of numbers ?? []) {
       const [x, y] = pair.split(",").map(Number);
       expect(Math.hypot(x ?? NaN, y ?? NaN)).toBeLessThan(100.5);
