@@ -26,7 +26,7 @@ export const strings = {
   } satisfies Record<VerdictWord, string>,
   confidence: (share: string) => `${share} confidence`,
   from_to: (from: string, to: string) => `${from} to ${to}`,
-  missing: "What is missing",
+  advice: (count: number) => `What would help (${count})`,
   failed: (what: string, detail: string) => `${what} could not be had: ${detail}`,
   reach_answer: "The reach",
   verdict_answer: "The verdict",

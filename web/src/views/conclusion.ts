@@ -24,6 +24,17 @@ function sentence(model: Model, units: Units): string {
   return reach ?? trouble(model) ?? strings.empty_title;
 }
 
+/** More than so many lines would push the picture out of sight. */
+const most_open_lines = 2;
+
+/** The answer itself, and what there is to say to it. */
+export function lead_and_rest(text: string): [lead: string, rest: string] {
+  const end = /[.!?]\s+(?=\p{Lu})/u.exec(text);
+  return end === null
+    ? [text, ""]
+    : [text.slice(0, end.index + 1), text.slice(end.index + end[0].length)];
+}
+
 function basis(verdict: VerdictAnswer): string {
   const parts = [strings.confidence(percent_text(verdict.confidence))];
   if (verdict.from !== null && verdict.to !== null)
@@ -35,9 +46,20 @@ function basis(verdict: VerdictAnswer): string {
 
 export function conclusion_view({ doc }: Context): View {
   const word = html(doc, "p", { class: "verdict-word", hidden: true });
-  const text = html(doc, "p", { class: "sentence", role: "status", "aria-live": "polite" });
+  const lead = html(doc, "span", { class: "lead" });
+  const rest = html(doc, "span", { class: "rest" });
+  const text = html(
+    doc,
+    "p",
+    { class: "sentence", role: "status", "aria-live": "polite" },
+    lead,
+    " ",
+    rest,
+  );
   const why = html(doc, "p", { class: "basis" });
-  const advice = html(doc, "ul", { class: "advice", hidden: true, "aria-label": strings.missing });
+  const advice = html(doc, "ul", { class: "advice" });
+  const advice_count = html(doc, "summary", {});
+  const help = html(doc, "details", { class: "help", hidden: true }, advice_count, advice);
   return {
     element: html(
       doc,
@@ -46,13 +68,15 @@ export function conclusion_view({ doc }: Context): View {
       word,
       text,
       why,
-      advice,
+      help,
     ),
     update({ model, state }: Shown) {
       const verdict = has_reach(model) ? value_of(model.verdict) : null;
-      set_text(text, sentence(model, state.units));
+      const [first, others] = lead_and_rest(sentence(model, state.units));
+      set_text(lead, first);
+      set_text(rest, others);
       word.hidden = verdict === null;
-      advice.hidden = verdict === null || verdict.advice.length === 0;
+      help.hidden = verdict === null || verdict.advice.length === 0;
       const problem = trouble(model);
       set_text(why, verdict !== null ? basis(verdict) : has_reach(model) ? (problem ?? "") : "");
       if (verdict === null) return;
@@ -61,6 +85,8 @@ export function conclusion_view({ doc }: Context): View {
       const lines = verdict.advice.join("\n");
       if (advice.dataset["lines"] === lines) return;
       advice.dataset["lines"] = lines;
+      set_text(advice_count, strings.advice(verdict.advice.length));
+      help.open = verdict.advice.length <= most_open_lines;
       advice.replaceChildren(...verdict.advice.map((line) => html(doc, "li", {}, line)));
     },
   };

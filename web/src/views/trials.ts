@@ -111,7 +111,9 @@ export function trials_view({ doc, refresh }: Context): View {
       antenna.focus();
       return;
     }
-    void send("api/trials/start", body, strings.trial_started(body.antenna));
+    // What is left empty is not sent: it stays as it is.
+    const said = Object.fromEntries(Object.entries(body).filter(([, value]) => value !== ""));
+    void send("api/trials/start", said, strings.trial_started(body.antenna));
   });
   stop.addEventListener(
     "click",
