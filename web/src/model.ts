@@ -71,8 +71,22 @@ export interface Sector {
   verdict: VerdictSector | null;
 }
 
-/** Sectors in order of bearing; the verdict's beside reach's where both have the same width. */
+let joined_of: unknown[] = [];
+let joined: Sector[] = [];
+
+/**
+ * Sectors in order of bearing; the verdict's beside reach's where both have the same width. The
+ * same list for the same answers, so that following the pointer joins nothing anew.
+ */
 export function sectors_of(model: Model): Sector[] {
+  if (joined_of[0] !== model.reach || joined_of[1] !== model.verdict) {
+    joined = join_sectors(model);
+    joined_of = [model.reach, model.verdict];
+  }
+  return joined;
+}
+
+function join_sectors(model: Model): Sector[] {
   const reach = value_of(model.reach)?.sectors ?? [];
   const verdict = value_of(model.verdict)?.sectors ?? [];
   const frame: { bearing_deg: number }[] = reach.length > 0 ? reach : verdict;

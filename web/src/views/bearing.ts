@@ -94,6 +94,8 @@ export function bearing_view({ doc, set }: Context): View {
   const hint = html(doc, "p", { class: "hint" }, strings.bearing_hint);
   clear.addEventListener("click", () => set({ bearing_deg: null }));
 
+  let drawn: unknown[] = [];
+
   function show_bands(sector: Sector | null, units: Units): void {
     const rows = sector?.reach?.by_altitude ?? [];
     bands.hidden = rows.length === 0;
@@ -158,9 +160,12 @@ export function bearing_view({ doc, set }: Context): View {
       set_text(compass, is_chosen ? compass_point(bearing_deg) : strings.bearing);
       if (!is_chosen) {
         set_text(span, "");
+        drawn = [];
         return;
       }
       const sector = sector_at(sectors_of(model), bearing_deg);
+      if (drawn[0] === sector && drawn[1] === state.units) return;
+      drawn = [sector, state.units];
       const half_deg = sector_deg_of(model) / 2;
       set_text(
         span,
