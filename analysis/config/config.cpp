@@ -209,6 +209,17 @@ class Reader {
     if (!read) return tl::unexpected(read.error());
     web_line_ = read->has("listen") ? read->value("listen")->line : read->line();
     config_.web = read->boolean("enabled") ? read->listen("listen") : std::nullopt;
+    if (read->has("names")) config_.web_names = read->texts("names");
+    if (!read->has("token")) return {};
+    config_.web_token = read->text("token");
+    // It travels in a header field (RFC 6750's b68token), and one that can be guessed is none.
+    constexpr std::string_view usable =
+        "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-._~+/=";
+    if (config_.web_token.size() < 16 ||
+        config_.web_token.find_first_not_of(usable) != std::string::npos)
+      return read->refuse("token", "is not a token",
+                          "use 16 or more letters, digits and - . _ ~ + / =, for instance from "
+                          "openssl rand -hex 16");
     return {};
   }
 

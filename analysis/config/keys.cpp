@@ -98,6 +98,10 @@ constexpr std::array all_keys{
     Key{"web", "enabled", Kind::boolean, "", 0, 0, "", "true", "false: no page"},
     Key{"web", "listen", Kind::listen, "", 0, 0, "", "\"127.0.0.1:8090\"",
         "ADDRESS:PORT; :PORT alone is loopback, port 0 any free one"},
+    Key{"web", "names", Kind::texts, "", 0, 0, "", none,
+        "host names the page is asked for by, besides localhost and addresses"},
+    Key{"web", "token", Kind::text, "", 0, 0, "", none,
+        "secret of 16 characters or more; whoever sends it may change trials and notes"},
 };
 
 std::string shown_section(const Section& section) {

@@ -11,7 +11,7 @@ namespace {
 using Json = nlohmann::ordered_json;
 
 std::string text(const Json& json) {
-  return json.dump(-1, ' ', false, Json::error_handler_t::replace) + "\n";
+  return json.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
 }
 
 Json time_or_null(std::optional<std::int64_t> time_s) {
@@ -39,7 +39,7 @@ Json clock_json(const std::optional<schema::FeedClock>& clock) {
           {"offset_s", clock->feed_time_s - clock->arrival_s}};
 }
 
-Json trial_json(const schema::Trial& trial) {
+Json of_trial(const schema::Trial& trial) {
   return {{"id", trial.id},
           {"feed", trial.feed},
           {"antenna", trial.antenna},
@@ -51,7 +51,7 @@ Json trial_json(const schema::Trial& trial) {
           {"note", trial.note}};
 }
 
-Json note_json(const schema::Note& note) {
+Json of_note(const schema::Note& note) {
   return {{"id", note.id},
           {"time", format_time(static_cast<double>(note.time_s))},
           {"trial", note.trial ? Json(*note.trial) : Json(nullptr)},
@@ -109,7 +109,7 @@ Result<std::string> trials_json(const schema::Store& store, const schema::Select
   if (!notes) return tl::unexpected(notes.error());
 
   Json trial_list = Json::array(), note_list = Json::array();
-  for (const auto& trial : *trials) trial_list.push_back(trial_json(trial));
+  for (const auto& trial : *trials) trial_list.push_back(of_trial(trial));
   for (const auto& note : *notes) {
     const auto time_s = static_cast<double>(note.time_s);
     const bool is_in_time =
@@ -118,9 +118,13 @@ Result<std::string> trials_json(const schema::Store& store, const schema::Select
         !note.trial || std::ranges::any_of(*trials, [&](const schema::Trial& trial) {
           return trial.id == *note.trial;
         });
-    if (is_in_time && is_of_selected) note_list.push_back(note_json(note));
+    if (is_in_time && is_of_selected) note_list.push_back(of_note(note));
   }
   return text({{"trials", std::move(trial_list)}, {"notes", std::move(note_list)}});
 }
+
+std::string trial_json(const schema::Trial& trial) { return text(of_trial(trial)); }
+
+std::string note_json(const schema::Note& note) { return text(of_note(note)); }
 
 }  // namespace roundel::present

@@ -5,18 +5,16 @@
 #include <cmath>
 #include <cstdio>
 #include <memory>
-#include <nlohmann/json.hpp>
 #include <set>
 #include <utility>
 
 #include "analysis/program/command.h"
 #include "analysis/program/text_table.h"
+#include "roundel/present/store_json.h"
 #include "roundel/time.h"
 
 namespace roundel::program {
 namespace {
-
-using Json = nlohmann::ordered_json;
 
 ReportCounts counts_of(const schema::Tally& tally) {
   ReportCounts counts;
@@ -82,19 +80,6 @@ std::string rejects_text(const Status& status) {
     table.add(std::move(row));
   }
   return table.empty() ? "" : "\n" + table.text();
-}
-
-Json reports_json(const ReportCounts& counts) {
-  Json rejected = Json::object();
-  for (const auto& [reason, count] : counts.rejected) rejected[reason] = count;
-  return {{"received", counts.received},
-          {"stored", counts.stored},
-          {"repeats", counts.repeats},
-          {"rejected", std::move(rejected)}};
-}
-
-Json time_json(std::optional<std::int64_t> time_s) {
-  return time_s ? Json(format_time(static_cast<double>(*time_s))) : Json(nullptr);
 }
 
 }  // namespace
@@ -169,33 +154,6 @@ std::string status_text(const Status& status) {
   return text + "\n" + table.text() + rejects_text(status);
 }
 
-std::string status_json(const Status& status) {
-  Json feeds = Json::array();
-  for (const FeedStatus& feed : status.feeds) {
-    Json clock = nullptr;
-    if (feed.clock)
-      clock = {{"feed_time", format_time(feed.clock->feed_time_s)},
-               {"arrival", format_time(feed.clock->arrival_s)},
-               {"offset_s", feed.clock->feed_time_s - feed.clock->arrival_s}};
-    feeds.push_back({{"name", feed.name},
-                     {"reports", reports_json(feed.reports)},
-                     {"since", time_json(feed.since_s)},
-                     {"recorded_s", feed.recorded_s},
-                     {"clock", std::move(clock)},
-                     {"trial", feed.trial ? Json(feed.trial->id) : Json(nullptr)}});
-  }
-  const Json json{{"reports", reports_json(status.reports)},
-                  {"feeds", std::move(feeds)},
-                  {"cells", status.totals.cells},
-                  {"silent_cells", status.totals.silent_cells},
-                  {"flights", status.totals.flights},
-                  {"aircraft", status.totals.aircraft},
-                  {"from", time_json(status.totals.from_s)},
-                  {"to", time_json(status.totals.to_s)},
-                  {"bytes", status.totals.bytes}};
-  return json.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
-}
-
 void add_status(CLI::App& app, Run& run) {
   struct Options {
     std::string file;
@@ -210,9 +168,10 @@ void add_status(CLI::App& app, Run& run) {
     run = [options]() -> Result<int> {
       const auto store = schema::Store::open(options->file, schema::Store::Access::read);
       if (!store) return tl::unexpected(store.error());
-      const auto status = read_status(*store, options->file);
-      if (!status) return tl::unexpected(status.error());
-      std::fputs((options->json ? status_json(*status) : status_text(*status)).c_str(), stdout);
+      const auto text = options->json ? present::status_json(*store)
+                                      : read_status(*store, options->file).map(status_text);
+      if (!text) return tl::unexpected(text.error());
+      std::fputs(text->c_str(), stdout);
       return 0;
     };
   });

@@ -36,7 +36,5 @@ struct Status {
 
 Result<Status> read_status(const schema::Store& store, const std::string& file);
 std::string status_text(const Status& status);
-/// Keys as in the manual; times RFC 3339, null where nothing is stored.
-std::string status_json(const Status& status);
 
 }  // namespace roundel::program

@@ -1,55 +1,49 @@
 // roundel trial: what was mounted when.
 #include <fmt/format.h>
 
-#include <cmath>
+#include <algorithm>
+#include <array>
 #include <cstdio>
 #include <ctime>
 #include <memory>
-#include <nlohmann/json.hpp>
 
 #include "analysis/program/command.h"
 #include "analysis/program/text_table.h"
+#include "roundel/present/store_json.h"
 #include "roundel/schema/store.h"
 #include "roundel/time.h"
+#include "roundel/trial/change.h"
 
 namespace roundel::program {
 namespace {
 
-using Json = nlohmann::ordered_json;
 using schema::Store;
 using schema::Trial;
 
 struct TrialOptions {
-  std::string file, feed, antenna, receiver, mount, at, note, text;
-  std::optional<double> rotation_deg;
-  std::optional<schema::Id> trial;
+  std::string file;
+  trial::Change change;
   bool json = false;
 };
 
 void print(const std::string& text) { std::fputs(text.c_str(), stdout); }
-void print(const Json& json) {
-  print(json.dump(2, ' ', false, Json::error_handler_t::replace) + "\n");
+
+double now_s() { return static_cast<double>(std::time(nullptr)); }
+
+// What is wrong with a member of Change is named as its option is.
+template <class T>
+Result<T> on_command_line(Result<T> result) {
+  constexpr std::array<std::string_view, 7> members{"feed",         "antenna", "receiver", "mount",
+                                                    "rotation_deg", "at",      "trial"};
+  if (result) return result;
+  Error error = result.error();
+  if (std::ranges::find(members, error.where) == members.end()) return result;
+  std::ranges::replace(error.where, '_', '-');
+  error.where.insert(0, "--");
+  return tl::unexpected(std::move(error));
 }
 
 std::string time_text(std::int64_t time_s) { return format_time(static_cast<double>(time_s)); }
-
-Json to_json(const Trial& trial) {
-  return {{"trial", trial.id},
-          {"feed", trial.feed},
-          {"antenna", trial.antenna},
-          {"receiver", trial.receiver},
-          {"mount", trial.mount},
-          {"rotation_deg", trial.rotation_deg},
-          {"start", time_text(trial.start_s)},
-          {"stop", trial.stop_s ? Json(time_text(*trial.stop_s)) : Json(nullptr)},
-          {"note", trial.note}};
-}
-
-Json to_json(const schema::Note& note) {
-  return {{"time", time_text(note.time_s)},
-          {"trial", note.trial ? Json(*note.trial) : Json(nullptr)},
-          {"text", note.text}};
-}
 
 std::string mounted(const Trial& trial) {
   return fmt::format("{} on {} at {:g} deg, receiver {}", trial.antenna, trial.mount,
@@ -61,41 +55,6 @@ Result<Store> open_existing(const std::string& file) {
   if (auto readable = Store::open(file, Store::Access::read); !readable)
     return tl::unexpected(readable.error());
   return Store::open(file, Store::Access::write);
-}
-
-// The feed that is meant: as asked, or the only one there is.
-Result<schema::Named> choose_feed(const Store& store, const std::string& asked) {
-  const auto feeds = store.feeds();
-  if (!feeds) return tl::unexpected(feeds.error());
-  std::string known;
-  for (const schema::Named& feed : *feeds) {
-    if (feed.name == asked || (asked.empty() && feeds->size() == 1)) return feed;
-    known += (known.empty() ? "" : ", ") + feed.name;
-  }
-  if (feeds->empty())
-    return fail(Errc::not_found, "no feed is known yet", "--feed", "record first");
-  if (asked.empty())
-    return fail(Errc::bad_usage, "several feeds are known", "--feed", "name one of: " + known);
-  return fail(Errc::not_found, fmt::format("there is no feed \"{}\"", asked), "--feed",
-              "the database knows: " + known);
-}
-
-// The time asked for, or now on the feed's own clock: trials are in feed time, and a recording that
-// is being replayed has a clock of its own.
-Result<std::int64_t> time_or_now(const Store& store, const std::string& asked,
-                                 std::optional<schema::Id> feed) {
-  if (!asked.empty()) {
-    const auto time_s = parse_time(asked);
-    if (!time_s) return fail(Errc::bad_usage, time_s.error().what, "--at", time_s.error().remedy);
-    return static_cast<std::int64_t>(std::floor(*time_s));
-  }
-  auto now_s = static_cast<double>(std::time(nullptr));
-  if (feed) {
-    const auto clock = store.clock(*feed);
-    if (!clock) return tl::unexpected(clock.error());
-    if (*clock) now_s += (*clock)->feed_time_s - (*clock)->arrival_s;
-  }
-  return static_cast<std::int64_t>(std::floor(now_s));
 }
 
 // Cells of a trial from a time on: what it loses when it is stopped there.
@@ -119,18 +78,16 @@ std::string lost_text(schema::Id trial, std::int64_t n_cells) {
 Result<int> list(const TrialOptions& options) {
   const auto store = Store::open(options.file, Store::Access::read);
   if (!store) return tl::unexpected(store.error());
+  if (options.json) {
+    const auto json = present::trials_json(*store, {});
+    if (!json) return tl::unexpected(json.error());
+    print(*json);
+    return 0;
+  }
   const auto trials = store->trials();
   if (!trials) return tl::unexpected(trials.error());
   const auto notes = store->notes();
   if (!notes) return tl::unexpected(notes.error());
-
-  if (options.json) {
-    Json json{{"trials", Json::array()}, {"notes", Json::array()}};
-    for (const Trial& trial : *trials) json["trials"].push_back(to_json(trial));
-    for (const schema::Note& note : *notes) json["notes"].push_back(to_json(note));
-    print(json);
-    return 0;
-  }
   if (trials->empty()) print(std::string("No trials yet; see roundel trial DB start --help.\n"));
   constexpr auto left = TextTable::Align::left;
   TextTable table({{"trial"},
@@ -155,30 +112,6 @@ Result<int> list(const TrialOptions& options) {
   return 0;
 }
 
-// What is not said stays as it is on the feed.
-Result<Trial> fill_in(const TrialOptions& options, const std::vector<Trial>& trials,
-                      const std::string& feed) {
-  Trial trial;
-  for (const Trial& earlier : trials)
-    if (earlier.feed == feed) trial = earlier;
-  trial.id = 0;
-  trial.feed = feed;
-  trial.stop_s.reset();
-  trial.note = options.note;
-  if (!options.antenna.empty()) trial.antenna = options.antenna;
-  if (!options.receiver.empty()) trial.receiver = options.receiver;
-  if (!options.mount.empty()) trial.mount = options.mount;
-  if (options.rotation_deg) trial.rotation_deg = *options.rotation_deg;
-  for (const auto& [value, option] : {std::pair{&trial.antenna, "--antenna"},
-                                      {&trial.receiver, "--receiver"},
-                                      {&trial.mount, "--mount"}})
-    if (value->empty())
-      return fail(Errc::bad_usage,
-                  fmt::format("feed \"{}\" has no trial yet to take it from", feed), option,
-                  "give its name");
-  return trial;
-}
-
 // "new: antenna spidr": a name met for the first time may be a slip of the pen.
 Result<std::string> new_names(const Store& store, const Trial& trial) {
   std::string text;
@@ -200,22 +133,17 @@ Result<std::string> new_names(const Store& store, const Trial& trial) {
 Result<int> start(const TrialOptions& options) {
   auto store = open_existing(options.file);
   if (!store) return tl::unexpected(store.error());
+  const auto trial = on_command_line(trial::trial_to_start(*store, options.change, now_s()));
+  if (!trial) return tl::unexpected(trial.error());
   const auto trials = store->trials();
   if (!trials) return tl::unexpected(trials.error());
-  const auto feed = choose_feed(*store, options.feed);
-  if (!feed) return tl::unexpected(feed.error());
-  auto trial = fill_in(options, *trials, feed->name);
-  if (!trial) return tl::unexpected(trial.error());
-  const auto at_s = time_or_now(*store, options.at, feed->id);
-  if (!at_s) return tl::unexpected(at_s.error());
-  trial->start_s = *at_s;
 
   const Trial* ended = nullptr;
   std::int64_t lost = 0;
   for (const Trial& earlier : *trials)
-    if (earlier.feed == feed->name && !earlier.stop_s) ended = &earlier;
+    if (earlier.feed == trial->feed && !earlier.stop_s) ended = &earlier;
   if (ended) {
-    const auto counted = cells_since(*store, ended->id, *at_s);
+    const auto counted = cells_since(*store, ended->id, trial->start_s);
     if (!counted) return tl::unexpected(counted.error());
     lost = *counted;
   }
@@ -224,7 +152,7 @@ Result<int> start(const TrialOptions& options) {
   const auto started = store->start_trial(*trial);
   if (!started) return tl::unexpected(started.error());
   if (options.json) {
-    print(to_json(*started));
+    print(present::trial_json(*started));
     return 0;
   }
   print(fmt::format("Trial {} runs on feed {} from {}: {}.\n{}", started->id, started->feed,
@@ -236,23 +164,21 @@ Result<int> start(const TrialOptions& options) {
 Result<int> stop(const TrialOptions& options) {
   auto store = open_existing(options.file);
   if (!store) return tl::unexpected(store.error());
-  const auto feed = choose_feed(*store, options.feed);
-  if (!feed) return tl::unexpected(feed.error());
-  const auto at_s = time_or_now(*store, options.at, feed->id);
-  if (!at_s) return tl::unexpected(at_s.error());
+  const auto stop = on_command_line(trial::trial_to_stop(*store, options.change, now_s()));
+  if (!stop) return tl::unexpected(stop.error());
   const auto trials = store->trials();
   if (!trials) return tl::unexpected(trials.error());
   std::int64_t lost = 0;
   for (const Trial& trial : *trials) {
-    if (trial.feed != feed->name || trial.stop_s) continue;
-    const auto counted = cells_since(*store, trial.id, *at_s);
+    if (trial.feed != stop->feed || trial.stop_s) continue;
+    const auto counted = cells_since(*store, trial.id, stop->at_s);
     if (!counted) return tl::unexpected(counted.error());
     lost = *counted;
   }
-  const auto stopped = store->stop_trial(feed->name, *at_s);
+  const auto stopped = store->stop_trial(stop->feed, stop->at_s);
   if (!stopped) return tl::unexpected(stopped.error());
   if (options.json)
-    print(to_json(*stopped));
+    print(present::trial_json(*stopped));
   else
     print(fmt::format("Trial {} on feed {} ends at {}.\n{}", stopped->id, stopped->feed,
                       time_text(*stopped->stop_s), lost_text(stopped->id, lost)));
@@ -262,28 +188,16 @@ Result<int> stop(const TrialOptions& options) {
 Result<int> note(const TrialOptions& options) {
   auto store = open_existing(options.file);
   if (!store) return tl::unexpected(store.error());
-  const auto at_s = time_or_now(*store, options.at, std::nullopt);
-  if (!at_s) return tl::unexpected(at_s.error());
-  schema::Note remark{0, *at_s, options.trial, options.text};
-  if (!remark.trial) {
-    // The trial of that moment, when there is just one.
-    const auto trials = store->trials();
-    if (!trials) return tl::unexpected(trials.error());
-    int n_trials = 0;
-    for (const Trial& trial : *trials)
-      if (trial.start_s <= *at_s && (!trial.stop_s || *at_s < *trial.stop_s)) {
-        remark.trial = trial.id;
-        ++n_trials;
-      }
-    if (n_trials != 1) remark.trial.reset();
-  }
-  const auto added = store->add_note(remark);
+  auto remark = on_command_line(trial::note_to_add(*store, options.change, now_s()));
+  if (!remark) return tl::unexpected(remark.error());
+  const auto added = store->add_note(*remark);
   if (!added) return tl::unexpected(added.error());
+  remark->id = *added;
   if (options.json)
-    print(to_json(remark));
+    print(present::note_json(*remark));
   else
-    print(fmt::format("Noted at {}{}.\n", time_text(remark.time_s),
-                      remark.trial ? fmt::format(" for trial {}", *remark.trial) : ""));
+    print(fmt::format("Noted at {}{}.\n", time_text(remark->time_s),
+                      remark->trial ? fmt::format(" for trial {}", *remark->trial) : ""));
   return 0;
 }
 
@@ -306,23 +220,23 @@ void add_trial(CLI::App& app, Run& run) {
 
   CLI::App* starting =
       add("start", "begin a trial; what is not said stays as in the feed's last trial", start);
-  starting->add_option("--feed", options->feed, "the feed (needed when there are several)");
-  starting->add_option("--antenna", options->antenna, "the antenna that is on now");
-  starting->add_option("--receiver", options->receiver, "the receiver it is on");
-  starting->add_option("--mount", options->mount, "where it is mounted");
-  starting->add_option("--rotation-deg", options->rotation_deg,
+  starting->add_option("--feed", options->change.feed, "the feed (needed when there are several)");
+  starting->add_option("--antenna", options->change.antenna, "the antenna that is on now");
+  starting->add_option("--receiver", options->change.receiver, "the receiver it is on");
+  starting->add_option("--mount", options->change.mount, "where it is mounted");
+  starting->add_option("--rotation-deg", options->change.rotation_deg,
                        "how far the antenna is turned, clockwise, 0 to 360");
-  starting->add_option("--at", options->at, "since when (default: now)");
-  starting->add_option("--note", options->note, "a remark kept with the trial");
+  starting->add_option("--at", options->change.at, "since when (default: now)");
+  starting->add_option("--note", options->change.text, "a remark kept with the trial");
 
   CLI::App* stopping = add("stop", "end the trial that runs on a feed", stop);
-  stopping->add_option("--feed", options->feed, "the feed (needed when there are several)");
-  stopping->add_option("--at", options->at, "when (default: now)");
+  stopping->add_option("--feed", options->change.feed, "the feed (needed when there are several)");
+  stopping->add_option("--at", options->change.at, "when (default: now)");
 
   CLI::App* noting = add("note", "keep a remark", note);
-  noting->add_option("TEXT", options->text, "the remark")->required();
-  noting->add_option("--at", options->at, "when (default: now)");
-  noting->add_option("--trial", options->trial,
+  noting->add_option("TEXT", options->change.text, "the remark")->required();
+  noting->add_option("--at", options->change.at, "when (default: now)");
+  noting->add_option("--trial", options->change.trial,
                      "the trial it is about (default: the one of that time)");
 }
 

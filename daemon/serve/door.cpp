@@ -53,6 +53,32 @@ std::optional<Answer> Door::refusal(const Request& request, const Target& target
   return {};
 }
 
+std::optional<Answer> Door::may_not_change(const Request& request) const {
+  if (options_.token.empty()) {
+    return problem(403, "the page is read-only: no token is set under [web] in roundel.toml");
+  }
+  // A page of another origin cannot send our header unasked (CORS), and this server never allows
+  // it; a request that says where it comes from is held to that all the same.
+  const bool is_foreign =
+      (!request.origin.empty() && request.origin != fmt::format("http://{}", request.host) &&
+       request.origin != fmt::format("https://{}", request.host)) ||
+      (!request.fetch_site.empty() && request.fetch_site != "same-origin" &&
+       request.fetch_site != "none");
+  if (is_foreign) return problem(403, "changes are taken from this server's own page only");
+  constexpr std::string_view scheme = "Bearer ";
+  const auto& given = request.authorization;
+  if (given.substr(0, scheme.size()) != scheme ||
+      !is_equal_in_constant_time(given.substr(scheme.size()), options_.token)) {
+    Answer answer = problem(
+        401, given.empty() ? "send the token as Authorization: Bearer" : "this is not the token");
+    answer.headers.emplace_back("WWW-Authenticate", "Bearer realm=\"roundel\"");
+    return answer;
+  }
+  const std::string_view type = request.content_type.substr(0, request.content_type.find(';'));
+  if (type != json_type) return problem(415, "send the change as application/json");
+  return {};
+}
+
 Decision Door::decide(const Request& request, const std::function<Standing()>& standing) const {
   const Target target = read_target(request.target);
   if (auto no = refusal(request, target)) return ready(std::move(*no));
@@ -64,12 +90,25 @@ Decision Door::decide(const Request& request, const std::function<Standing()>& s
   const Route* route = find_route(target.path);
   if (route == nullptr) return ready(problem(404, "there is nothing under this path"));
 
-  if (!is_reading(request.method)) return ready(method_not_allowed(request.method, "GET, HEAD"));
+  const auto* change = std::get_if<Change>(&route->handler);
+  if (change && request.method != "POST") {
+    return ready(method_not_allowed(request.method, "POST"));
+  }
+  if (!change && !is_reading(request.method)) {
+    return ready(method_not_allowed(request.method, "GET, HEAD"));
+  }
 
   auto query = Query::parse(target.query);
   if (!query) return ready(problem(query.error()));
   if (auto known = query->accept_only(route->keys); !known) return ready(problem(known.error()));
 
+  if (change) {
+    if (auto no = may_not_change(request)) return ready(std::move(*no));
+    return Work{.change = [handler = change->handler, body = std::string(request.body),
+                           now_s = options_.now_s()](schema::Store& store) {
+      return handler(body, store, now_s);
+    }};
+  }
   if (const auto* fixed = std::get_if<Fixed>(&route->handler)) {
     return ready(
         {.content_type = std::string(fixed->content_type), .body = std::string(*fixed->text)});
@@ -84,8 +123,9 @@ Decision Door::decide(const Request& request, const std::function<Standing()>& s
   std::string key = std::string(target.path) + '\x1D' + query->canonical();
   return Work{.is_slow = slow != nullptr,
               .key = std::move(key),
-              .work = [handler, query = std::move(*query)](const schema::Store& store) {
-                return handler(query, store);
+              .work = [handler, query = std::move(*query),
+                       is_writable = !options_.token.empty()](const schema::Store& store) {
+                return handler({query, is_writable}, store);
               }};
 }
 

@@ -17,15 +17,18 @@ struct Work {
   bool is_slow = false;
   std::string key{};  ///< for the cache
   std::function<Result<Answer>(const schema::Store&)> work{};
+  std::function<Result<Answer>(schema::Store&)> change{};  ///< instead of `work`
 };
 
 using Decision = std::variant<std::shared_ptr<const Rendered>, Work, Events>;
 
-/// Decides without a socket or a database. One thread.
+/// Decides without a socket, a database or a clock of its own. One thread.
 class Door {
  public:
   struct Options {
     std::vector<std::string> names;  ///< as in Server::Options
+    std::string token{};             ///< likewise
+    std::function<double()> now_s;   ///< the computer's clock
   };
   explicit Door(Options options);
 
@@ -35,6 +38,7 @@ class Door {
  private:
   std::shared_ptr<const Rendered> file(std::string_view path) const;
   std::optional<Answer> refusal(const Request& request, const Target& target) const;
+  std::optional<Answer> may_not_change(const Request& request) const;
 
   Options options_;
   std::vector<std::pair<std::string_view, std::shared_ptr<const Rendered>>> files_;

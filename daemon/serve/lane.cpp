@@ -98,6 +98,11 @@ std::shared_ptr<const Rendered> Lane::answer(const Job& job) {
     return std::make_shared<const Rendered>(
         render(result ? std::move(*result) : problem(result.error())));
   };
+  if (job.change) {
+    auto writable = open_to_change();
+    if (!writable) return finish(problem(503, writable.error().line()));
+    return finish(job.change(*writable));
+  }
   if (auto open = reopen_if_replaced(); !open) {
     return finish(problem(503, open.error().line()));
   }
@@ -113,6 +118,14 @@ std::shared_ptr<const Rendered> Lane::answer(const Job& job) {
   auto made = finish(job.work(*store_));
   if (!job.key.empty() && made->answer.status == 200) cache_.keep(job.key, *version, made);
   return made;
+}
+
+Result<schema::Store> Lane::open_to_change() const {
+  // Opening for writing would make a database where none is.
+  if (auto there = schema::Store::open(file_, schema::Store::Access::read); !there) {
+    return tl::unexpected(std::move(there.error()));
+  }
+  return schema::Store::open(file_, schema::Store::Access::write);
 }
 
 Result<void> Lane::reopen_if_replaced() {

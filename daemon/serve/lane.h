@@ -47,10 +47,11 @@ class AnswerCache {
 class Lane {
  public:
   struct Job {
-    std::string key;  ///< same key, same data: same answer. Empty: never kept.
-    std::function<Result<Answer>(const schema::Store&)> work;
-    std::function<void(std::shared_ptr<const Rendered>)>
-        done;  ///< called once, on the lane's thread
+    std::string key{};  ///< same key, same data: same answer. Empty: never kept.
+    std::function<Result<Answer>(const schema::Store&)> work{};
+    std::function<Result<Answer>(schema::Store&)> change{};  ///< instead of `work`
+    /// Called once, on the lane's thread.
+    std::function<void(std::shared_ptr<const Rendered>)> done{};
   };
 
   Lane(std::filesystem::path store, std::size_t queue_limit, std::size_t cache_bytes);
@@ -66,6 +67,7 @@ class Lane {
  private:
   void run();
   std::shared_ptr<const Rendered> answer(const Job& job);
+  Result<schema::Store> open_to_change() const;
   Result<void> reopen_if_replaced();
 
   const std::filesystem::path file_;

@@ -53,9 +53,11 @@ Response reply(const Rendered& rendered, const Request& request, unsigned versio
   const bool is_compressed = !rendered.gzipped.empty() && accepts_gzip(request.accept_encoding);
   const std::string etag = is_compressed ? compressed_tag(rendered.etag) : rendered.etag;
   // The client may hold either form; both are of this content.
-  const bool is_known = names_tag(request.if_none_match, rendered.etag) ||
-                        (!rendered.gzipped.empty() &&
-                         names_tag(request.if_none_match, compressed_tag(rendered.etag)));
+  const bool is_reading = request.method == "GET" || request.method == "HEAD";
+  const bool is_known =
+      is_reading && (names_tag(request.if_none_match, rendered.etag) ||
+                     (!rendered.gzipped.empty() &&
+                      names_tag(request.if_none_match, compressed_tag(rendered.etag))));
 
   Response response;
   response.version(version);

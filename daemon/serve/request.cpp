@@ -115,4 +115,14 @@ bool names_tag(std::string_view if_none_match, std::string_view etag) {
   return false;
 }
 
+bool is_equal_in_constant_time(std::string_view a, std::string_view b) {
+  if (a.size() != b.size()) return false;
+  // volatile: the compiler must not find out that it could stop early.
+  volatile unsigned char difference = 0;
+  for (std::size_t i = 0; i < a.size(); ++i) {
+    difference = static_cast<unsigned char>(difference | (a[i] ^ b[i]));
+  }
+  return difference == 0;
+}
+
 }  // namespace roundel::serve

@@ -8,11 +8,13 @@ namespace roundel::serve {
 
 /// Views into a request that outlives this. A field that was not sent is empty.
 struct Request {
-  std::string_view method;  ///< "GET"
-  std::string_view target;  ///< as sent: "/api/reach?antenna=spider"
-  int n_hosts = 0;          ///< how many Host fields there were
-  std::string_view host;
-  std::string_view accept_encoding, if_none_match;
+  std::string_view method{};  ///< "GET"
+  std::string_view target{};  ///< as sent: "/api/reach?antenna=spider"
+  int n_hosts = 0;            ///< how many Host fields there were
+  std::string_view host{};
+  std::string_view accept_encoding{}, if_none_match{};
+  std::string_view authorization{}, content_type{}, origin{}, fetch_site{};
+  std::string_view body{};
 };
 
 /// A target taken apart, RFC 9112 section 3.2: origin-form, or absolute-form with its authority.
@@ -33,5 +35,8 @@ bool accepts_gzip(std::string_view accept_encoding);
 
 /// Whether an If-None-Match field names this tag (RFC 9110, section 13.1.2: weak comparison).
 bool names_tag(std::string_view if_none_match, std::string_view etag);
+
+/// Takes the same time wherever two texts of the same length differ.
+bool is_equal_in_constant_time(std::string_view a, std::string_view b);
 
 }  // namespace roundel::serve

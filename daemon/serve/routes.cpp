@@ -4,6 +4,7 @@
 #include <array>
 #include <nlohmann/json.hpp>
 
+#include "daemon/serve/changes.h"
 #include "daemon/serve/health.h"
 #include "daemon/serve/metrics.h"
 #include "daemon/serve/openapi.h"
@@ -32,10 +33,10 @@ Result<Json> names(const Result<std::vector<schema::Named>>& list) {
   return out;
 }
 
-Result<Answer> site(const Query&, const schema::Store& store) {
+Result<Answer> site(const Ask& ask, const schema::Store& store) {
   const auto site = store.site();
   if (!site) return tl::unexpected(site.error());
-  Json out{{"version", ROUNDEL_VERSION}, {"writable", false}, {"site", nullptr}};
+  Json out{{"version", ROUNDEL_VERSION}, {"writable", ask.is_writable}, {"site", nullptr}};
   if (*site) {
     out["site"] = {{"name", (*site)->name},
                    {"latitude_deg", (*site)->latitude_deg},
@@ -56,20 +57,20 @@ Result<Answer> site(const Query&, const schema::Store& store) {
   return json_answer(out);
 }
 
-Result<Answer> trials(const Query& query, const schema::Store& store) {
-  const auto which = read_selection(query);
+Result<Answer> trials(const Ask& ask, const schema::Store& store) {
+  const auto which = read_selection(ask.query);
   if (!which) return tl::unexpected(which.error());
   return present::trials_json(store, *which).map([](auto text) {
     return json_answer(std::move(text));
   });
 }
 
-Result<Answer> status(const Query&, const schema::Store& store) {
+Result<Answer> status(const Ask&, const schema::Store& store) {
   return present::status_json(store).map([](auto text) { return json_answer(std::move(text)); });
 }
 
-Result<Answer> hours(const Query& query, const schema::Store& store) {
-  const auto which = read_selection(query);
+Result<Answer> hours(const Ask& ask, const schema::Store& store) {
+  const auto which = read_selection(ask.query);
   if (!which) return tl::unexpected(which.error());
   const auto list = store.hours(*which);
   if (!list) return tl::unexpected(list.error());
@@ -97,8 +98,8 @@ Result<Sectors> read_sectors(const Query& query) {
   return Sectors{std::move(*which), *width_deg};
 }
 
-Result<Answer> reach(const Query& query, const schema::Store& store) {
-  const auto asked = read_sectors(query);
+Result<Answer> reach(const Ask& ask, const schema::Store& store) {
+  const auto asked = read_sectors(ask.query);
   if (!asked) return tl::unexpected(asked.error());
   pattern::ReachOptions options;
   options.sector_deg = asked->width_deg;
@@ -107,8 +108,8 @@ Result<Answer> reach(const Query& query, const schema::Store& store) {
   });
 }
 
-Result<Answer> verdict(const Query& query, const schema::Store& store) {
-  const auto asked = read_sectors(query);
+Result<Answer> verdict(const Ask& ask, const schema::Store& store) {
+  const auto asked = read_sectors(ask.query);
   if (!asked) return tl::unexpected(asked.error());
   const auto judged = pattern::verdict(store, asked->which, asked->width_deg, {});
   if (!judged) return tl::unexpected(judged.error());
@@ -134,14 +135,17 @@ constexpr auto selection_and_sector_keys = [] {
   return keys;
 }();
 
-constexpr std::array<Route, 10> table{{
+constexpr std::array<Route, 13> table{{
     {"/api/hours", Slow{hours}, selection_keys},
     {"/api/live", Events{}, {}},
+    {"/api/notes", Change{add_note}, {}},
     {"/api/openapi.json", Fixed{"application/json", &openapi}, {}},
     {"/api/reach", Slow{reach}, selection_and_sector_keys},
     {"/api/site", Quick{site}, {}},
     {"/api/status", Slow{status}, {}},
     {"/api/trials", Quick{trials}, selection_keys},
+    {"/api/trials/start", Change{start_trial}, {}},
+    {"/api/trials/stop", Change{stop_trial}, {}},
     {"/api/verdict", Slow{verdict}, selection_and_sector_keys},
     {"/health", judge_health, {}},
     {"/metrics", measure, {}},

@@ -21,15 +21,25 @@ struct Standing {
   std::optional<std::int64_t> store_bytes;  ///< none: cannot be told
 };
 
+/// What is asked for, and by whom it may be changed.
+struct Ask {
+  const Query& query;
+  bool is_writable = false;  ///< a token is configured
+};
+
 /// Answered on the network thread.
 using FromLive = Answer (*)(const Standing&);
 /// Answered by a worker. Quick ones do not wait behind slow ones.
-using FromStore = Result<Answer> (*)(const Query&, const schema::Store&);
+using FromStore = Result<Answer> (*)(const Ask&, const schema::Store&);
 struct Quick {
   FromStore handler;
 };
 struct Slow {
   FromStore handler;
+};
+/// Changes something: POST, with the token. @param body  JSON text  @param now_s  computer's clock
+struct Change {
+  Result<Answer> (*handler)(std::string_view body, schema::Store& store, double now_s);
 };
 /// The stream of live events.
 struct Events {};
@@ -42,7 +52,7 @@ struct Fixed {
 using Keys = std::span<const std::string_view>;
 struct Route {
   std::string_view path;
-  std::variant<FromLive, Quick, Slow, Events, Fixed> handler;
+  std::variant<FromLive, Quick, Slow, Change, Events, Fixed> handler;
   Keys keys;  ///< that its query may have
 };
 

@@ -38,7 +38,12 @@ Request read_fields(const Parser& parser) {
           .n_hosts = static_cast<int>(message.count(http::field::host)),
           .host = field(http::field::host),
           .accept_encoding = field(http::field::accept_encoding),
-          .if_none_match = field(http::field::if_none_match)};
+          .if_none_match = field(http::field::if_none_match),
+          .authorization = field(http::field::authorization),
+          .content_type = field(http::field::content_type),
+          .origin = field(http::field::origin),
+          .fetch_site = view(message["Sec-Fetch-Site"]),
+          .body = message.body()};
 }
 
 // As sent, but for space around values. Beast's own limit lets many short fields through.
@@ -215,6 +220,7 @@ class Session {
       const bool is_taken =
           lane.submit({.key = std::move(work.key),
                        .work = std::move(work.work),
+                       .change = std::move(work.change),
                        .done = [shared_handler, executor](Ready ready) {
                          asio::post(executor, [shared_handler, ready = std::move(ready)]() mutable {
                            (*shared_handler)(std::move(ready));

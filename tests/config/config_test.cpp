@@ -82,6 +82,16 @@ TEST(Config, AFullTurnOfTheAntennaIsNone) {
   EXPECT_EQ(read(changed("connect", "rotation_deg = 90.5\nconnect")).feeds[0].rotation_deg, 90.5);
 }
 
+TEST(Config, TheWebTakesNamesAndAToken) {
+  const Config plain = read(sample);
+  EXPECT_TRUE(plain.web_names.empty());
+  EXPECT_EQ(plain.web_token, "");
+  const Config set = read(changed(
+      "[web]", "[web]\nnames = [\"roof.example\", \"roof\"]\ntoken = \"0123456789abcdef\""));
+  EXPECT_THAT(set.web_names, ElementsAre("roof.example", "roof"));
+  EXPECT_EQ(set.web_token, "0123456789abcdef");
+}
+
 TEST(Config, TheWebCanBeTurnedOff) {
   EXPECT_FALSE(read(changed("[web]", "[web]\nenabled = false")).web);
 }

@@ -134,7 +134,7 @@ TEST_F(ProgramTest, TrialStartChangesOnlyWhatIsSaid) {
             "Trial 2 ends there.\n");
   const auto json = nlohmann::json::parse(
       trial({"start", "--rotation-deg", "180", "--at", "2026-03-01T03:00:00Z", "--json"}).out);
-  EXPECT_EQ(json["trial"], 4);
+  EXPECT_EQ(json["id"], 4);
   EXPECT_EQ(json["mount"], "mast");
   EXPECT_EQ(json["rotation_deg"], 180);
   EXPECT_EQ(json["note"], "") << "a note is of its own trial";

@@ -26,13 +26,14 @@ class Api : public testing::Test {
       : file_(sample_store(folder_)),
         store_(must(schema::Store::open(file_, schema::Store::Access::read))) {}
 
-  Result<Answer> ask(std::string_view path, std::string_view query_text = "") {
+  Result<Answer> ask(std::string_view path, std::string_view query_text = "",
+                     bool is_writable = false) {
     const Route* route = find_route(path);
     if (route == nullptr) return fail(Errc::not_found, "no such path", std::string(path));
     const Query query = must(Query::parse(query_text));
     const auto* slow = std::get_if<Slow>(&route->handler);
     const auto handler = slow ? slow->handler : std::get<Quick>(route->handler).handler;
-    return handler(query, store_);
+    return handler({query, is_writable}, store_);
   }
   json ask_json(std::string_view path, std::string_view query = "") {
     const auto answer = must(ask(path, query));
@@ -69,9 +70,10 @@ TEST_F(Api, SiteTellsWhereAndWhatStands) {
   EXPECT_EQ(site["mounts"], json{"gable"});
   EXPECT_EQ(site["feeds"], json{"roof"});
   EXPECT_EQ(site["writable"], false);
+  EXPECT_EQ(json::parse(must(ask("/api/site", "", true)).body)["writable"], true);
 }
 
-TEST_F(Api, TrialsTellWhatWasMountedWhen) {
+TEST_F(Api, TrialsAreThoseOfTheCommandLine) {
   EXPECT_EQ(must(ask("/api/trials")).body, must(present::trials_json(store_, {})));
   const json all = ask_json("/api/trials");
   ASSERT_EQ(all["trials"].size(), 2u);
@@ -103,7 +105,7 @@ TEST_F(Api, NamesThatDoNotExistAreNotFound) {
   }
 }
 
-TEST_F(Api, StatusTellsWhatIsStored) {
+TEST_F(Api, StatusIsThatOfTheCommandLine) {
   EXPECT_EQ(must(ask("/api/status")).body, must(present::status_json(store_)));
   const json status = ask_json("/api/status");
   EXPECT_EQ(status["reports"],

@@ -37,7 +37,7 @@ class DoorTest : public testing::Test {
 
   Live live_ = sample_live();
   Counters counters_;
-  Door door_{{.names = {"roof.example"}}};
+  Door door_{{.names = {"roof.example"}, .now_s = [] { return 1764000000.0; }}};
 };
 
 TEST_F(DoorTest, EveryFileOfThePageIsFoundByItsPathOnly) {

@@ -10,6 +10,7 @@
 #include <string>
 #include <string_view>
 
+#include "daemon/serve/changes.h"
 #include "daemon/serve/health.h"
 #include "daemon/serve/live_json.h"
 #include "daemon/serve/routes.h"
@@ -97,6 +98,10 @@ class Validator {
   }
 };
 
+std::string method_of(const Route& route) {
+  return std::holds_alternative<Change>(route.handler) ? "post" : "get";
+}
+
 TEST(OpenApi, DescribesEveryPathAndNoOther) {
   EXPECT_EQ(description()["openapi"], "3.1.0");
   std::set<std::string> described, served;
@@ -107,7 +112,7 @@ TEST(OpenApi, DescribesEveryPathAndNoOther) {
     }
   }
   for (const auto& route : routes()) {
-    served.insert("get " + std::string(route.path));
+    served.insert(method_of(route) + " " + std::string(route.path));
   }
   EXPECT_EQ(described, served);
 }
@@ -116,7 +121,7 @@ TEST(OpenApi, DescribesEveryKeyOfAQueryAndNoOther) {
   for (const auto& route : routes()) {
     SCOPED_TRACE(route.path);
     std::set<std::string> described;
-    const json operation = description()["paths"][std::string(route.path)]["get"];
+    const json operation = description()["paths"][std::string(route.path)][method_of(route)];
     for (json parameter : operation.value("parameters", json::array())) {
       if (parameter.contains("$ref")) {
         parameter =
@@ -185,7 +190,7 @@ TEST_F(OpenApiAnswers, FitTheirSchemas) {
       // A verdict is about one antenna; nothing to tell yet is a problem of its own kind.
       const Query query =
           file == full && !route.keys.empty() ? must(Query::parse("antenna=spider")) : Query();
-      const auto answer = (quick ? quick->handler : slow->handler)(query, store);
+      const auto answer = (quick ? quick->handler : slow->handler)({query}, store);
       if (file == empty && !answer) {
         EXPECT_EQ(http_status(answer.error().code), 404) << answer.error().line();
         continue;
@@ -196,6 +201,20 @@ TEST_F(OpenApiAnswers, FitTheirSchemas) {
           "");
     }
   }
+}
+
+TEST_F(OpenApiAnswers, ChangesFitTheirs) {
+  auto store = must(schema::Store::open(sample_store(folder_), schema::Store::Access::write));
+  const double now_s = sample_start_s + 10'000;
+  EXPECT_EQ(Validator::check(json::parse(must(add_note(R"({"text": "x"})", store, now_s)).body),
+                             schema("/api/notes", "post", 201)),
+            "");
+  EXPECT_EQ(Validator::check(json::parse(must(stop_trial("{}", store, now_s)).body),
+                             schema("/api/trials/stop", "post", 200)),
+            "");
+  EXPECT_EQ(Validator::check(json::parse(must(start_trial("{}", store, now_s + 1)).body),
+                             schema("/api/trials/start", "post", 201)),
+            "");
 }
 
 TEST_F(OpenApiAnswers, ErrorsFitTheirs) {

@@ -143,5 +143,14 @@ TEST(IfNoneMatch, NamesTags) {
   EXPECT_FALSE(names_tag("*", "")) << "an answer without a tag is never known";
 }
 
+TEST(ConstantTime, ComparesAsTextDoes) {
+  EXPECT_TRUE(is_equal_in_constant_time("", ""));
+  EXPECT_TRUE(is_equal_in_constant_time("secret", "secret"));
+  EXPECT_FALSE(is_equal_in_constant_time("secret", "secreT"));
+  EXPECT_FALSE(is_equal_in_constant_time("secret", "Secret"));
+  EXPECT_FALSE(is_equal_in_constant_time("secret", "secre"));
+  EXPECT_FALSE(is_equal_in_constant_time("secret", "secret "));
+}
+
 }  // namespace
 }  // namespace roundel::serve

@@ -95,6 +95,8 @@ struct Config {
   std::vector<Feed> feeds;
   std::vector<Layout> layouts;
   std::optional<Endpoint> web = Endpoint{"127.0.0.1", 8090};
+  std::vector<std::string> web_names;  ///< host names the page may be asked for by
+  std::string web_token;               ///< lets its bearer change trials; empty: nobody may
 };
 
 /// Reads and validates. Relative paths are taken from the file's folder. Errc::bad_config, with

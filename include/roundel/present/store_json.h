@@ -1,5 +1,5 @@
-// What is stored, as JSON: served under /api/status (keys of `roundel status --json`) and under
-// /api/trials. One line, ended by a line feed; keys are stable.
+// What is stored, as JSON: printed by `roundel status --json` and `roundel trial ... --json`, served
+// under /api/status and /api/trials. Each a whole text ended by a line feed; keys are stable.
 #pragma once
 #include <string>
 
@@ -18,5 +18,9 @@ Result<std::string> status_json(const schema::Store& store);
 /// null, "note"}], "notes": [{"id", "time", "trial" or null, "text"}]}, both by time. The selection
 /// restricts trials, and notes to its time and to those of no trial or a selected one.
 Result<std::string> trials_json(const schema::Store& store, const schema::Selection& which);
+
+/// One of each, as within trials_json().
+std::string trial_json(const schema::Trial& trial);
+std::string note_json(const schema::Note& note);
 
 }  // namespace roundel::present

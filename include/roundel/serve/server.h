@@ -1,4 +1,4 @@
-// The web server: the embedded page, its API, live events, metrics. Read-only.
+// The web server: the embedded page, its API, live events, metrics.
 #pragma once
 #include <chrono>
 #include <cstddef>
@@ -32,7 +32,8 @@ struct Limits {
 };
 
 /// Runs on threads of its own: one for the network, two for answers from the database (short
-/// ones do not wait for long ones). Opens the database for reading only.
+/// ones do not wait for long ones). Opens the database for reading, and for
+/// writing only while a change is made that was asked for with the token.
 class Server {
  public:
   struct Options {
@@ -41,8 +42,10 @@ class Server {
     LiveSource live;  ///< called on the network thread
     /// Host names the page is reached by, besides localhost, addresses and the host of `listen`;
     /// any other name in a request is refused (DNS rebinding).
-    std::vector<std::string> names;
-    Limits limits;
+    std::vector<std::string> names{};
+    /// Whoever sends it may start and stop trials and add notes; empty: nobody may.
+    std::string token{};
+    Limits limits{};
   };
   /// Binds and starts. Errc::io when the address is taken or not ours, naming it;
   /// Errc::bad_config when the host is neither an address nor resolvable.
