@@ -115,19 +115,19 @@ asio::awaitable<void> EventHub::attend(asio::ip::tcp::socket socket) {
     look_later();
   }
 
-  if (!co_await write(client, "retry: 3000\n\n")) co_return;
+  bool is_open = co_await write(client, "retry: 3000\n\n");
   std::uint64_t seen = 0;
-  while (!client->is_gone) {
+  while (is_open && !client->is_gone) {
     if (seen != serial_) {
       seen = serial_;
       const auto event = event_;  // stays alive while it is written, whatever comes meanwhile
-      if (!co_await write(client, *event)) co_return;
+      is_open = co_await write(client, *event);
       continue;
     }
     client->wake.expires_after(limits_.heartbeat_time);
     error_code woken;
     co_await client->wake.async_wait(asio::redirect_error(asio::use_awaitable, woken));
-    if (!woken && !co_await write(client, ": still here\n\n")) co_return;
+    if (!woken) is_open = co_await write(client, ": still here\n\n");
   }
 }
 

@@ -126,8 +126,12 @@ class Session {
                                   asio::redirect_error(asio::use_awaitable, error));
       }
     }
-    if (error) co_return co_await refuse(error);
-    co_return co_await answer(parser);
+    if (error) {
+      co_await refuse(error);
+      co_return false;
+    }
+    const bool stays_open = co_await answer(parser);
+    co_return stays_open;
   }
 
   static bool is_waiting_to_send_body(const Parser& parser) {
@@ -135,19 +139,19 @@ class Session {
            beast::iequals(parser.get()[http::field::expect], "100-continue");
   }
 
-  asio::awaitable<bool> refuse(const error_code& error) {
+  asio::awaitable<void> refuse(error_code error) {
     auto answer = complaint(error, shared_.counters);
-    if (!answer) co_return false;
+    if (!answer) co_return;
     co_await send(reply(render(std::move(*answer)), {}, 11, false, shared_.now_s()));
     co_await linger();
-    co_return false;
   }
 
   asio::awaitable<bool> answer(const Parser& parser) {
     const Request request = read_fields(parser);
     const unsigned version = parser.get().version();
     if (version != 10 && version != 11) {
-      co_return co_await refuse(make_error_code(http::error::bad_version));
+      co_await refuse(make_error_code(http::error::bad_version));
+      co_return false;
     }
     Live live;
     Decision decision = shared_.door.decide(request, [&]() -> Standing {
@@ -156,17 +160,24 @@ class Session {
     });
 
     if (std::holds_alternative<Events>(decision)) {
-      if (shared_.events.has_room()) co_return co_await attend_events(request, version);
+      if (shared_.events.has_room()) {
+        co_await attend_events(request, version);
+        co_return false;
+      }
       ++shared_.counters.refused["event_clients"];
       decision = std::make_shared<const Rendered>(
           render(problem(503, "too many readers of live events; close one")));
     }
-    if (auto* work = std::get_if<Work>(&decision)) decision = co_await work_out(std::move(*work));
+    if (auto* work = std::get_if<Work>(&decision)) {
+      Ready worked_out = co_await work_out(std::move(*work));
+      decision = std::move(worked_out);
+    }
 
     const bool stays = parser.keep_alive();
     const auto response =
         reply(*std::get<Ready>(decision), request, version, stays, shared_.now_s());
-    co_return co_await send(response) && stays;
+    const bool is_sent = co_await send(response);
+    co_return is_sent && stays;
   }
 
   asio::awaitable<bool> send(Response response) {
@@ -196,7 +207,7 @@ class Session {
     }
   }
 
-  asio::awaitable<bool> attend_events(const Request& request, unsigned version) {
+  asio::awaitable<void> attend_events(const Request& request, unsigned version) {
     Response header = event_stream_header(version, shared_.now_s());
     ++shared_.counters.answers[200];
     http::response_serializer<http::string_body> serializer(header);
@@ -204,10 +215,9 @@ class Session {
     stream_.expires_after(shared_.limits.write_time);
     co_await http::async_write_header(stream_, serializer,
                                       asio::redirect_error(asio::use_awaitable, error));
-    if (error || request.method == "HEAD") co_return false;
+    if (error || request.method == "HEAD") co_return;
     stream_.expires_never();
     co_await shared_.events.attend(stream_.release_socket());
-    co_return false;
   }
 
   asio::awaitable<Ready> work_out(Work work) {
