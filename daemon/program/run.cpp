@@ -84,9 +84,7 @@ class Service {
     log_(Level::info,
          fmt::format("recording {} feed(s) to {}", config_.feeds.size(), config_.store.string()));
     io_.run();
-#ifdef ROUNDEL_WITH_SERVER
     server_.reset();
-#endif
     writer_.reset();
     if (!ended_) return tl::unexpected(ended_.error());
     log_(Level::info, "stopped; everything received is written");
@@ -121,16 +119,16 @@ class Service {
 
   Result<void> serve() {
     if (!config_.web) return {};
-#ifdef ROUNDEL_WITH_SERVER
     serve::Server::Options options;
     options.listen = *config_.web;
     options.store = config_.store;
     options.live = [this] { return live(); };
+    options.names = config_.web_names;
+    options.token = config_.web_token;
     auto server = serve::Server::start(std::move(options));
     if (!server) return tl::unexpected(server.error());
     server_.emplace(std::move(*server));
     log_(Level::info, fmt::format("page at http://{}:{}/", config_.web->host, server_->port()));
-#endif
     return {};
   }
 
@@ -244,9 +242,7 @@ class Service {
   std::unique_ptr<record::Writer> writer_;
   std::map<std::string, std::unique_ptr<feed::Connection>> connections_;
   std::vector<std::unique_ptr<feed::Connection>> closed_;
-#ifdef ROUNDEL_WITH_SERVER
   std::optional<serve::Server> server_;
-#endif
   Result<void> ended_;
   bool is_stopping_ = false;
   std::mutex mutex_;  // guards states_
