@@ -9,6 +9,16 @@
 namespace roundel::simulate {
 namespace {
 
+/// "00" "01" ... "99"
+constexpr std::array<char, 200> pairs = [] {
+  std::array<char, 200> out{};
+  for (std::size_t i = 0; i < 100; ++i) {
+    out[2 * i] = static_cast<char>('0' + i / 10);
+    out[2 * i + 1] = static_cast<char>('0' + i % 10);
+  }
+  return out;
+}();
+
 class Text {
  public:
   void put(std::string_view text) {
@@ -21,14 +31,32 @@ class Text {
       *at_++ = '-';
       value = -value;
     }
+    // Two digits a division, from the last backwards.
     std::array<char, 24> digits;
-    int n = 0;
-    for (auto rest = static_cast<std::uint64_t>(value); rest > 0 || n <= decimals; rest /= 10)
-      digits[static_cast<std::size_t>(n++)] = static_cast<char>('0' + rest % 10);
-    while (n > 0) {
-      *at_++ = digits[static_cast<std::size_t>(--n)];
-      if (n == decimals && decimals > 0) *at_++ = '.';
+    char* const end = digits.data() + digits.size();
+    char* first = end;
+    auto rest = static_cast<std::uint64_t>(value);
+    while (rest >= 100 || end - first < decimals - 1) {
+      first -= 2;
+      std::memcpy(first, &pairs[rest % 100 * 2], 2);
+      rest /= 100;
     }
+    if (rest >= 10 || end - first < decimals) {
+      first -= 2;
+      std::memcpy(first, &pairs[rest * 2], 2);
+    } else {
+      *--first = static_cast<char>('0' + rest);
+    }
+    // There may be one zero too many in front, or the one before the point may be missing.
+    if (end - first > decimals + 1 && *first == '0') ++first;
+    if (end - first == decimals) *--first = '0';
+    const auto n_whole = static_cast<std::size_t>(end - first - decimals);
+    std::memcpy(at_, first, n_whole);
+    at_ += n_whole;
+    if (decimals == 0) return;
+    *at_++ = '.';
+    std::memcpy(at_, end - decimals, static_cast<std::size_t>(decimals));
+    at_ += decimals;
   }
   void put_hex(std::uint32_t address) {
     for (int shift = 20; shift >= 0; shift -= 4) *at_++ = "0123456789abcdef"[address >> shift & 15];

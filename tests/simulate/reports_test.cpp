@@ -1,6 +1,7 @@
 #include <gtest/gtest.h>
 
 #include <cmath>
+#include <cstdio>
 #include <map>
 #include <set>
 #include <string>
@@ -105,6 +106,36 @@ TEST(Reports, LineIsInTheDefaultLayout) {
   EXPECT_EQ(
       line,
       "{\"time\":0.000,\"address\":\"000001\",\"latitude\":-0.00001,\"longitude\":0.00000}\n");
+}
+
+// std::snprintf is the reference.
+TEST(Reports, NumbersAreWrittenDigitForDigit) {
+  for (double x = -0.0002; x < 90; x = x * 1.37 + 0.00013) {
+    for (const double value : {x, -x}) {
+      Report report;
+      report.time_s = 1.7e9 + x;
+      report.latitude_deg = value;
+      report.longitude_deg = 2 * value;
+      report.altitude_ft = std::round(value * 500);
+      report.signal_dbfs = -x;
+      std::string line;
+      append_line(line, report);
+      const auto thousandths = std::llround(report.time_s * 1000);
+      const auto tenths = std::llround(-x * 10);
+      // snprintf keeps the sign of a zero, which says nothing here.
+      const auto fixed = [](double v, int decimals) {
+        char text[40];
+        std::snprintf(text, sizeof text, "%.*f", decimals, v == 0 ? 0.0 : v);
+        return std::string(text);
+      };
+      EXPECT_EQ(line, "{\"time\":" + fixed(static_cast<double>(thousandths) / 1000, 3) +
+                          ",\"address\":\"000000\",\"latitude\":" +
+                          fixed(std::round(value * 1e5) / 1e5, 5) +
+                          ",\"longitude\":" + fixed(std::round(2 * value * 1e5) / 1e5, 5) +
+                          ",\"altitude_ft\":" + fixed(*report.altitude_ft, 0) +
+                          ",\"signal_dbfs\":" + fixed(static_cast<double>(tenths) / 10, 1) + "}\n");
+    }
+  }
 }
 
 // ICAO Annex 10 Volume IV: an airborne position every 0.4 to 0.6 s.
