@@ -10,6 +10,7 @@
 #include <boost/asio/co_spawn.hpp>
 #include <boost/asio/io_context.hpp>
 #include <boost/asio/ip/tcp.hpp>
+#include <boost/asio/post.hpp>
 #include <boost/asio/redirect_error.hpp>
 #include <boost/asio/steady_timer.hpp>
 #include <boost/asio/use_awaitable.hpp>
@@ -119,6 +120,7 @@ struct Connection::Impl : std::enable_shared_from_this<Impl> {
   Backoff backoff;
   std::set<tcp::socket*> sockets;
   std::size_t n_readers = 0;
+  std::size_t n_running = 0;  // coroutines
   Counters counters;
   bool is_stopping = false;
   FeedState state = FeedState::stopped;
@@ -133,10 +135,18 @@ struct Connection::Impl : std::enable_shared_from_this<Impl> {
   // Runs a coroutine that ends by itself; an exception ends it alone, and is told.
   void spawn(asio::awaitable<void> (Impl::*member)()) { launch((this->*member)()); }
   void launch(asio::awaitable<void> coroutine) {
+    ++n_running;
     asio::co_spawn(io, std::move(coroutine),
                    [self = shared_from_this()](const std::exception_ptr& error) {
                      if (error) self->count_exception(error);
+                     --self->n_running;
+                     self->tell_stopped();
                    });
+  }
+  void tell_stopped() {
+    if (!is_stopping || n_running > 0) return;
+    set_state(FeedState::stopped);
+    if (hooks.stopped) std::exchange(hooks.stopped, nullptr)();
   }
   void count_exception(const std::exception_ptr& error) {
     ++counters.exceptions;
@@ -256,7 +266,6 @@ struct Connection::Impl : std::enable_shared_from_this<Impl> {
   asio::awaitable<void> connect_forever() {
     co_await again_and_again(&Impl::connect_once,
                              [this] { return backoff.next() * timing.backoff_scale; });
-    set_state(FeedState::stopped);
   }
 
   // One session after another until stopped. An exception ends the session it came from, not the
@@ -284,8 +293,7 @@ struct Connection::Impl : std::enable_shared_from_this<Impl> {
       Impl& impl;
       ~Counted() {
         --impl.n_readers;
-        if (impl.n_readers == 0)
-          impl.set_state(impl.is_stopping ? FeedState::stopped : FeedState::listening);
+        if (impl.n_readers == 0 && !impl.is_stopping) impl.set_state(FeedState::listening);
       }
     };
     const Counted counted{*this};
@@ -326,7 +334,6 @@ struct Connection::Impl : std::enable_shared_from_this<Impl> {
 
   asio::awaitable<void> accept_forever() {
     co_await again_and_again(&Impl::accept_once, [] { return Backoff::Duration{0}; });
-    if (n_readers == 0) set_state(FeedState::stopped);
   }
 
   // Known to stop() for as long as it lives.
@@ -388,6 +395,8 @@ void Connection::stop() {
   impl.lookup.cancel();
   impl.pause.cancel();
   impl.room.cancel();
+  // Where nothing runs nothing else would say so.
+  asio::post(impl.io, [self = impl_] { self->tell_stopped(); });
 }
 
 void Connection::room() { impl_->room.cancel(); }

@@ -26,7 +26,7 @@ struct Timing {
 };
 
 /// One feed's connections. All calls, and all calls of the hooks, on the thread that runs the
-/// io_context; stop() must have been called, and the io_context have run dry, before it goes.
+/// io_context. It must not go before the hook `stopped` has been called, nor within a hook.
 ///
 /// Connecting: looks the name up, tries each address, reads until the peer closes or is silent for
 /// stall_s, and begins anew, forever (Backoff; begun afresh once bytes have come). Listening: at
@@ -41,6 +41,7 @@ class Connection {
     /// Takes them whatever the room: the last ones, read before stop().
     std::function<void(Intake&&)> offer_last;
     std::function<void(serve::FeedState)> state;  ///< called at each change
+    std::function<void()> stopped;                ///< once, after stop(): nothing more is called
     Log log;                                      ///< one line a change, without the feed's name
   };
   struct Counters {
@@ -58,7 +59,7 @@ class Connection {
 
   /// Errc::io when the address to listen on is taken or not ours, naming it.
   Result<void> start();
-  /// Closes all; the hooks still get what has been read. Then nothing more is called.
+  /// Closes all. The hooks still get what has been read; `stopped` is the last.
   void stop();
   /// offer() may be tried again.
   void room();

@@ -9,12 +9,6 @@
 namespace roundel::record {
 namespace {
 
-bool is_same(const schema::SiteRow& a, const schema::SiteRow& b) {
-  return a.name == b.name && a.latitude_deg == b.latitude_deg &&
-         a.longitude_deg == b.longitude_deg && a.ground_m == b.ground_m &&
-         a.antenna_m == b.antenna_m && a.surface_m == b.surface_m;
-}
-
 std::string words(const schema::SiteRow& site) {
   return fmt::format("\"{}\" at {}, {}, antenna {} m above ground at {} m, country at {} m",
                      site.name, site.latitude_deg, site.longitude_deg, site.antenna_m,
@@ -85,7 +79,7 @@ Result<Recording> Recording::open(Options options) {
   if (!store) return tl::unexpected(store.error());
   const auto site = store->site();
   if (!site) return tl::unexpected(site.error());
-  if (!*site || !is_same(**site, options.site)) {
+  if (!*site || **site != options.site) {
     if (*site)
       options.log(Level::warning,
                   fmt::format("the site was {}; it is {} now", words(**site), words(options.site)));

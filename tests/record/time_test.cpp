@@ -141,6 +141,19 @@ TEST(FeedTime, AReportHalfAMinuteAheadDoesNotMakeTheOthersLate) {
   EXPECT_EQ(shelf.cell_of(plane.address, w0 + 9)->heard, 20);
 }
 
+TEST(FeedTime, AWrongTimeDoesNotMakeRoomForOneFurtherOff) {
+  Scene scene;
+  const Plane plane;
+  scene.fly({plane}, 0, 30);
+  for (const double ahead_s : {50., 100.}) {
+    feed::Report wild = Plane{.address = 0x4b0002, .latitude_deg = 51.8}.at(t0_s + 30);
+    wild.time_s = t0_s + 30 + ahead_s;
+    scene.accept(wild);
+    scene.fly({plane}, 30 + (ahead_s - 50) / 10, 35 + (ahead_s - 50) / 10);
+  }
+  EXPECT_EQ(scene.close().count("future"), 1) << "100 s ahead of all the others";
+}
+
 TEST(FeedTime, LeapsWhereThreeReportsOfTheNewTimeFollowEachOther) {
   // A recording with an hour missing.
   Scene scene;

@@ -27,6 +27,7 @@ struct SiteRow {
   double ground_m{};       ///< ground above mean sea level
   double antenna_m{};      ///< antenna above ground
   double surface_m{};      ///< surrounding country above mean sea level
+  friend bool operator==(const SiteRow&, const SiteRow&) = default;
 };
 
 /// An antenna, receiver, mount or feed: a number and a name.
