@@ -297,16 +297,21 @@ bool FeedRecording::is_take_due() const {
   return feed_time_s > 0 && hour_ > 0 && whole(feed_time_s) / seconds_per_hour != hour_;
 }
 
+void FeedRecording::count_rejects(const schema::Tally& tally) {
+  for (const auto& [kind, count] : tally)
+    if (kind != "received" && kind != "stored" && kind != "repeat") rejects_[kind] += count;
+}
+
 void FeedRecording::take() {
   schema::Batch batch = recorder_.take();
   const double feed_time_s = recorder_.live().feed_time_s;
   if (feed_time_s > 0) hour_ = whole(feed_time_s) / seconds_per_hour;
   n_since_take_ = 0;
+  // When a file was read says nothing about the clock of the feed that wrote it.
+  if (is_file_) batch.clock.reset();
   if (batch.empty()) return;
-  if (!is_file_ && feed_time_s > 0 && last_report_s_ > 0)
-    batch.clock = schema::FeedClock{feed_time_s, last_report_s_};
-  for (const auto& [kind, count] : batch.tally)
-    if (kind != "received" && kind != "stored" && kind != "repeat") rejects_[kind] += count;
+  count_rejects(batch.tally);
+  for (const auto& [hour_s, tally] : batch.earlier) count_rejects(tally);
   pending_.push_back(std::move(batch));
 }
 

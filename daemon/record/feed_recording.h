@@ -69,6 +69,7 @@ class FeedRecording {
   double time_of(const feed::Arrival& arrival) const;
   double held_since(std::size_t n, double time_s) const;
   Equipment wanted() const;
+  void count_rejects(const schema::Tally& tally);
 
   config::Feed feed_;
   bool is_file_;
