@@ -1,251 +1,289 @@
-// roundeld load: records files as a feed would have been recorded live.
-#include <fcntl.h>
+// roundeld load: records from files, as fast as it goes.
 #include <fmt/format.h>
 #include <unistd.h>
-#include <zlib.h>
 
+#include <algorithm>
 #include <chrono>
 #include <cmath>
+#include <csignal>
 #include <cstdio>
-#include <filesystem>
 #include <memory>
 #include <nlohmann/json.hpp>
-#include <string>
-#include <vector>
 
+#include "analysis/config/checked_table.h"
+#include "daemon/feed/file_source.h"
 #include "daemon/feed/intake.h"
 #include "daemon/program/command.h"
-#include "daemon/program/log.h"
+#include "daemon/program/progress.h"
 #include "daemon/record/recording.h"
+#include "daemon/record/trial_choice.h"
 #include "roundel/config/config.h"
 #include "roundel/feed/framer.h"
-#include "roundel/feed/layout_reader.h"
 
 namespace roundel::program {
 namespace {
 
+using Json = nlohmann::ordered_json;
 using Clock = std::chrono::steady_clock;
 
-struct LoadOptions {
-  std::string config, feed, antenna, receiver, mount;
-  double rotation_deg = -1;
-  bool json = false, progress = false;
+struct Options {
+  std::string config, feed;
+  std::optional<std::string> antenna, receiver, mount;
+  std::optional<double> rotation_deg;
   std::vector<std::string> files;
+  bool json = false, progress = false;
 };
+
+volatile std::sig_atomic_t is_interrupted = 0;
+void interrupt(int) { is_interrupted = 1; }
 
 double seconds_since(Clock::time_point start) {
   return std::chrono::duration<double>(Clock::now() - start).count();
 }
 
-// One input, plain or gzip; closes itself.
-class Input {
- public:
-  static Result<Input> open(const std::string& name) {
-    const int descriptor =
-        name == "-" ? dup(STDIN_FILENO) : ::open(name.c_str(), O_RDONLY | O_CLOEXEC);
-    if (descriptor < 0)
-      return fail(errno == ENOENT ? Errc::not_found : Errc::io, "cannot be read", name,
-                  "check that it exists and may be read");
-    gzFile file = gzdopen(descriptor, "rb");
-    if (!file) {
-      close(descriptor);
-      return fail(Errc::io, "cannot be read", name);
-    }
-    gzbuffer(file, 1U << 18U);
-    return Input(name, file);
-  }
-  /// Bytes read, 0 at the end.
-  Result<std::size_t> read(std::vector<char>& into) {
-    const int n = gzread(file_.get(), into.data(), static_cast<unsigned>(into.size()));
-    if (n < 0) {
-      int code = 0;
-      return fail(Errc::corrupt, gzerror(file_.get(), &code), name_,
-                  "what stands before the damage has been recorded");
-    }
-    return static_cast<std::size_t>(n);
-  }
-  /// Of the file as it lies on disk.
-  double bytes_done() const { return static_cast<double>(gzoffset(file_.get())); }
+// Reports that may wait in memory before they go to the recorder.
+constexpr std::size_t intake_reports = 4096;
 
- private:
-  struct Close {
-    void operator()(gzFile_s* file) const { gzclose_r(file); }
-  };
-  Input(std::string name, gzFile file) : name_(std::move(name)), file_(file) {}
-  std::string name_;
-  std::unique_ptr<gzFile_s, Close> file_;
+/// What one call has done, for the summary.
+struct Outcome {
+  record::LiveCounts counts;
+  schema::Tally rejects;
+  std::vector<schema::Trial> trials;
+  std::int64_t n_cells{}, n_flights{};
+  double took_s{};
 };
 
-// A bar on standard error, a few times a second.
-class Progress {
+/// Loads files into one recording.
+class Loader {
  public:
-  Progress(bool shown, double total_bytes) : shown_(shown), total_(total_bytes) {}
-  void show(double bytes, std::int64_t lines) {
-    if (!shown_ || seconds_since(last_) < 0.2) return;
-    last_ = Clock::now();
-    const double passed = seconds_since(start_);
-    std::string line = fmt::format("{:.2f} M lines, {:.2f} M/s", static_cast<double>(lines) / 1e6,
-                                   static_cast<double>(lines) / 1e6 / std::max(passed, 0.01));
-    if (total_ > 0) {
-      const double share = std::min(1.0, bytes / total_);
-      const auto full = static_cast<std::size_t>(share * 30);
-      line = fmt::format("[{}{}] {:3.0f}%  {}  {:.0f} s left", std::string(full, '#'),
-                         std::string(30 - full, '.'), 100 * share, line,
-                         share > 0.01 ? passed * (1 - share) / share : 0.0);
+  Loader(const Options& options, const config::Config& config, config::Feed feed)
+      : options_(options), config_(config), feed_(std::move(feed)) {}
+
+  Result<Outcome> load() {
+    const auto start = Clock::now();
+    std::vector<feed::FileSource> sources;
+    for (const std::string& file : options_.files) {
+      auto source = feed::FileSource::open(file);
+      if (!source) return tl::unexpected(source.error());
+      sources.push_back(std::move(*source));
     }
-    fmt::print(stderr, "\r{}   ", line);
-    std::fflush(stderr);
-    any_ = true;
-  }
-  ~Progress() {
-    if (any_) fmt::print(stderr, "\r{:90}\r", "");
+    auto recording = record::Recording::open({.store = config_.store,
+                                              .site = config_.site,
+                                              .rules = {},
+                                              .is_file = true,
+                                              .log = [](Level, std::string_view) {}});
+    if (!recording) return tl::unexpected(recording.error());
+    const auto before = recording->store().totals();
+    if (!before) return tl::unexpected(before.error());
+    if (auto ok = recording->add_feed(feed_); !ok) return tl::unexpected(ok.error());
+
+    // What has been read is kept, even if the rest cannot be read.
+    const Result<void> read = read_all(sources, *recording);
+    if (auto ok = recording->close(); !ok) return tl::unexpected(ok.error());
+    if (!read) return tl::unexpected(read.error());
+
+    Outcome out;
+    const auto after = recording->store().totals();
+    if (!after) return tl::unexpected(after.error());
+    out.n_cells = after->cells - before->cells;
+    out.n_flights = after->flights - before->flights;
+    const auto counts = recording->counts();
+    out.counts = counts.front().live;
+    out.rejects = counts.front().rejects;
+    const auto trials = recording->store().trials();
+    if (!trials) return tl::unexpected(trials.error());
+    for (const schema::Id id : recording->trials_used(feed_.name))
+      for (const schema::Trial& trial : *trials)
+        if (trial.id == id) out.trials.push_back(trial);
+    out.took_s = seconds_since(start);
+    return out;
   }
 
  private:
-  bool shown_, any_ = false;
-  double total_;
-  Clock::time_point start_ = Clock::now(), last_ = start_ - std::chrono::seconds(1);
-};
-
-Result<config::Feed> choose_feed(const config::Config& config, const LoadOptions& options) {
-  std::string known;
-  for (const config::Feed& feed : config.feeds) {
-    if (feed.name != options.feed) {
-      known += (known.empty() ? "" : ", ") + feed.name;
-      continue;
+  Result<void> read_all(std::vector<feed::FileSource>& sources, record::Recording& recording) {
+    std::optional<std::int64_t> total = 0;
+    for (const feed::FileSource& source : sources)
+      total = total && source.size() ? std::optional(*total + *source.size()) : std::nullopt;
+    Progress progress(options_.progress || isatty(STDERR_FILENO) != 0, total);
+    std::int64_t read_before = 0;
+    for (feed::FileSource& source : sources) {
+      if (auto ok = read(source, recording, progress, read_before); !ok) return ok;
+      read_before += source.size().value_or(0);
     }
-    config::Feed chosen = feed;
-    chosen.clock_is_arrival = false;
-    if (!options.antenna.empty()) chosen.antenna = options.antenna;
-    if (!options.receiver.empty()) chosen.receiver = options.receiver;
-    if (!options.mount.empty()) chosen.mount = options.mount;
-    if (options.rotation_deg >= 0) chosen.rotation_deg = options.rotation_deg;
-    return chosen;
-  }
-  return fail(Errc::bad_usage, "no feed is named \"" + options.feed + "\"", "--feed",
-              "the configuration has: " + known);
-}
-
-Result<void> load_file(record::Recording& recording, const config::Feed& feed,
-                       const std::string& name, double bytes_before, Progress& progress,
-                       std::int64_t& lines) {
-  auto input = Input::open(name);
-  if (!input) return tl::unexpected(input.error());
-  feed::LineFramer framer;
-  feed::LayoutReader reader(feed.layout);
-  feed::Intake intake;
-  const double arrival_s = static_cast<double>(std::time(nullptr));
-  std::uint64_t too_long = 0;
-  const auto on_line = [&](std::string_view line) { intake.add(reader, line, arrival_s); };
-  const auto pass_on = [&]() -> Result<void> {
-    if (framer.too_long() > too_long) {
-      intake.reject(feed::Reject::too_long, static_cast<int>(framer.too_long() - too_long));
-      too_long = framer.too_long();
-    }
-    lines += static_cast<std::int64_t>(intake.n_lines());
-    if (auto taken = recording.take_in(feed.name, intake); !taken) return taken;
-    intake = {};
-    if (recording.is_commit_due()) return recording.commit();
+    progress.done();
     return {};
-  };
-  std::vector<char> block(1U << 18U);
-  while (true) {
-    const auto n = input->read(block);
-    if (!n) return tl::unexpected(n.error());
-    if (*n == 0) break;
-    framer.feed({block.data(), *n}, on_line);
-    if (auto ok = pass_on(); !ok) return ok;
-    progress.show(bytes_before + input->bytes_done(), lines);
   }
-  framer.finish(on_line);
-  return pass_on();
+
+  Result<void> read(feed::FileSource& source, record::Recording& recording, Progress& progress,
+                    std::int64_t read_before) {
+    feed::LineFramer framer;
+    feed::LayoutReader reader(feed_.layout);
+    feed::Intake intake;
+    intake.interrupted = true;  // files need not follow each other without a gap
+    Result<void> taken;
+    const auto take = [&] {
+      n_lines_ += static_cast<std::int64_t>(intake.n_lines());
+      taken = recording.take_in(feed_.name, intake);
+      if (taken && recording.is_commit_due()) taken = recording.commit();
+    };
+    const auto on_line = [&](std::string_view line) {
+      intake.add(reader, line, 0);
+      if (intake.reports.size() >= intake_reports && taken) take();
+    };
+    for (;;) {
+      const auto bytes = source.read();
+      if (bytes) {
+        bytes->empty() ? framer.finish(on_line) : framer.feed(*bytes, on_line);
+        intake.reject(feed::Reject::too_long, static_cast<int>(framer.too_long() - n_too_long_));
+        n_too_long_ = framer.too_long();
+      }
+      if (taken) take();
+      if (!taken) return taken;
+      if (!bytes) return tl::unexpected(bytes.error());
+      progress.at(read_before + source.position(), n_lines_);
+      if (bytes->empty()) break;
+      if (is_interrupted)
+        return fail(Errc::io, "interrupted; what was read is kept", source.name(),
+                    "load it again to go on");
+    }
+    n_too_long_ = 0;
+    if (!reader.trouble().empty())
+      return fail(Errc::malformed, "no line can be read: " + reader.trouble(), source.name(),
+                  "roundeld peek shows the lines and guesses a layout");
+    return {};
+  }
+
+  const Options& options_;
+  const config::Config& config_;
+  config::Feed feed_;
+  std::int64_t n_lines_ = 0;
+  std::uint64_t n_too_long_ = 0;
+};
+
+// --- What to load ------------------------------------------------------------------------------
+
+Result<void> declared(std::string& into, const std::optional<std::string>& name,
+                      const std::vector<std::string>& names, const char* option) {
+  if (!name) return {};
+  if (std::find(names.begin(), names.end(), *name) == names.end())
+    return fail(Errc::bad_usage,
+                fmt::format("{} is not declared in the configuration", config::shown(*name)),
+                option, config::suggestion(*name, names, "declared are"));
+  into = *name;
+  return {};
 }
 
-Result<int> load(const LoadOptions& options) {
-  auto config = config::load(options.config);
+Result<config::Feed> feed_of(const Options& options, const config::Config& config) {
+  std::vector<std::string> names;
+  const config::Feed* found = nullptr;
+  for (const config::Feed& feed : config.feeds) {
+    names.push_back(feed.name);
+    if (feed.name == options.feed) found = &feed;
+  }
+  if (!found)
+    return fail(Errc::bad_usage, fmt::format("there is no feed {}", config::shown(options.feed)),
+                "--feed", config::suggestion(options.feed, names, "there are"));
+  config::Feed feed = *found;
+  if (!feed.layout.time)
+    return fail(
+        Errc::bad_config,
+        fmt::format("layout \"{}\" has no time, and a file has no other clock", feed.layout.name),
+        fmt::format("{}:{}", config.file.string(), feed.line), "add time to the layout");
+  if (auto ok = declared(feed.antenna, options.antenna, config.antennas, "--antenna"); !ok)
+    return tl::unexpected(ok.error());
+  if (auto ok = declared(feed.receiver, options.receiver, config.receivers, "--receiver"); !ok)
+    return tl::unexpected(ok.error());
+  if (auto ok = declared(feed.mount, options.mount, config.mounts, "--mount"); !ok)
+    return tl::unexpected(ok.error());
+  if (options.rotation_deg) feed.rotation_deg = std::fmod(*options.rotation_deg, 360.0);
+  return feed;
+}
+
+// --- What was done -----------------------------------------------------------------------------
+
+void print(const std::string& text) { std::fwrite(text.data(), 1, text.size(), stdout); }
+
+double per_second(const Outcome& outcome) {
+  return static_cast<double>(outcome.counts.received) / std::max(outcome.took_s, 1e-3);
+}
+
+void print_json(const std::string& feed, const Outcome& outcome) {
+  Json rejected = Json::object();
+  for (const auto& [reason, count] : outcome.rejects) rejected[reason] = count;
+  Json trials = Json::array();
+  for (const schema::Trial& trial : outcome.trials) trials.push_back(trial.id);
+  const Json out{{"feed", feed},
+                 {"trials", std::move(trials)},
+                 {"reports",
+                  {{"received", outcome.counts.received},
+                   {"stored", outcome.counts.stored},
+                   {"repeats", outcome.counts.repeats},
+                   {"rejected", std::move(rejected)}}},
+                 {"cells", outcome.n_cells},
+                 {"flights", outcome.n_flights},
+                 {"seconds", outcome.took_s},
+                 {"reports_per_s", per_second(outcome)}};
+  print(out.dump(2, ' ', false, Json::error_handler_t::replace) + "\n");
+}
+
+void print_text(const std::string& feed, const Outcome& outcome) {
+  std::string rejected;
+  for (const auto& [reason, count] : outcome.rejects)
+    rejected += fmt::format("{}{} {}", rejected.empty() ? " (" : ", ", reason, count);
+  if (!rejected.empty()) rejected += ")";
+  print(fmt::format("feed \"{}\": {} reports received: {} stored, {} repeats, {} rejected{}\n",
+                    feed, outcome.counts.received, outcome.counts.stored, outcome.counts.repeats,
+                    outcome.counts.rejected, rejected));
+  for (const schema::Trial& trial : outcome.trials)
+    print(fmt::format("trial {}: {}\n", trial.id, record::words(record::equipment_of(trial))));
+  print(fmt::format("{} cells and {} flights more, in {:.1f} s ({:.0f} reports a second)\n",
+                    outcome.n_cells, outcome.n_flights, outcome.took_s, per_second(outcome)));
+}
+
+Result<int> load(const Options& options) {
+  const auto config = config::load(options.config);
   if (!config) return tl::unexpected(config.error());
-  const auto feed = choose_feed(*config, options);
+  auto feed = feed_of(options, *config);
   if (!feed) return tl::unexpected(feed.error());
-  double total_bytes = 0;
-  for (const std::string& name : options.files) {
-    std::error_code error;
-    if (name == "-") {
-      total_bytes = 0;
-      break;
-    }
-    const auto size = std::filesystem::file_size(name, error);
-    if (error) return fail(Errc::not_found, "cannot be read", name, "check that it exists");
-    total_bytes += static_cast<double>(size);
-  }
-
-  record::Recording::Options opening;
-  opening.store = config->store;
-  opening.site = config->site;
-  opening.is_file = true;
-  opening.log = make_log();
-  auto recording = record::Recording::open(std::move(opening));
-  if (!recording) return tl::unexpected(recording.error());
-  if (auto added = recording->add_feed(*feed); !added) return tl::unexpected(added.error());
-
-  const auto start = Clock::now();
-  std::int64_t lines = 0;
-  {
-    Progress progress(options.progress || (isatty(STDERR_FILENO) && !options.json), total_bytes);
-    double before = 0;
-    for (const std::string& name : options.files) {
-      const auto loaded = load_file(*recording, *feed, name, before, progress, lines);
-      if (!loaded) {
-        // What came before the failure is sound and stays.
-        if (auto closed = recording->close(); !closed) return tl::unexpected(closed.error());
-        return tl::unexpected(loaded.error());
-      }
-      std::error_code ignored;
-      if (name != "-") before += static_cast<double>(std::filesystem::file_size(name, ignored));
-    }
-  }
-  if (auto closed = recording->close(); !closed) return tl::unexpected(closed.error());
-
-  const double took_s = seconds_since(start);
-  const auto counts = recording->counts();
-  const record::LiveCounts& live = counts.front().live;
-  const auto trials = recording->trials_used(feed->name);
-  if (options.json) {
-    nlohmann::ordered_json out;
-    out["reports"] = {{"received", live.received},
-                      {"stored", live.stored},
-                      {"repeats", live.repeats},
-                      {"rejected", nlohmann::ordered_json::object()}};
-    for (const auto& [reason, count] : counts.front().rejects)
-      out["reports"]["rejected"][reason] = count;
-    out["trials"] = trials;
-    out["seconds"] = std::round(took_s * 1000) / 1000;
-    fmt::print("{}\n", out.dump(2));
-    return 0;
-  }
-  fmt::print(
-      "{}: {} reports received, {} stored, {} repeats, {} rejected, in {:.1f} s ({:.2f} M/s)\n",
-      feed->name, live.received, live.stored, live.repeats, live.rejected, took_s,
-      static_cast<double>(live.received) / 1e6 / std::max(took_s, 1e-3));
-  for (const auto& [reason, count] : counts.front().rejects)
-    fmt::print("  {}: {}\n", reason, count);
+  std::signal(SIGINT, interrupt);
+  std::signal(SIGTERM, interrupt);
+  const auto outcome = Loader(options, *config, *feed).load();
+  if (!outcome) return tl::unexpected(outcome.error());
+  options.json ? print_json(feed->name, *outcome) : print_text(feed->name, *outcome);
+  const auto unreadable = outcome->rejects.find("malformed");
+  if (unreadable != outcome->rejects.end() && unreadable->second == outcome->counts.received)
+    return fail(Errc::malformed,
+                fmt::format("no line can be read with layout \"{}\"", feed->layout.name),
+                options.files.front(), "roundeld peek shows the lines and guesses a layout");
   return 0;
 }
 
 }  // namespace
 
 void add_load(CLI::App& app, Run& run) {
-  const auto options = std::make_shared<LoadOptions>();
-  CLI::App* command = app.add_subcommand("load", "Record files as a feed, as fast as it goes");
-  command->add_option("--config", options->config, "roundel.toml")->required();
-  command->add_option("--feed", options->feed, "name of the feed they came from")->required();
-  command->add_option("--antenna", options->antenna, "what was on it, where not as configured");
-  command->add_option("--receiver", options->receiver);
-  command->add_option("--mount", options->mount);
-  command->add_option("--rotation-deg", options->rotation_deg, "of the antenna, clockwise")
-      ->check(CLI::Range(0.0, 359.999));
-  command->add_flag("--json", options->json, "print the counts as JSON");
-  command->add_flag("--progress", options->progress, "show progress even where not on a terminal");
-  command->add_option("FILE", options->files, "plain or gzip; - is standard input")->required();
+  const auto options = std::make_shared<Options>();
+  CLI::App* command = app.add_subcommand("load", "Record from files, as fast as it goes");
+  command->add_option("--config", options->config, "The configuration, roundel.toml")
+      ->required()
+      ->type_name("FILE");
+  command->add_option("--feed", options->feed, "The feed that the reports are of")
+      ->required()
+      ->type_name("NAME");
+  command->add_option("--antenna", options->antenna, "What was mounted then, where it differs")
+      ->type_name("NAME");
+  command->add_option("--receiver", options->receiver, "Likewise")->type_name("NAME");
+  command->add_option("--mount", options->mount, "Likewise")->type_name("NAME");
+  command
+      ->add_option("--rotation-deg", options->rotation_deg,
+                   "Of the antenna, clockwise seen from above")
+      ->check(CLI::Range(0.0, 360.0))
+      ->type_name("DEG");
+  command->add_option("files", options->files, "Recordings in order of time, plain or gzip")
+      ->required()
+      ->type_name("FILE|-");
+  command->add_flag("--json", options->json, "Print the summary for programs");
+  command->add_flag("--progress", options->progress,
+                    "Show progress where that is no terminal, too");
   command->callback([options, &run] { run = [options] { return load(*options); }; });
 }
 

@@ -1,0 +1,76 @@
+#include "daemon/feed/file_source.h"
+
+#include <fmt/format.h>
+#include <unistd.h>
+#include <zlib.h>
+
+#include <cerrno>
+#include <cstring>
+
+namespace roundel::feed {
+namespace {
+
+// Large enough that the system calls don't count, small enough for a processor's cache.
+constexpr unsigned buffer_bytes = 256 * 1024;
+
+gzFile handle(void* file) { return static_cast<gzFile>(file); }
+
+}  // namespace
+
+void FileSource::Close::operator()(void* file) const { gzclose(handle(file)); }
+
+Result<FileSource> FileSource::open(const std::filesystem::path& file) {
+  FileSource out;
+  out.name_ = file == "-" ? "standard input" : file.string();
+  gzFile opened = nullptr;
+  errno = 0;
+  if (file == "-") {
+    const int descriptor = dup(STDIN_FILENO);
+    if (descriptor >= 0) opened = gzdopen(descriptor, "rb");
+  } else {
+    std::error_code error;
+    const auto status = std::filesystem::status(file, error);
+    if (!std::filesystem::exists(status))
+      return fail(Errc::not_found, "there is no such file", out.name_, "check the path");
+    if (std::filesystem::is_directory(status))
+      return fail(Errc::io, "is a folder", out.name_, "name the files in it");
+    if (std::filesystem::is_regular_file(status))
+      out.size_ = static_cast<std::int64_t>(std::filesystem::file_size(file, error));
+    opened = gzopen(file.c_str(), "rb");
+  }
+  if (!opened)
+    return fail(Errc::io, fmt::format("cannot be opened: {}", std::strerror(errno)), out.name_,
+                "check its permissions");
+  out.file_.reset(opened);
+  gzbuffer(opened, buffer_bytes);
+  out.buffer_.resize(buffer_bytes);
+  return out;
+}
+
+Result<std::string_view> FileSource::read() {
+  const gzFile file = handle(file_.get());
+  errno = 0;
+  const int n = gzread(file, buffer_.data(), static_cast<unsigned>(buffer_.size()));
+  int code = Z_OK;
+  const char* message = gzerror(file, &code);
+  if (n > 0) {
+    n_read_ += n;
+    return std::string_view(buffer_.data(), static_cast<std::size_t>(n));
+  }
+  // An end in the middle of gzip data is no error to gzread, only noted.
+  if (n == 0 && code != Z_BUF_ERROR) return std::string_view{};
+  if (code == Z_ERRNO)
+    return fail(Errc::io, fmt::format("cannot be read: {}", std::strerror(errno)), name_);
+  const std::string_view detail = message;
+  return fail(Errc::corrupt,
+              code == Z_BUF_ERROR
+                  ? fmt::format("the gzip data are cut off after {} bytes of text", n_read_)
+                  : fmt::format("the gzip data are damaged after {} bytes of text ({})", n_read_,
+                                detail.substr(
+                                    detail.rfind(':') == detail.npos ? 0 : detail.rfind(':') + 2)),
+              name_, "what came before has been read");
+}
+
+std::int64_t FileSource::position() const { return gzoffset(handle(file_.get())); }
+
+}  // namespace roundel::feed
