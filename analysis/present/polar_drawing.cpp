@@ -7,12 +7,13 @@
 #include <cmath>
 #include <numbers>
 
+#include "analysis/present/plot_page.h"
+
 namespace roundel::present {
 namespace {
 
 constexpr double rim_inside = PolarDrawing::radius + 4;
 constexpr double rim_outside = PolarDrawing::radius + 12;
-constexpr double bearing_label_radius = PolarDrawing::radius + 29;
 
 std::string fixed(std::string_view text) { return std::string(text); }
 
@@ -23,14 +24,12 @@ std::size_t next(std::size_t i, std::size_t n) { return i + 1 == n ? 0 : i + 1; 
 
 }  // namespace
 
-std::string hatch_url(const PolarFrame& frame) { return "url(#" + frame.id + "-hatch)"; }
-
-PolarDrawing::PolarDrawing(Svg& svg, const PolarFrame& frame, double centre_y)
-    : svg_(svg), frame_(frame), centre_y_(centre_y) {}
+PolarDrawing::PolarDrawing(Svg& svg, const PolarFrame& frame, Point centre, double label_size)
+    : svg_(svg), frame_(frame), centre_(centre), label_size_(label_size) {}
 
 Point PolarDrawing::at(double bearing_deg, double r) const {
   const double bearing = bearing_deg * std::numbers::pi / 180;
-  return {centre_x + r * std::sin(bearing), centre_y_ - r * std::cos(bearing)};
+  return {centre_.x + r * std::sin(bearing), centre_.y - r * std::cos(bearing)};
 }
 
 double PolarDrawing::r_of(double value) const {
@@ -47,38 +46,10 @@ std::string PolarDrawing::ring_piece(double from_deg, double to_deg, double r1, 
                      xy(at(to_deg, r2)), back);
 }
 
-void PolarDrawing::text(Point middle, std::string_view css_class, std::string_view colour,
-                        std::string_view what, double size, bool halo) {
-  // Baseline: the middle of digits lies 0.36 em above it.
-  const std::string x = svg_number(middle.x);
-  const std::string y = svg_number(middle.y + 0.36 * size);
-  if (halo)
-    svg_.leaf("text",
-              {{"class", "rd-halo rd-paper"},
-               {"x", x},
-               {"y", y},
-               {"font-size", svg_number(size)},
-               {"text-anchor", "middle"},
-               {"fill", fixed(paper_colour)},
-               {"stroke", fixed(paper_colour)},
-               {"stroke-width", "4"},
-               {"stroke-linejoin", "round"},
-               {"aria-hidden", "true"}},
-              what);
-  svg_.leaf("text",
-            {{"class", fixed(css_class)},
-             {"x", x},
-             {"y", y},
-             {"font-size", svg_number(size)},
-             {"text-anchor", "middle"},
-             {"fill", fixed(colour)}},
-            what);
-}
-
 void PolarDrawing::paper() {
   svg_.leaf("circle", {{"class", "rd-paper rd-rim"},
-                       {"cx", svg_number(centre_x)},
-                       {"cy", svg_number(centre_y_)},
+                       {"cx", svg_number(centre_.x)},
+                       {"cy", svg_number(centre_.y)},
                        {"r", svg_number(radius)},
                        {"fill", fixed(paper_colour)},
                        {"stroke", fixed(faint_colour)}});
@@ -104,11 +75,11 @@ void PolarDrawing::rings_and_spokes() {
 void PolarDrawing::bearing_labels(LabelPlacer& labels) {
   for (int bearing_deg = 0; bearing_deg < 360; bearing_deg += 30) {
     const std::string label = fmt::format("{:03}", bearing_deg);
-    const Point middle = at(bearing_deg, bearing_label_radius);
+    const Point middle = at(bearing_deg, rim_outside + 4 + label_size_);
     const bool quarter = bearing_deg % 90 == 0;
-    labels.take(middle.x, middle.y, label, label_size);
-    text(middle, quarter ? "rd-ink" : "rd-faint", quarter ? ink_colour : faint_colour, label,
-         label_size, false);
+    labels.take(middle.x, middle.y, label, label_size_);
+    centred_text(svg_, middle.x, middle.y, quarter ? "rd-ink" : "rd-faint",
+                 quarter ? ink_colour : faint_colour, label, label_size_, false);
   }
 }
 
@@ -117,7 +88,7 @@ void PolarDrawing::ring_labels(LabelPlacer& labels) {
   const auto free_at = [&](double bearing_deg) {
     return std::count_if(frame_.rings.begin(), frame_.rings.end(), [&](const auto& ring) {
       const Point middle = at(bearing_deg, r_of(ring.value));
-      return labels.is_free(middle.x, middle.y, ring.label, label_size);
+      return labels.is_free(middle.x, middle.y, ring.label, label_size_);
     });
   };
   double best_deg = bearings[0];
@@ -126,8 +97,8 @@ void PolarDrawing::ring_labels(LabelPlacer& labels) {
   for (const auto& ring : frame_.rings) {
     const Point middle = at(best_deg, r_of(ring.value));
     const bool fits = r_of(ring.value) > 16 && r_of(ring.value) < radius - 8;
-    if (fits && labels.take(middle.x, middle.y, ring.label, label_size))
-      text(middle, "rd-ink", ink_colour, ring.label, label_size, true);
+    if (fits && labels.take(middle.x, middle.y, ring.label, label_size_))
+      centred_text(svg_, middle.x, middle.y, "rd-ink", ink_colour, ring.label, label_size_, true);
   }
 }
 
@@ -140,8 +111,9 @@ void PolarDrawing::curve_label(LabelPlacer& labels, const PolarPlot::Values& val
     const auto sector = static_cast<std::size_t>(bearing_deg / width_deg) % values.size();
     if (!values[sector]) continue;
     const Point middle = at(bearing_deg, r_of(*values[sector]));
-    if (!labels.take(middle.x, middle.y, label, label_size)) continue;
-    text(middle, "rd-limit-text", look_of(Line::limit_1).colour, label, label_size, true);
+    if (!labels.take(middle.x, middle.y, label, label_size_)) continue;
+    centred_text(svg_, middle.x, middle.y, "rd-limit-text", look_of(Line::limit_1).colour, label,
+                 label_size_, true);
     return;
   }
 }
@@ -177,23 +149,6 @@ void PolarDrawing::band(const PolarPlot::Values& low, const PolarPlot::Values& h
   svg_.leaf("path", {{"class", fixed(look.css_class)}, {"d", path}, {"fill", fixed(look.colour)}});
 }
 
-void PolarDrawing::stroke(const std::string& path, const Look& look) {
-  svg_.leaf("path", {{"class", "rd-halo"},
-                     {"d", path},
-                     {"fill", "none"},
-                     {"stroke", fixed(paper_colour)},
-                     {"stroke-width", svg_number(look.width + 2)},
-                     {"stroke-opacity", "0.7"}});
-  svg_.leaf("path", {{"class", fixed(look.css_class)},
-                     {"d", path},
-                     {"fill", "none"},
-                     {"stroke", fixed(look.colour)},
-                     {"stroke-width", svg_number(look.width)},
-                     {"stroke-dasharray", fixed(look.dash)},
-                     {"stroke-linecap", "round"},
-                     {"stroke-linejoin", "round"}});
-}
-
 void PolarDrawing::outline(const PolarPlot::Values& values, const Look& look) {
   const std::size_t n = values.size();
   const double width_deg = 360.0 / static_cast<double>(n);
@@ -211,7 +166,7 @@ void PolarDrawing::outline(const PolarPlot::Values& values, const Look& look) {
     drawing = values[i].has_value();
   }
   if (closed) path += 'Z';
-  if (!path.empty()) stroke(path, look);
+  if (!path.empty()) draw_stroke(svg_, path, look);
 }
 
 void PolarDrawing::ticks(const PolarPlot::Values& values, const Look& look) {
@@ -224,15 +179,7 @@ void PolarDrawing::ticks(const PolarPlot::Values& values, const Look& look) {
     path += fmt::format("M{}A{} {} 0 0 1 {}", xy(at(middle_deg - 0.36 * width_deg, r)),
                         svg_number(r), svg_number(r), xy(at(middle_deg + 0.36 * width_deg, r)));
   }
-  if (!path.empty()) stroke(path, look);
-}
-
-void PolarDrawing::fill_mark(const std::string& path, Mark mark) {
-  if (mark == Mark::block)
-    svg_.leaf("path",
-              {{"class", "rd-block"}, {"d", path}, {"fill", fixed(look_of(Line::limit_1).colour)}});
-  else
-    svg_.leaf("path", {{"d", path}, {"fill", hatch_url(frame_)}});
+  if (!path.empty()) draw_stroke(svg_, path, look);
 }
 
 void PolarDrawing::rim(const std::vector<bool>& sectors, Mark mark) {
@@ -242,7 +189,7 @@ void PolarDrawing::rim(const std::vector<bool>& sectors, Mark mark) {
     if (sectors[i])
       path += ring_piece(static_cast<double>(i) * width_deg, static_cast<double>(i + 1) * width_deg,
                          rim_inside, rim_outside);
-  if (!path.empty()) fill_mark(path, mark);
+  if (!path.empty()) draw_mark(svg_, path, mark, hatch_url(frame_));
 }
 
 }  // namespace roundel::present

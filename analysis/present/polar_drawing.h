@@ -16,12 +16,10 @@ struct Point {
 
 class PolarDrawing {
  public:
-  static constexpr double centre_x = 400;
   static constexpr double radius = 300;
-  static constexpr double label_size = 13;
 
-  /// Both must outlive it.
-  PolarDrawing(Svg& svg, const PolarFrame& frame, double centre_y);
+  /// Svg and frame must outlive it.
+  PolarDrawing(Svg& svg, const PolarFrame& frame, Point centre, double label_size);
 
   /// North up, clockwise.
   Point at(double bearing_deg, double r) const;
@@ -41,20 +39,12 @@ class PolarDrawing {
   void ticks(const PolarPlot::Values& values, const Look& look);
   void rim(const std::vector<bool>& sectors, Mark mark);
 
-  /// Text centred on a point.
-  void text(Point middle, std::string_view css_class, std::string_view colour,
-            std::string_view what, double size, bool halo);
-  /// A stroke over a wider one in the paper's colour, so that it shows on any surface.
-  void stroke(const std::string& path, const Look& look);
-  void fill_mark(const std::string& path, Mark mark);
-
  private:
   std::string ring_piece(double from_deg, double to_deg, double r1, double r2) const;
   Svg& svg_;
   const PolarFrame& frame_;
-  double centre_y_;
+  Point centre_;
+  double label_size_;
 };
-
-std::string hatch_url(const PolarFrame& frame);
 
 }  // namespace roundel::present

@@ -37,7 +37,8 @@ std::string period(const pattern::Reach& reach) {
 
 }  // namespace
 
-std::string reach_svg(const pattern::Reach& reach, Units units, const std::string& about) {
+std::string reach_svg(const pattern::Reach& reach, Units units, const std::string& about,
+                      Form form) {
   double highest_km = reach.farthest ? reach.farthest->range_km : 0;
   for (const auto& line : reach.limits)
     for (double range_km : line.range_km) highest_km = std::max(highest_km, range_km);
@@ -85,7 +86,7 @@ std::string reach_svg(const pattern::Reach& reach, Units units, const std::strin
   if (any(short_of)) plot.rim(short_of, Mark::block, "reaches less than half the horizon");
   if (any(without)) plot.rim(without, Mark::hatch, "no traffic to judge by");
   if (reach.from_s) plot.remark(period(reach));
-  return plot.svg();
+  return plot.svg(form);
 }
 
 }  // namespace roundel::present

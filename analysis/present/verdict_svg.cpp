@@ -8,7 +8,7 @@
 
 namespace roundel::present {
 
-std::string verdict_svg(const pattern::Verdict& verdict, const std::string& about) {
+std::string verdict_svg(const pattern::Verdict& verdict, const std::string& about, Form form) {
   // Rings every 1 or 2 dB around the mean, wide enough for the band.
   double farthest_db = 3;
   for (const auto& sector : verdict.sectors) {
@@ -55,7 +55,7 @@ std::string verdict_svg(const pattern::Verdict& verdict, const std::string& abou
   if (any(unjudged)) plot.rim(unjudged, Mark::hatch, "too little traffic to judge");
   plot.remark(fmt::format("{} flights, {} cells of 10 s", grouped(verdict.flights),
                           grouped(verdict.cells)));
-  return plot.svg();
+  return plot.svg(form);
 }
 
 }  // namespace roundel::present

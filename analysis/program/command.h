@@ -14,6 +14,7 @@ using Run = std::function<Result<int>()>;
 // One line a command, alphabetical.
 void add_export(CLI::App& app, Run& run);
 void add_reach(CLI::App& app, Run& run);
+void add_report(CLI::App& app, Run& run);
 void add_simulate(CLI::App& app, Run& run);
 void add_status(CLI::App& app, Run& run);
 void add_trial(CLI::App& app, Run& run);

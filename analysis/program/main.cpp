@@ -12,6 +12,7 @@ int main(int argc, char** argv) {
   program::add_trial(app, run);
   program::add_status(app, run);
   program::add_reach(app, run);
+  program::add_report(app, run);
   program::add_export(app, run);
   program::add_simulate(app, run);
   program::add_verdict(app, run);

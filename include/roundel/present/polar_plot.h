@@ -7,6 +7,10 @@
 
 namespace roundel::present {
 
+/// How a picture stands: on its own, with title, sentence and style sheet; or as a figure of a page
+/// that has these, narrower and with larger letters.
+enum class Form { document, figure };
+
 /// What surrounds the data.
 struct PolarFrame {
   std::string id =
@@ -53,8 +57,9 @@ class PolarPlot {
   /// A line of the legend without a key of its own.
   void remark(std::string text);
 
-  /// A whole document, 800 wide, with title and desc. Labels do not overlap each other.
-  std::string svg() const;
+  /// With title and desc for screen readers. Labels do not overlap each other. A figure relies on
+  /// picture_style() in its page.
+  std::string svg(Form form = Form::document) const;
 
  private:
   struct Layer {
@@ -69,6 +74,9 @@ class PolarPlot {
   PolarFrame frame_;
   std::vector<Layer> layers_;
 };
+
+/// The style sheet that figures need, once a page.
+std::string_view picture_style();
 
 /// Rings at round values (1, 2 or 5 times a power of ten apart, four to seven of them) from inner
 /// up to outer; the last label has the unit. Sets frame.outer to the first half step at or above

@@ -3,6 +3,7 @@
 #include <string>
 
 #include "roundel/pattern/reach.h"
+#include "roundel/present/polar_plot.h"
 #include "roundel/present/units.h"
 
 namespace roundel::present {
@@ -25,6 +26,7 @@ std::string reach_json(const pattern::Reach& reach);
 
 /// The polar plot: wedges by altitude band, limit lines, sectors that fall short or lack traffic.
 /// @param about  what was selected, for the title: "Hill house, collinear". May be empty.
-std::string reach_svg(const pattern::Reach& reach, Units units, const std::string& about);
+std::string reach_svg(const pattern::Reach& reach, Units units, const std::string& about,
+                      Form form = Form::document);
 
 }  // namespace roundel::present

@@ -4,6 +4,7 @@
 #include <vector>
 
 #include "roundel/pattern/verdict.h"
+#include "roundel/present/polar_plot.h"
 #include "roundel/present/units.h"
 
 namespace roundel::present {
@@ -22,6 +23,7 @@ std::vector<std::string> verdict_advice(const pattern::Verdict& verdict);
 std::string verdict_json(const pattern::Verdict& verdict, const std::vector<schema::Id>& trials);
 
 /// Polar plot of gain in dB with its band; states marked by pattern as well as by colour.
-std::string verdict_svg(const pattern::Verdict& verdict, const std::string& about);
+std::string verdict_svg(const pattern::Verdict& verdict, const std::string& about,
+                        Form form = Form::document);
 
 }  // namespace roundel::present
