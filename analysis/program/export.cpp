@@ -116,7 +116,6 @@ void add_export(CLI::App& app, Run& run) {
   sub.add_option("--units", command->units, "metric or aviation, for svg (metric)")
       ->type_name("WHICH");
   add_selection(sub, command->selection);
-  sub.footer("Example: roundel export roundel.db --antenna collinear --as geojson -o reach.json");
   sub.callback([command, &run] { run = [command] { return run_export(*command); }; });
 }
 

@@ -2,11 +2,13 @@
 #include <cstdio>
 
 #include "analysis/program/command.h"
+#include "analysis/program/examples.h"
 
 int main(int argc, char** argv) {
   using namespace roundel;
   CLI::App app{"roundel: what an antenna hears, and how sure that is", "roundel"};
   app.require_subcommand(1);
+  app.get_formatter()->column_width(26);
   program::Run run;
   // One line a command, in the order a person meets them.
   program::add_trial(app, run);
@@ -16,6 +18,25 @@ int main(int argc, char** argv) {
   program::add_export(app, run);
   program::add_simulate(app, run);
   program::add_verdict(app, run);
+  program::add_examples(
+      app,
+      {{"", "roundel verdict roundel.db --antenna collinear; roundel verdict --help tells more"},
+       {"compare", "roundel compare roundel.db --a antenna=collinear --b antenna=spider"},
+       {"drift", "roundel drift roundel.db --antenna collinear --from 2026-03-01"},
+       {"expect", "roundel expect roundel.db --altitude-ft 10000,38000"},
+       {"export", "roundel export roundel.db --antenna collinear --as geojson -o reach.json"},
+       {"mast", "roundel mast --radius-mm 25 --spacing-mm 275"},
+       {"reach", "roundel reach roundel.db --antenna collinear --svg reach.svg"},
+       {"report", "roundel report roundel.db --antenna collinear -o collinear.html"},
+       {"separate", "roundel separate roundel.db"},
+       {"simulate", "roundel simulate scenario.toml --out-dir feeds --truth truth.json"},
+       {"status", "roundel status roundel.db"},
+       {"trial", "roundel trial roundel.db list"},
+       {"trial list", "roundel trial roundel.db list"},
+       {"trial note", "roundel trial roundel.db note \"reseated the connector\""},
+       {"trial start", "roundel trial roundel.db start --feed roof-a --antenna spider"},
+       {"trial stop", "roundel trial roundel.db stop --feed roof-a --at 2026-03-04T12:00:00Z"},
+       {"verdict", "roundel verdict roundel.db --antenna collinear --svg gain.svg"}});
   try {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& error) {

@@ -165,7 +165,6 @@ void add_report(CLI::App& app, Run& run) {
       ->type_name("SHARE");
   sub.add_option("--units", command->units, "metric or aviation (metric)")->type_name("WHICH");
   add_selection(sub, command->selection);
-  sub.footer("Example: roundel report roundel.db --antenna collinear -o collinear.html");
   sub.callback([command, &run] { run = [command] { return run_report(*command); }; });
 }
 

@@ -58,7 +58,7 @@ void add_selection(CLI::App& command, SelectionOptions& options) {
   command.add_option("--feed", options.feed, "only cells of this feed")->group(group);
   command
       .add_option("--trial", options.trials,
-                  "only cells of this trial, by number (see roundel trial list); several: 1,2")
+                  "only cells of these trials, by number: 1,2")
       ->delimiter(',')
       ->group(group);
   command.add_option("--from", options.from, "only cells from this time on, like 2026-03-01")
