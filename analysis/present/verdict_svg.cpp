@@ -29,9 +29,10 @@ std::string verdict_svg(const pattern::Verdict& verdict, const std::string& abou
       verdict.sectors.size(), 100 * verdict.options.confidence, frame.sentence);
   frame.inner = -edge - step;
   frame.outer = edge;
+  // The rim's own label would stand on the rim: the unit goes to the last one inside.
   for (double value = -edge; value <= edge + 1e-9; value += step)
     frame.rings.push_back({value, fmt::format("{:+.0f}{}", value == 0 ? 0.0 : value,
-                                              value + step > edge ? " dB" : "")});
+                                              value + 1.5 * step > edge ? " dB" : "")});
 
   PolarPlot plot(std::move(frame));
   PolarPlot::Values value, low, high;

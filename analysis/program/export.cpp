@@ -4,6 +4,7 @@
 #include <fmt/format.h>
 
 #include <CLI/CLI.hpp>
+#include <algorithm>
 #include <cstdio>
 #include <memory>
 
@@ -16,6 +17,7 @@
 #include "roundel/present/reach.h"
 #include "roundel/present/units.h"
 #include "roundel/present/verdict.h"
+#include "roundel/present/vertical_cut.h"
 #include "roundel/schema/store.h"
 
 namespace roundel::program {
@@ -27,6 +29,7 @@ struct ExportCommand {
   double sector_deg = 5;
   std::string units = "metric";
   std::string picture = "reach";
+  double bearing_deg = 0;
   bool cells = false;
 };
 
@@ -59,6 +62,20 @@ Result<int> export_cells(const ExportCommand& command, const schema::Store& stor
   return 0;
 }
 
+/// The picture of one bearing from the side.
+Result<std::string> cut(const ExportCommand& command, const schema::SiteRow& site,
+                        const pattern::Reach& reach, const pattern::Verdict& verdict,
+                        present::Units units) {
+  if (!(command.bearing_deg >= 0 && command.bearing_deg < 360))
+    return fail(Errc::bad_usage, fmt::format("{:g} is no bearing", command.bearing_deg),
+                "--bearing-deg", "choose one from 0 to below 360");
+  const auto viewpoint = site::Viewpoint::from(site);
+  if (!viewpoint) return tl::unexpected(viewpoint.error());
+  const auto sector = static_cast<std::size_t>(command.bearing_deg / reach.sector_deg);
+  return present::vertical_cut_svg(*viewpoint, reach, verdict,
+                                   std::min(sector, reach.sectors.size() - 1), units, "cut");
+}
+
 Result<int> run_export(const ExportCommand& command) {
   if (command.as == "views") return put(command.to, std::string(present::views_sql()));
   if (command.database.empty())
@@ -85,9 +102,14 @@ Result<int> run_export(const ExportCommand& command) {
   // Several antennas at once have ranges, but no one pattern.
   if (!verdict && (verdict.error().code != Errc::bad_usage || command.as == "svg"))
     return tl::unexpected(verdict.error());
-  if (command.as == "svg") return put(command.to, present::verdict_svg(*verdict, title));
   const auto site = store->site();
   if (!site) return tl::unexpected(site.error());
+  if (command.as == "svg") {
+    if (command.picture == "gain") return put(command.to, present::verdict_svg(*verdict, title));
+    const auto picture = cut(command, **site, *reach, *verdict, *units);
+    if (!picture) return tl::unexpected(picture.error());
+    return put(command.to, *picture);
+  }
   const present::Conclusion of{title, **site, *reach, verdict ? &*verdict : nullptr};
   if (!verdict)
     fmt::print(stderr, "roundel: without gain and states: {}\n", verdict.error().line());
@@ -108,9 +130,10 @@ void add_export(CLI::App& app, Run& run) {
   sub.add_flag("--cells", command->cells, "every cell as CSV; with -o gzip files by day");
   sub.add_option("-o,--output", command->to, "file, or folder for --cells (standard output)")
       ->type_name("PATH");
-  sub.add_option("--picture", command->picture, "of svg: reach or gain (reach)")
+  sub.add_option("--picture", command->picture, "of svg: reach, gain, or cut (reach)")
       ->type_name("WHICH")
-      ->check(CLI::IsMember({"reach", "gain"}));
+      ->check(CLI::IsMember({"reach", "gain", "cut"}));
+  sub.add_option("--bearing-deg", command->bearing_deg, "of the cut (0)")->type_name("DEG");
   sub.add_option("--sector-deg", command->sector_deg, "width of a sector, degrees (5)")
       ->type_name("DEG");
   sub.add_option("--units", command->units, "metric or aviation, for svg (metric)")

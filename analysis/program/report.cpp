@@ -8,7 +8,6 @@
 #include <chrono>
 #include <memory>
 
-#include "analysis/program/about.h"
 #include "analysis/program/command.h"
 #include "analysis/program/selection.h"
 #include "analysis/program/write_file.h"
@@ -53,6 +52,11 @@ std::string typed(const ReportCommand& command) {
     add("confidence", fmt::format("{:g}", command.options.confidence));
   if (command.units != usual.units) add("units", command.units);
   return out;
+}
+
+/// "Hill house, collinear": a verdict is about one antenna, whether the selection names it or not.
+std::string title(const schema::SiteRow& site, const std::vector<schema::Trial>& trials) {
+  return trials.empty() ? site.name : site.name + ", " + trials.front().antenna;
 }
 
 /// What became of the reports of the selected trials' feeds.
@@ -125,7 +129,7 @@ Result<int> run_report(const ReportCommand& command) {
   if (!feeds) return tl::unexpected(feeds.error());
 
   present::ReportPage page{command.question,
-                           about(*store, command.selection),
+                           title(**site, *trials),
                            typed(command),
                            now_s(),
                            *units,

@@ -3,6 +3,8 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include <array>
+#include <cmath>
 #include <regex>
 #include <set>
 
@@ -219,26 +221,113 @@ TEST(RoundAxis, HasRoundTicks) {
   }
 }
 
-// Lightness (CIE L*, from sRGB by IEC 61966-2-1 and D65 luminance) is what is left in grey print.
-TEST(Style, LevelsStayApartInGrey) {
+using Rgb = std::array<double, 3>;
+
+Rgb linear_rgb(const std::string& name) {
   const std::string style(picture_style());
-  std::vector<double> lightness;
-  for (int level = 1; level <= 5; ++level) {
-    std::smatch found;
-    ASSERT_TRUE(std::regex_search(
-        style, found, std::regex("--rd-level-" + std::to_string(level) + ": #([0-9a-f]{6})")));
-    const auto rgb = std::stoul(found[1], nullptr, 16);
-    double luminance = 0;
-    const double weights[] = {0.2126, 0.7152, 0.0722};
-    for (int channel = 0; channel < 3; ++channel) {
-      const double v = static_cast<double>((rgb >> (16 - 8 * channel)) & 255U) / 255;
-      luminance +=
-          weights[channel] * (v <= 0.04045 ? v / 12.92 : std::pow((v + 0.055) / 1.055, 2.4));
-    }
-    lightness.push_back(116 * std::cbrt(luminance) - 16);
+  std::smatch found;
+  EXPECT_TRUE(std::regex_search(style, found, std::regex("--rd-" + name + ": #([0-9a-f]{6})")));
+  const auto rgb = std::stoul(found[1], nullptr, 16);
+  Rgb out{};
+  for (unsigned channel = 0; channel < 3; ++channel) {
+    const double v = static_cast<double>((rgb >> (16 - 8 * channel)) & 255U) / 255;
+    out[channel] = v <= 0.04045 ? v / 12.92 : std::pow((v + 0.055) / 1.055, 2.4);
   }
-  for (std::size_t i = 1; i < lightness.size(); ++i)
-    EXPECT_GT(lightness[i - 1] - lightness[i], 10) << "levels " << i << " and " << i + 1;
+  return out;
+}
+
+Rgb times(const std::array<Rgb, 3>& matrix, const Rgb& of) {
+  Rgb out{};
+  for (std::size_t i = 0; i < 3; ++i)
+    for (std::size_t j = 0; j < 3; ++j) out[i] += matrix[i][j] * of[j];
+  return out;
+}
+
+/// CIE L*a*b* under D65, from linear sRGB (IEC 61966-2-1).
+Rgb lab(const Rgb& rgb) {
+  const Rgb xyz =
+      times({{{0.4124, 0.3576, 0.1805}, {0.2126, 0.7152, 0.0722}, {0.0193, 0.1192, 0.9505}}},
+            {std::max(rgb[0], 0.0), std::max(rgb[1], 0.0), std::max(rgb[2], 0.0)});
+  const auto f = [](double t) { return t > 0.008856 ? std::cbrt(t) : 7.787 * t + 16.0 / 116; };
+  const double x = f(xyz[0] / 0.9505), y = f(xyz[1]), z = f(xyz[2] / 1.089);
+  return {116 * y - 16, 500 * (x - y), 200 * (y - z)};
+}
+
+double difference(const Rgb& a, const Rgb& b) {
+  return std::hypot(a[0] - b[0], a[1] - b[1], a[2] - b[2]);
+}
+
+// Lightness is what is left in grey print. 10 steps of L*: common practice, no source.
+TEST(Style, LevelsStayApartInGrey) {
+  for (int level = 2; level <= 5; ++level)
+    EXPECT_GT(lab(linear_rgb("level-" + std::to_string(level - 1)))[0] -
+                  lab(linear_rgb("level-" + std::to_string(level)))[0],
+              10)
+        << "levels " << level - 1 << " and " << level;
+}
+
+// Colours that meet in a picture, as dichromats see them: Machado, Oliveira and Fernandes 2009,
+// IEEE Trans. Vis. Comput. Graph. 15:1291, severity 1 (matrices from memory). A difference of 15 in
+// L*a*b* is plain at a glance (common practice, no source).
+TEST(Style, ColoursStayApartForEveryKindOfColourBlindness) {
+  const struct {
+    const char* name;
+    std::array<Rgb, 3> matrix;
+  } kinds[] = {
+      {"protanopia",
+       {{{0.152286, 1.052583, -0.204868},
+         {0.114503, 0.786281, 0.099216},
+         {-0.003882, -0.048116, 1.051998}}}},
+      {"deuteranopia",
+       {{{0.367322, 0.860646, -0.227968},
+         {0.280085, 0.672501, 0.047413},
+         {-0.011820, 0.042940, 0.968881}}}},
+      {"tritanopia",
+       {{{1.255528, -0.076749, -0.178779},
+         {-0.078411, 0.930809, 0.147602},
+         {0.004733, 0.691367, 0.303900}}}},
+  };
+  const std::pair<const char*, const char*> pairs[] = {
+      {"limit", "level-1"},  {"limit", "level-2"}, {"limit", "level-3"},
+      {"limit", "level-5"},  {"limit", "paper"},   {"limit", "ink"},
+      {"accent", "level-1"}, {"accent", "paper"},  {"ink", "level-2"},
+  };
+  for (const auto& kind : kinds)
+    for (const auto& [one, other] : pairs)
+      EXPECT_GT(difference(lab(times(kind.matrix, linear_rgb(one))),
+                           lab(times(kind.matrix, linear_rgb(other)))),
+                15)
+          << kind.name << ": " << one << " and " << other;
+}
+
+TEST(AxesPlot, LabelsDoNotOverlap) {
+  for (const Form form : {Form::document, Form::figure}) {
+    PolarFrame frame;
+    frame.id = "test";
+    const std::string svg =
+        AxesPlot(frame, round_axis(0, 520, "range, km"), round_axis(0, 45'000, "altitude, ft"))
+            .svg(form);
+    struct Box {
+      double x, y, half_width, half_height;
+      std::string text;
+    };
+    std::vector<Box> boxes;
+    const std::regex label(
+        "<text class=\"rd-(?:ink|faint)\" x=\"([0-9.]+)\" y=\"([0-9.]+)\" font-size=\"([0-9.]+)\" "
+        "text-anchor=\"middle\"[^>]*>([^<]*)<");
+    for (std::sregex_iterator it(svg.begin(), svg.end(), label), end; it != end; ++it) {
+      const double size = std::stod((*it)[3]);
+      boxes.push_back({std::stod((*it)[1]), std::stod((*it)[2]),
+                       0.3 * size * static_cast<double>((*it)[4].length()), size / 2, (*it)[4]});
+    }
+    EXPECT_GE(boxes.size(), 10u);
+    for (std::size_t i = 0; i < boxes.size(); ++i)
+      for (std::size_t j = 0; j < i; ++j)
+        EXPECT_TRUE(
+            std::abs(boxes[i].x - boxes[j].x) >= boxes[i].half_width + boxes[j].half_width ||
+            std::abs(boxes[i].y - boxes[j].y) >= boxes[i].half_height + boxes[j].half_height)
+            << boxes[i].text << " over " << boxes[j].text;
+  }
 }
 
 }  // namespace

@@ -142,9 +142,38 @@ TEST_F(ExportProgram, WritesEachFormat) {
       EXPECT_TRUE(present::is_well_formed(ran.out));
     }
   }
-  const Ran gain = roundel({"export", file_.string(), "--as", "svg", "--picture", "gain"});
-  EXPECT_EQ(gain.code, 0) << gain.err;
-  EXPECT_TRUE(present::is_well_formed(gain.out));
+  for (const char* picture : {"gain", "cut"}) {
+    const Ran ran = roundel(
+        {"export", file_.string(), "--as", "svg", "--picture", picture, "--bearing-deg", "38"});
+    EXPECT_EQ(ran.code, 0) << ran.err;
+    EXPECT_TRUE(present::is_well_formed(ran.out));
+  }
+}
+
+TEST_F(ExportProgram, WritesTheReport) {
+  const auto page = (folder_ / "report.html").string();
+  const Ran ran = roundel({"report", file_.string(), "-o", page, "--question", "Good?", "--units",
+                           "aviation", "--trial", "1"});
+  ASSERT_EQ(ran.code, 0) << ran.err;
+  EXPECT_EQ(ran.out, page +
+                         ": read it in any browser; to hand it over on paper or as PDF, print it "
+                         "there\n");
+  std::ifstream in(page);
+  const std::string html(std::istreambuf_iterator<char>(in), {});
+  EXPECT_TRUE(present::is_well_formed(html));
+  EXPECT_THAT(html, HasSubstr("Antenna report: Hill house, collinear"));
+  EXPECT_THAT(html, HasSubstr("<h2>Good?</h2>"));
+  EXPECT_THAT(html, HasSubstr("481 reports received"));
+  EXPECT_THAT(html, HasSubstr("stale 1"));
+  EXPECT_THAT(html, HasSubstr("--trial 1 --units aviation</code>"));
+}
+
+TEST_F(ExportProgram, TellsWhereTheReportCannotBeWritten) {
+  const Ran ran = roundel({"report", file_.string(), "-o", "/nowhere/report.html"});
+  EXPECT_EQ(ran.code, 1);
+  EXPECT_EQ(ran.err,
+            "roundel: /nowhere/report.html: cannot be written: No such file or directory; choose "
+            "another place\n");
 }
 
 TEST_F(ExportProgram, SaysWhatItNeeds) {
