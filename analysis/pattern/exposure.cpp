@@ -4,7 +4,9 @@
 #include <array>
 #include <cassert>
 #include <cmath>
+#include <deque>
 #include <numbers>
+#include <numeric>
 #include <unordered_map>
 
 namespace roundel::pattern {
@@ -31,8 +33,36 @@ struct Run {
   bool open = false;
   std::int64_t spreading_bin{}, elevation_bin{};
   Group group;
-  double spreading_sum{}, elevation_sum{}, ratio_sum{}, aspect_sum{};
+  double spreading_sum{}, elevation_sum{}, bearing_sum{}, ratio_sum{}, aspect_sum{};
 };
+
+// A repeatable shuffle: flights in the order of a mixed number (splitmix64's finaliser).
+std::uint64_t mixed(std::uint64_t x) {
+  x += 0x9e3779b97f4a7c15U;
+  x = (x ^ (x >> 30U)) * 0xbf58476d1ce4e5b9U;
+  x = (x ^ (x >> 27U)) * 0x94d049bb133111ebU;
+  return x ^ (x >> 31U);
+}
+
+// Which flights stay in a sample; `sectors[f]` are those that flight f crosses.
+std::vector<bool> sample(const std::vector<std::vector<std::uint16_t>>& sectors, int n_sectors,
+                         int flights_per_sector) {
+  std::vector<std::uint32_t> order(sectors.size());
+  std::iota(order.begin(), order.end(), 0U);
+  std::sort(order.begin(), order.end(),
+            [](std::uint32_t a, std::uint32_t b) { return mixed(a) < mixed(b); });
+  std::vector<int> taken(static_cast<std::size_t>(n_sectors), 0);
+  std::vector<bool> stays(sectors.size(), false);
+  for (std::uint32_t flight : order) {
+    const auto& crossed = sectors[flight];
+    stays[flight] = std::any_of(crossed.begin(), crossed.end(), [&](std::uint16_t sector) {
+      return taken[sector] < flights_per_sector;
+    });
+    if (!stays[flight]) continue;
+    for (std::uint16_t sector : crossed) ++taken[sector];
+  }
+  return stays;
+}
 
 struct FlightState {
   std::uint32_t index{};  // into Exposure::flights
@@ -52,6 +82,7 @@ struct ExposureBuilder::Impl {
   std::vector<std::uint32_t> heard_in_window;  // by window - first_window_
   std::int64_t first_window = 0;
   std::int64_t first_hour = 0;
+  std::deque<Group> groups;                 // until finish; grows without a copy
   std::vector<std::int64_t> beyond_window;  // parallel to `beyond`
   std::vector<Group> beyond;                // one per extended cell, until finish
 
@@ -89,9 +120,11 @@ struct ExposureBuilder::Impl {
     const double n = run.group.cells;
     run.group.spreading_db = static_cast<float>(run.spreading_sum / n);
     run.group.elevation_deg = static_cast<float>(run.elevation_sum / n);
+    run.group.bearing_off_deg =
+        static_cast<float>(run.bearing_sum / n - out.sector_deg * (run.group.sector + 0.5));
     run.group.horizon_ratio = static_cast<float>(run.ratio_sum / n);
     run.group.cos_aspect = static_cast<float>(run.aspect_sum / n);
-    out.groups.push_back(run.group);
+    groups.push_back(run.group);
     run = Run{};
   }
 
@@ -222,6 +255,7 @@ struct ExposureBuilder::Impl {
     }
     run.spreading_sum += spreading_db;
     run.elevation_sum += line.elevation_deg;
+    run.bearing_sum += line.bearing_deg;
     run.ratio_sum += ratio;
     run.aspect_sum += cos_aspect;
     Group& group = run.group;
@@ -266,14 +300,29 @@ struct ExposureBuilder::Impl {
       const auto mid = static_cast<std::size_t>(at);
       const bool before = heard_until[mid] > heard_until[static_cast<std::size_t>(low)];
       const bool after = heard_until[static_cast<std::size_t>(high)] > heard_until[mid];
-      if (before && after) out.groups.push_back(beyond[i]);
+      if (before && after) groups.push_back(beyond[i]);
     }
     beyond.clear();
     beyond_window.clear();
   }
 
-  void sort_groups() {
-    for (const Group& group : out.groups) ++out.flights[group.flight].n_groups;
+  // The sectors that each flight was recorded in, ascending; counts them on the way.
+  std::vector<std::vector<std::uint16_t>> sectors_crossed() {
+    std::vector<std::vector<std::uint16_t>> crossed(out.flights.size());
+    for (const Group& group : groups) {
+      if (group.kind != GroupKind::recorded) continue;
+      auto& sectors = crossed[group.flight];
+      const auto at = std::lower_bound(sectors.begin(), sectors.end(), group.sector);
+      if (at != sectors.end() && *at == group.sector) continue;
+      sectors.insert(at, group.sector);
+      ++out.sector_flights[group.sector];
+    }
+    return crossed;
+  }
+
+  // By flight, then sector, then time.
+  void sort_groups(const std::vector<bool>& stays) {
+    for (const Group& group : groups) out.flights[group.flight].n_groups += stays[group.flight];
     std::uint32_t at = 0;
     std::vector<std::uint32_t> next;
     next.reserve(out.flights.size());
@@ -282,20 +331,14 @@ struct ExposureBuilder::Impl {
       next.push_back(at);
       at += flight.n_groups;
     }
-    std::vector<Group> sorted(out.groups.size());
-    for (const Group& group : out.groups) sorted[next[group.flight]++] = group;
-    out.groups = std::move(sorted);
+    out.groups.resize(at);
+    for (const Group& group : groups)
+      if (stays[group.flight]) out.groups[next[group.flight]++] = group;
+    groups.clear();
     for (const FlightGroups& flight : out.flights) {
       const auto begin = out.groups.begin() + flight.first_group;
-      const auto end = begin + flight.n_groups;
-      std::stable_sort(begin, end,
+      std::stable_sort(begin, begin + flight.n_groups,
                        [](const Group& a, const Group& b) { return a.sector < b.sector; });
-      int last = -1;
-      for (auto it = begin; it != end; ++it) {
-        if (it->kind != GroupKind::recorded || it->sector == last) continue;
-        last = it->sector;
-        ++out.sector_flights[it->sector];
-      }
     }
   }
 };
@@ -310,11 +353,34 @@ void ExposureBuilder::add(const schema::Cell& cell, const schema::Flight& flight
   impl_->add(cell, flight);
 }
 
-Exposure ExposureBuilder::finish() {
+Exposure ExposureBuilder::finish(int flights_per_sector) {
   for (FlightState& state : impl_->states) impl_->flush(state);
   impl_->keep_extensions_heard_beside();
-  impl_->sort_groups();
+  const auto crossed = impl_->sectors_crossed();
+  impl_->sort_groups(flights_per_sector > 0
+                         ? sample(crossed, impl_->out.n_sectors, flights_per_sector)
+                         : std::vector<bool>(crossed.size(), true));
   return std::move(impl_->out);
+}
+
+Exposure thinned(const Exposure& exposure, int flights_per_sector) {
+  std::vector<std::vector<std::uint16_t>> crossed(exposure.flights.size());
+  for (std::size_t f = 0; f < crossed.size(); ++f)
+    for (const Group& group : exposure.of(exposure.flights[f]))
+      if (group.kind == GroupKind::recorded &&
+          (crossed[f].empty() || crossed[f].back() != group.sector))
+        crossed[f].push_back(group.sector);
+  const std::vector<bool> stays = sample(crossed, exposure.n_sectors, flights_per_sector);
+  Exposure out = exposure;
+  out.groups.clear();
+  for (std::size_t f = 0; f < crossed.size(); ++f) {
+    FlightGroups& flight = out.flights[f];
+    const auto groups = exposure.of(flight);
+    flight.first_group = static_cast<std::uint32_t>(out.groups.size());
+    flight.n_groups = stays[f] ? flight.n_groups : 0;
+    if (stays[f]) out.groups.insert(out.groups.end(), groups.begin(), groups.end());
+  }
+  return out;
 }
 
 }  // namespace roundel::pattern

@@ -17,9 +17,13 @@ constexpr double well_heard_share = 0.85;
 constexpr int least_flights = 8;
 constexpr double least_effective = 5;
 constexpr double widest_se_db = 1.5;
-// Flights along one airway share more than the model knows (aspect, height, the shape of the
-// threshold where they are); on the tuning seeds intervals come out right with this on variances.
-constexpr double correlated_flights = 1.35;
+// Few flights make the sandwich itself uncertain, and unequal: a factor on standard errors like
+// that of Student's t, and half as much again for what few flights share (airway, type, hour). On
+// the tuning seeds intervals come out right with it from 8 flights a sector to 500.
+double few_flights(double effective) {
+  const double freedom = std::max(3.5, effective - 1);
+  return std::sqrt((1 + 6 / freedom) * freedom / (freedom - 2));
+}
 
 // Aspect: an aircraft's own antenna favours nose or tail, and broadside or both ends.
 std::array<float, max_covariates> covariates(const Group& group) {
@@ -46,6 +50,7 @@ void merge(LevelRow& into, const LevelRow& from) {
   const float share = from.chances / (into.chances + from.chances);
   const auto mean = [share](float& a, float b) { a += share * (b - a); };
   mean(into.offset_db, from.offset_db);
+  mean(into.bearing_off_deg, from.bearing_off_deg);
   for (std::size_t k = 0; k < into.covariate.size(); ++k)
     mean(into.covariate[k], from.covariate[k]);
   into.chances += from.chances;
@@ -71,6 +76,7 @@ LevelData assemble(const Exposure& exposure, bool are_counts, const Row& row) {
         open = true;
       }
       next.hour = group.hour;
+      next.bearing_off_deg = group.bearing_off_deg;
       next.covariate = covariates(group);
       if (data.blocks.back().n_rows > 0 && alike(data.rows.back(), next)) {
         LevelRow& last = data.rows.back();
@@ -106,15 +112,13 @@ std::vector<bool> known_sectors(const LevelFit& fit) {
   return known;
 }
 
-// Few flights make the sandwich itself uncertain: a t-like inflation by the effective number.
 Eigen::MatrixXd inflated(const LevelFit& fit) {
   const Eigen::Index n = fit.covariance.rows();
   Eigen::VectorXd scale(n);
   for (Eigen::Index s = 0; s < n; ++s) {
-    const double freedom = std::max(3.5, fit.sector_effective[static_cast<std::size_t>(s)] - 1);
-    scale[s] = std::sqrt(freedom / (freedom - 2));
+    scale[s] = few_flights(fit.sector_effective[static_cast<std::size_t>(s)]);
   }
-  return correlated_flights * (scale.asDiagonal() * fit.covariance * scale.asDiagonal());
+  return (scale.asDiagonal() * fit.covariance * scale.asDiagonal());
 }
 
 }  // namespace
@@ -145,7 +149,8 @@ Throttle find_throttle(const Exposure& exposure) {
   return out;
 }
 
-LevelFit fit_rate(const Exposure& exposure, const Throttle& throttle, const Screen& screen) {
+LevelFit fit_rate(const Exposure& exposure, const Throttle& throttle, const Screen& screen,
+                  const LevelFit* start) {
   const LevelData data = assemble(exposure, true, [&](const Group& group, LevelRow& row) {
     if (!usable(group, screen) || group.chances == 0) return false;
     row.offset_db = static_cast<float>(geometry_db(group));
@@ -155,6 +160,7 @@ LevelFit fit_rate(const Exposure& exposure, const Throttle& throttle, const Scre
   });
   LevelOptions options;
   options.messages_per_chance = throttle.messages_per_chance;
+  options.start = start;
   return fit_levels(data, options);
 }
 
@@ -210,6 +216,7 @@ Combined combine(const LevelFit& rate, const LevelFit& strength) {
   out.rate_known = known_sectors(rate);
   out.gain_db = rate.gain_db;
   out.covariance = inflated(rate);
+  out.off_deg = Eigen::VectorXd::Map(rate.sector_off_deg.data(), n);
   out.known = out.rate_known;
   if (strength.gain_db.size() != n) return out;
   out.strength_known = known_sectors(strength);
@@ -271,6 +278,7 @@ Combined combine(const LevelFit& rate, const LevelFit& strength) {
   if (m == 0) {  // nothing in common: strength alone, its scale is its own
     out.gain_db = strength.gain_db;
     out.covariance = strength_covariance;
+    out.off_deg = Eigen::VectorXd::Map(strength.sector_off_deg.data(), n);
     out.known = out.strength_known;
     out.strength_used = true;
     return out;
@@ -285,16 +293,15 @@ Combined combine(const LevelFit& rate, const LevelFit& strength) {
   Eigen::VectorXd scale(n);
   for (Eigen::Index s = 0; s < n; ++s) {
     const auto i = static_cast<std::size_t>(s);
-    const double effective = std::max(rate.sector_effective[i], strength.sector_effective[i]);
-    const double freedom = std::max(3.5, effective - 1);
-    scale[s] = std::sqrt(freedom / (freedom - 2));
+    scale[s] = few_flights(std::max(rate.sector_effective[i], strength.sector_effective[i]));
   }
   const Eigen::MatrixXd shift =
       rate.influence * other.asDiagonal() + strength_shift * weight.asDiagonal();
   out.gain_db = other.asDiagonal() * rate.gain_db +
                 weight.asDiagonal() * (strength.gain_db.array() - offset).matrix();
-  out.covariance =
-      correlated_flights * (scale.asDiagonal() * (shift.transpose() * shift) * scale.asDiagonal());
+  out.off_deg = other.asDiagonal() * out.off_deg +
+                weight.asDiagonal() * Eigen::VectorXd::Map(strength.sector_off_deg.data(), n);
+  out.covariance = (scale.asDiagonal() * (shift.transpose() * shift) * scale.asDiagonal());
   out.strength_used = true;
   return out;
 }

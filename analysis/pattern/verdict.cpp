@@ -19,6 +19,8 @@ constexpr double ducting_share = 0.02;
 constexpr std::int64_t ducting_cells = 30;
 constexpr double doubtful_p = 0.001, doubtful_db = 0.7;
 constexpr double true_slope = 0.85;
+constexpr std::size_t many_flights = 1500;
+constexpr int few_flights_per_sector = 250;
 
 double median(std::vector<double> values) {
   if (values.empty()) return 0;
@@ -67,6 +69,14 @@ constexpr double scale_error = 0.03;
 void add_scale_error(Curve& curve) {
   const Eigen::VectorXd error = scale_error * curve.value;
   curve.covariance += error * error.transpose();
+}
+
+Eigen::VectorXd slope_db_per_deg(const Curve& curve) {
+  const int n = curve.n();
+  Eigen::VectorXd out(n);
+  for (int i = 0; i < n; ++i)
+    out[i] = (curve.value[(i + 1) % n] - curve.value[(i + n - 1) % n]) * n / 720.0;
+  return out;
 }
 
 // Of the flights with chances near the horizon, how many were heard there.
@@ -286,12 +296,16 @@ Verdict judge(const Exposure& exposure, const Reach& reach, const VerdictOptions
   out.to_s = exposure.to_s;
   out.throttle = find_throttle(exposure);
 
-  // The rate, twice: the first fit finds walls and hours that do not belong, the second goes
-  // without them; the walls are then looked for again with the better levels.
+  // The rate, twice: the first fit, of a sample where flights are many, finds walls and hours that
+  // do not belong; the second goes without them. The walls are then looked for again with the
+  // better levels.
   Screen screen;
-  LevelFit rate = fit_rate(exposure, out.throttle, screen);
+  const bool is_large = exposure.flights.size() > many_flights;
+  const Exposure few = is_large ? thinned(exposure, few_flights_per_sector) : Exposure{};
+  const Exposure& first = is_large ? few : exposure;
+  LevelFit rate = fit_rate(first, out.throttle, screen);
   screen_hours(exposure, rate, screen, out);
-  std::vector<SectorCutoff> cutoffs = find_cutoffs(exposure, rate, out.throttle);
+  std::vector<SectorCutoff> cutoffs = find_cutoffs(first, rate, out.throttle);
   const auto take_cutoffs = [&] {
     screen.cutoff_deg.assign(static_cast<std::size_t>(exposure.n_sectors), std::nullopt);
     bool changed = false;
@@ -301,8 +315,10 @@ Verdict judge(const Exposure& exposure, const Reach& reach, const VerdictOptions
     }
     return changed;
   };
-  if (take_cutoffs() || any(screen.hours_out)) {
-    rate = fit_rate(exposure, out.throttle, screen);
+  if (take_cutoffs() || any(screen.hours_out) || is_large) {
+    LevelFit start = std::move(rate);
+    if (is_large) start = fit_rate(few, out.throttle, screen, &start);
+    rate = fit_rate(exposure, out.throttle, screen, &start);
     cutoffs = find_cutoffs(exposure, rate, out.throttle);
     take_cutoffs();
   }
@@ -335,6 +351,10 @@ Verdict judge(const Exposure& exposure, const Reach& reach, const VerdictOptions
     combined.known.assign(static_cast<std::size_t>(exposure.n_sectors), false);
   const auto n_known = std::count(combined.known.begin(), combined.known.end(), true);
   if (n_known >= 3) {
+    out.curve = smooth(combined.gain_db, combined.covariance, combined.known);
+    // Flights do not spread evenly over a sector: on a steep flank its gain belongs to where they
+    // flew. Brought to the middle, and smoothed anew.
+    combined.gain_db -= (slope_db_per_deg(out.curve).array() * combined.off_deg.array()).matrix();
     out.curve = smooth(combined.gain_db, combined.covariance, combined.known);
     add_scale_error(out.curve);
     out.ripple = ripple(out.curve, options.confidence);

@@ -151,8 +151,11 @@ Outcome run(const Case& one, std::uint64_t seed) {
   std::vector<double> expected(static_cast<std::size_t>(n));
   double mean = 0;
   for (int s = 0; s < n; ++s) {
+    // Mean over the sector; truth[d] stands at d degrees, so the ends count half.
     double sum = 0;
-    for (int d = 0; d < width; ++d) sum += truth[static_cast<std::size_t>(s * width + d)] / width;
+    for (int d = 0; d <= width; ++d)
+      sum += truth[static_cast<std::size_t>((s * width + d) % 360)] *
+             (d == 0 || d == width ? 0.5 : 1.0) / width;
     expected[static_cast<std::size_t>(s)] = sum;
     if (out.verdict.sectors[static_cast<std::size_t>(s)].gain_db) mean += sum, ++out.judged;
   }

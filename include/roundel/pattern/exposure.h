@@ -22,11 +22,12 @@ enum class GroupKind : std::uint8_t {
 /// A run of consecutive cells of one flight that look alike from the antenna: same sector, same
 /// hour, path loss within 0.5 dB, elevation within 0.25 degrees. Means are over cells.
 struct Group {
-  float spreading_db{};   ///< -20 log10(slant / 200 km)
-  float elevation_deg{};  ///< above the antenna's horizontal
-  float horizon_ratio{};  ///< range / 4-3 Earth horizon at that altitude
-  float cos_aspect{};     ///< +1 nose towards the antenna, -1 tail, 0 broadside or unknown
-  float level_sum_db{};   ///< sum of signal_dbfs over `levels` reports
+  float spreading_db{};     ///< -20 log10(slant / 200 km)
+  float elevation_deg{};    ///< above the antenna's horizontal
+  float bearing_off_deg{};  ///< from the middle of the sector, clockwise
+  float horizon_ratio{};    ///< range / 4-3 Earth horizon at that altitude
+  float cos_aspect{};       ///< +1 nose towards the antenna, -1 tail, 0 broadside or unknown
+  float level_sum_db{};     ///< sum of signal_dbfs over `levels` reports
   std::uint16_t heard{}, chances{}, cells{}, levels{};
   std::uint16_t sector{};
   std::uint16_t hour{};    ///< index into Exposure::hours
@@ -86,11 +87,18 @@ class ExposureBuilder {
   /// @param flight the flight that cell.flight names
   void add(const schema::Cell& cell, const schema::Flight& flight);
   /// Call once, at the end.
-  Exposure finish();
+  /// @param flights_per_sector  as for thinned(); 0: all flights stay
+  Exposure finish(int flights_per_sector = 0);
 
  private:
   struct Impl;
   std::unique_ptr<Impl> impl_;
 };
+
+/// The groups of a sample of the flights: taken in a shuffled (but repeatable) order, a flight
+/// stays if one of the sectors it crosses has fewer than `flights_per_sector` so far. Which flights
+/// stay depends on where they flew, not on how they were heard, so estimates from the sample are
+/// right, and their errors tell its size. Counts (hours, sectors, cells) are still those of all.
+Exposure thinned(const Exposure& exposure, int flights_per_sector);
 
 }  // namespace roundel::pattern

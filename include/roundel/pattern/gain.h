@@ -31,7 +31,9 @@ struct Screen {
 double dipole_db(double elevation_deg);
 
 /// Method section 4. Cells inside 92 % of the horizon, 0.5 to 12 degrees, above the cut-off.
-LevelFit fit_rate(const Exposure& exposure, const Throttle& throttle, const Screen& screen);
+/// @param start  the fit of a part of the same exposure, to start from; may be null
+LevelFit fit_rate(const Exposure& exposure, const Throttle& throttle, const Screen& screen,
+                  const LevelFit* start = nullptr);
 
 /// Method section 5. Needs the rate fit to tell which cells are heard so well that the threshold
 /// does not cut the weak ones away (expected share above 85 % of the ceiling). Empty fit where the
@@ -46,6 +48,7 @@ double level_slope(const Exposure& exposure, const LevelFit& strength, const Scr
 struct Combined {
   Eigen::VectorXd gain_db;  ///< by sector
   Eigen::MatrixXd covariance;
+  Eigen::VectorXd off_deg;  ///< where in its sector, from the middle, each gain was seen
   std::vector<bool> known;  ///< enough independent flights in rate or strength
   std::vector<bool> rate_known, strength_known;
   bool strength_used = false;

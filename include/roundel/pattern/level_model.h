@@ -17,6 +17,7 @@ struct LevelRow {
   float chances{};    ///< n
   float observed{};   ///< rate: reports heard, 0 .. n. strength: mean level, dB
   std::uint16_t hour{};
+  float bearing_off_deg{};  ///< from the middle of the sector
   std::array<float, max_covariates> covariate{};
 };
 
@@ -40,6 +41,8 @@ struct LevelData {
 /// strength:  observed ~ Normal(level, noise^2 / n)
 /// with       level = gain(sector) + flight + flight:sector + offset + covariates . beta,
 ///            flight ~ N(0, sigma_flight^2), flight:sector ~ N(0, sigma_block^2).
+struct LevelFit;
+
 struct LevelOptions {
   enum class Kind { rate, strength } kind = Kind::rate;
   double messages_per_chance = 1;     ///< m
@@ -51,6 +54,9 @@ struct LevelOptions {
   bool priors = true;    ///< false: no prior on gain and covariates
   bool leverage = true;  ///< false: plain sandwich, no small-sample correction (CR0)
   int max_iterations = 60;
+  /// Where to start: the fit of a part of the same data (same sectors, hours, covariates). Many
+  /// flights then need a few steps where they would need some thirty. Must outlive the call.
+  const LevelFit* start = nullptr;
 };
 
 /// The fit. Gains are absolute on the model's scale (level 0 is heard half the time).
@@ -68,6 +74,7 @@ struct LevelFit {
   double sigma_flight_db{}, sigma_block_db{}, noise_db{};
   std::vector<int> sector_flights;       ///< flights with information in the sector
   std::vector<double> sector_effective;  ///< effective number of independent flights
+  std::vector<double> sector_off_deg;  ///< where in the sector, from its middle, its gain was seen
   int iterations{};
   bool converged{};
   double log_likelihood{};  ///< rate only, at the estimates, flights' levels included
