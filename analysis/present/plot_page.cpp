@@ -32,7 +32,7 @@ std::vector<std::string> wrapped(std::string_view text, double width, double siz
 }
 
 std::vector<std::string> sentence_lines(const PolarFrame& frame, const PlotSizes& sizes) {
-  return wrapped(frame.sentence, sizes.width - 2 * sizes.margin, sentence_size);
+  return wrapped(unbroken(frame.sentence), sizes.width - 2 * sizes.margin, sentence_size);
 }
 
 }  // namespace

@@ -56,7 +56,7 @@ void figure(Svg& html, std::string_view title, const std::string& svg, std::stri
   html.open("figure");
   if (!title.empty()) html.leaf("h3", {}, title);
   html.raw(svg);
-  if (!caption.empty()) html.leaf("figcaption", {}, caption);
+  if (!caption.empty()) html.leaf("figcaption", {}, unbroken(caption));
   html.close();
 }
 
@@ -102,7 +102,7 @@ void answer(Svg& html, const ReportPage& page) {
   if (advice.empty()) return;
   heading(html, "What to do");
   html.open("ul");
-  for (const std::string& line : advice) html.leaf("li", {}, line);
+  for (const std::string& line : advice) html.leaf("li", {}, unbroken(line));
   html.close();
 }
 
@@ -126,9 +126,9 @@ void cuts(Svg& html, const ReportPage& page) {
 
 void paragraph(Svg& html, std::string_view text, std::string_view css_class) {
   if (css_class.empty())
-    html.leaf("p", {}, text);
+    html.leaf("p", {}, unbroken(text));
   else
-    html.leaf("p", {{"class", std::string(css_class)}}, text);
+    html.leaf("p", {{"class", std::string(css_class)}}, unbroken(text));
 }
 
 void heading(Svg& html, std::string_view text) { html.leaf("h2", {}, text); }

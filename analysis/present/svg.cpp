@@ -2,6 +2,8 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
+#include <array>
 #include <cassert>
 #include <cmath>
 
@@ -31,6 +33,31 @@ std::string escaped(std::string_view text) {
       default:
         if (static_cast<unsigned char>(c) >= 0x20 || c == '\n' || c == '\t') out += c;
     }
+  }
+  return out;
+}
+
+std::string unbroken(std::string_view text) {
+  constexpr std::array<std::string_view, 10> units{"km",  "NM",      "m",     "ft",   "dB",
+                                                   "deg", "degrees", "hours", "days", "%"};
+  const auto is_digit = [&](std::size_t at) {
+    return at < text.size() && text[at] >= '0' && text[at] <= '9';
+  };
+  std::string out;
+  for (std::size_t i = 0; i < text.size(); ++i) {
+    if (text[i] != ' ' || i == 0 || !is_digit(i - 1)) {
+      out += text[i];
+      continue;
+    }
+    const std::string_view rest = text.substr(i + 1);
+    const std::string_view word = rest.substr(0, rest.find_first_of(" .,;:()"));
+    const bool is_unit = std::find(units.begin(), units.end(), word) != units.end();
+    // Groups of a number have three digits.
+    const bool is_group = is_digit(i + 1) && is_digit(i + 2) && is_digit(i + 3) && !is_digit(i + 4);
+    if (is_unit || is_group)
+      out += "\u00a0";
+    else
+      out += ' ';
   }
   return out;
 }

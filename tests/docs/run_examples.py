@@ -7,8 +7,9 @@ Every block fenced as ```sh in README.md and docs/*.md is run by a shell, in the
 a folder of its own that holds one simulated hour of the demo's site: roundel.toml,
 scenario.toml, roundel.db and feeds/. A block fenced as ```sh no-run needs what a test has not (a
 receiver, another machine); its programs and options must exist all the same. Links to files must
-lead somewhere.
+lead somewhere, and --json must print what the API's description says.
 """
+import json
 import os
 import pathlib
 import re
@@ -16,6 +17,8 @@ import shutil
 import subprocess
 import sys
 import tempfile
+
+import jsonschema
 
 source, build = (pathlib.Path(a).resolve() for a in sys.argv[1:3])
 programs = {"roundel": build / "analysis/program/roundel", "roundeld": build / "daemon/program/roundeld"}
@@ -64,10 +67,24 @@ def check_links(page, text):
             fail(page, f"link to nowhere: {target}")
 
 
+def check_json(folder):
+    """What --json prints, against the API's schemas, by another validator (JSON Schema 2020-12)."""
+    description = json.loads((source / "daemon/serve/openapi.json").read_text(encoding="utf-8"))
+    for command, name in (("reach roundel.db", "Reach"),
+                          ("verdict roundel.db --antenna spider", "Verdict"),
+                          ("status roundel.db", "Status"),
+                          ("trial roundel.db list", "Trials")):
+        schema = {"$ref": f"#/components/schemas/{name}", "components": description["components"]}
+        answer = json.loads(run(f"roundel {command} --json", folder).stdout)
+        for error in jsonschema.Draft202012Validator(schema).iter_errors(answer):
+            failures.append(f"roundel {command} --json: {error.json_path}: {error.message}")
+
+
 with tempfile.TemporaryDirectory(prefix="roundel-docs-") as scratch:
     fresh = pathlib.Path(scratch) / "fresh"
     fresh.mkdir()
     prepare(fresh)
+    check_json(fresh)
     n_run = 0
     for page in pages:
         text = page.read_text(encoding="utf-8")

@@ -81,8 +81,15 @@ class Report : public testing::Test {
   site::Viewpoint viewpoint_ = std::move(*site::Viewpoint::from(hill_house));
 };
 
+/// With plain spaces for those that keep numbers and units together.
+std::string spaced(std::string text) {
+  for (std::size_t at = 0; (at = text.find("\u00a0", at)) != std::string::npos;)
+    text.replace(at, 2, " ");
+  return text;
+}
+
 TEST_F(Report, HoldsEverythingTheReaderNeeds) {
-  const std::string html = report_html(page());
+  const std::string html = spaced(report_html(page()));
   EXPECT_TRUE(is_well_formed(html));
   const struct {
     const char* name;
@@ -110,6 +117,11 @@ TEST_F(Report, HoldsEverythingTheReaderNeeds) {
       {"how to repeat it", "roundel report roundel.db --antenna collinear"},
   };
   for (const auto& row : rows) EXPECT_THAT(html, HasSubstr(row.text)) << row.name;
+}
+
+TEST_F(Report, KeepsNumbersAndTheirUnitsTogether) {
+  EXPECT_THAT(report_html(page()),
+              HasSubstr("1\u00a0000\u00a0000 reports received in 24.0\u00a0hours"));
 }
 
 TEST_F(Report, FetchesNothingAndRunsNothing) {
