@@ -32,7 +32,9 @@ bool is_port(std::string_view text) {
 
 bool is_address(int family, std::string_view text) {
   unsigned char out[sizeof(in6_addr)];
-  return text.size() <= INET6_ADDRSTRLEN && inet_pton(family, std::string(text).c_str(), out) == 1;
+  // A NUL within would end the text for inet_pton, whatever follows.
+  return text.size() <= INET6_ADDRSTRLEN && text.find('\0') == std::string_view::npos &&
+         inet_pton(family, std::string(text).c_str(), out) == 1;
 }
 
 // RFC 9110, section 12.4.2: q=0 means "not acceptable"; more than 0 does for us.

@@ -49,9 +49,10 @@ TEST(Target, IsTakenApart) {
 TEST(Host, AddressesLocalhostAndConfiguredNamesAreOurs) {
   struct Row {
     const char* name;
-    const char* host;
+    std::string_view host;
     bool is_own;
   };
+  using namespace std::string_view_literals;
   const Row rows[] = {
       {"IPv4", "127.0.0.1", true},
       {"IPv4 with port", "192.168.1.7:8090", true},
@@ -75,6 +76,9 @@ TEST(Host, AddressesLocalhostAndConfiguredNamesAreOurs) {
       {"user before it", "user@localhost", false},
       {"bracket left open", "[::1", false},
       {"no address in brackets", "[localhost]", false},
+      // Found by fuzz_http_query: inet_pton read the address before the NUL only.
+      {"a NUL in brackets", "[::1\0@/?]"sv, false},
+      {"a NUL in an address", "127.0.0.1\0.example"sv, false},
       {"text behind the bracket", "[::1]x", false},
       {"short form of an address", "127.1", false},
       {"a number", "2130706433", false},
