@@ -177,7 +177,7 @@ class Session {
     const auto response =
         reply(*std::get<Ready>(decision), request, version, stays, shared_.now_s());
     const bool is_sent = co_await send(response);
-    co_return is_sent && stays;
+    co_return is_sent&& stays;
   }
 
   asio::awaitable<bool> send(Response response) {

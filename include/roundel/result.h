@@ -7,18 +7,18 @@
 namespace roundel {
 
 enum class Errc {
-  bad_usage,      ///< a command line or query that makes no sense
-  bad_config,     ///< roundel.toml or a scenario file
-  out_of_range,   ///< a quantity outside what its type accepts
-  not_found,      ///< a file, trial, antenna ... that does not exist
-  not_a_store,    ///< a file that is not one of our databases
-  newer_schema,   ///< a database written by a newer version
-  busy,           ///< another process holds what is needed
-  corrupt,        ///< damaged file
+  bad_usage,     ///< a command line or query that makes no sense
+  bad_config,    ///< roundel.toml or a scenario file
+  out_of_range,  ///< a quantity outside what its type accepts
+  not_found,     ///< a file, trial, antenna ... that does not exist
+  not_a_store,   ///< a file that is not one of our databases
+  newer_schema,  ///< a database written by a newer version
+  busy,          ///< another process holds what is needed
+  corrupt,       ///< damaged file
   disk_full,
-  io,             ///< anything else the system refused
-  malformed,      ///< input that cannot be read
-  too_little,     ///< not enough data to do what was asked at all
+  io,          ///< anything else the system refused
+  malformed,   ///< input that cannot be read
+  too_little,  ///< not enough data to do what was asked at all
 };
 
 /// One failure. Printed as one line: "where: what; remedy" (empty parts are left out).
@@ -41,8 +41,7 @@ using Result = tl::expected<T, Error>;
 /// For `return fail(Errc::io, "cannot read", path, "check that it exists");`
 inline tl::unexpected<Error> fail(Errc code, std::string what, std::string where = {},
                                   std::string remedy = {}) {
-  return tl::unexpected<Error>(
-      Error{code, std::move(what), std::move(where), std::move(remedy)});
+  return tl::unexpected<Error>(Error{code, std::move(what), std::move(where), std::move(remedy)});
 }
 
 /// Exit code of a program that ends with this error: 2 usage or configuration, 1 anything else.

@@ -93,14 +93,16 @@ TEST(LevelModel, ClustersErrorsAsTheSandwichPackageDoes) {
   std::vector<std::pair<std::uint32_t, std::pair<std::uint16_t, LevelRow>>> rows;
   for (std::size_t i = 0; i < table.size(); ++i) {
     const auto flight =
-        child.try_emplace(static_cast<int>(reference::number(table[i], "id")), child.size()).first->second;
+        child.try_emplace(static_cast<int>(reference::number(table[i], "id")), child.size())
+            .first->second;
     LevelRow row;
     row.chances = 1;
     row.observed = static_cast<float>(reference::number(table[i], "y"));
     row.covariate[0] = static_cast<float>(reference::number(table[i], "late"));
-    const auto sector = static_cast<std::uint16_t>(reference::number(table[i], "drug") > 0        ? 1
-                                                   : reference::number(table[i], "drug_plus") > 0 ? 2
-                                                                                      : 0);
+    const auto sector =
+        static_cast<std::uint16_t>(reference::number(table[i], "drug") > 0        ? 1
+                                   : reference::number(table[i], "drug_plus") > 0 ? 2
+                                                                                  : 0);
     rows.push_back({flight, {sector, row}});
   }
   std::stable_sort(rows.begin(), rows.end(),

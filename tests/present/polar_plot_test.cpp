@@ -94,9 +94,13 @@ TEST(PolarPlot, HasNorthUpAndRunsClockwise) {
     EXPECT_NEAR(points[0].second, cy + r * row.y, 0.02) << row.name;
     // The wedge's other corner lies a degree on, clockwise: along (-y, x) of the direction.
     EXPECT_NEAR(points[1].first,
-                cx + r * (row.x * std::cos(std::numbers::pi / 180) - row.y * std::sin(std::numbers::pi / 180)), 0.02);
+                cx + r * (row.x * std::cos(std::numbers::pi / 180) -
+                          row.y * std::sin(std::numbers::pi / 180)),
+                0.02);
     EXPECT_NEAR(points[1].second,
-                cy + r * (row.y * std::cos(std::numbers::pi / 180) + row.x * std::sin(std::numbers::pi / 180)), 0.02);
+                cy + r * (row.y * std::cos(std::numbers::pi / 180) +
+                          row.x * std::sin(std::numbers::pi / 180)),
+                0.02);
   }
 }
 

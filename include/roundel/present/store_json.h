@@ -1,5 +1,6 @@
-// What is stored, as JSON: printed by `roundel status --json` and `roundel trial ... --json`, served
-// under /api/status and /api/trials. Each a whole text ended by a line feed; keys are stable.
+// What is stored, as JSON: printed by `roundel status --json` and `roundel trial ... --json`,
+// served under /api/status and /api/trials. Each a whole text ended by a line feed; keys are
+// stable.
 #pragma once
 #include <string>
 

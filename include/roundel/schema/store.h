@@ -29,16 +29,16 @@ struct Selection {
 /// Everything that one commit of the recorder writes: all of it or none.
 struct Batch {
   Id feed{};
-  std::vector<Flight> flights;     ///< new ones, and known ones with another first or last window
-  std::vector<Cell> cells;         ///< any order; replaces a cell of the same window and flight
-  std::int64_t hour_s{};           ///< start of the hour of feed time the tally belongs to
-  Tally tally;                     ///< increments
+  std::vector<Flight> flights;  ///< new ones, and known ones with another first or last window
+  std::vector<Cell> cells;      ///< any order; replaces a cell of the same window and flight
+  std::int64_t hour_s{};        ///< start of the hour of feed time the tally belongs to
+  Tally tally;                  ///< increments
   std::map<std::int64_t, Tally> earlier;  ///< likewise, for hours before hour_s, by their start
-  std::vector<Coverage> coverage;  ///< replaces one of the same feed and from_s
-  std::optional<FeedClock> clock;  ///< replaces that of the feed
+  std::vector<Coverage> coverage;         ///< replaces one of the same feed and from_s
+  std::optional<FeedClock> clock;         ///< replaces that of the feed
   bool empty() const {
-    return flights.empty() && cells.empty() && tally.empty() && earlier.empty() && coverage.empty() &&
-           !clock;
+    return flights.empty() && cells.empty() && tally.empty() && earlier.empty() &&
+           coverage.empty() && !clock;
   }
 };
 
@@ -50,9 +50,9 @@ struct Totals {
 
 /// What was heard in one hour.
 struct Hour {
-  std::int64_t hour_s{};     ///< its start, a multiple of 3600
-  std::int64_t heard{};      ///< reports that got through
-  std::int64_t expected{};   ///< chances there were
+  std::int64_t hour_s{};    ///< its start, a multiple of 3600
+  std::int64_t heard{};     ///< reports that got through
+  std::int64_t expected{};  ///< chances there were
 };
 
 /// One database. Owns one SQLite connection; movable, not copyable.
@@ -102,7 +102,8 @@ class Store {
   /// Lets a trial begin earlier (older recordings loaded later); a later start changes nothing.
   /// Errc::out_of_range on overlap.
   Result<void> extend_trial(Id trial, std::int64_t start_s);
-  /// Lets a trial end elsewhere, or go on (none). Errc::out_of_range on overlap or before its start.
+  /// Lets a trial end elsewhere, or go on (none). Errc::out_of_range on overlap or before its
+  /// start.
   Result<void> set_trial_stop(Id trial, std::optional<std::int64_t> stop_s);
   /// Errc::out_of_range for an empty text, not_found for an unknown trial.
   Result<Id> add_note(const Note& note);

@@ -14,11 +14,11 @@ enum class FeedState { connecting, connected, stalled, listening, stopped };
 struct FeedLive {
   std::string name;
   FeedState state = FeedState::stopped;
-  double state_since_s{};              ///< computer's clock
-  double last_report_s{};              ///< computer's clock, 0: none yet
-  double feed_time_s{};                ///< feed's clock, 0: none yet
+  double state_since_s{};                                    ///< computer's clock
+  double last_report_s{};                                    ///< computer's clock, 0: none yet
+  double feed_time_s{};                                      ///< feed's clock, 0: none yet
   std::int64_t received{}, stored{}, repeats{}, rejected{};  ///< since start
-  std::int64_t aircraft{};             ///< heard in the last 60 s
+  std::int64_t aircraft{};                                   ///< heard in the last 60 s
   double farthest_km{};
   std::size_t queued{}, queue_limit{};
   std::vector<std::pair<std::string, std::int64_t>> rejects;  ///< since start, by reason
@@ -27,9 +27,9 @@ struct FeedLive {
 struct Live {
   double now_s{};
   double started_s{};
-  double last_commit_s{};              ///< computer's clock, 0: none yet
+  double last_commit_s{};  ///< computer's clock, 0: none yet
   double last_commit_took_s{};
-  std::string store_state = "ok";      ///< or what is wrong, in words
+  std::string store_state = "ok";  ///< or what is wrong, in words
   std::vector<FeedLive> feeds;
 };
 
