@@ -13,8 +13,8 @@ std::string svg_number(double value);
 /// For text and attributes: markup escaped, characters that XML 1.0 forbids left out.
 std::string escaped(std::string_view text);
 
-/// With no-break spaces inside numbers (1 000) and between numbers and their units (402 km), so that
-/// no line ends there.
+/// With no-break spaces inside numbers (1 000) and between numbers and their units (402 km), so
+/// that no line ends there.
 std::string unbroken(std::string_view text);
 
 class Svg {

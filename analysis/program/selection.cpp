@@ -56,9 +56,7 @@ void add_selection(CLI::App& command, SelectionOptions& options) {
   command.add_option("--receiver", options.receiver, "only cells of this receiver")->group(group);
   command.add_option("--mount", options.mount, "only cells heard on this mount")->group(group);
   command.add_option("--feed", options.feed, "only cells of this feed")->group(group);
-  command
-      .add_option("--trial", options.trials,
-                  "only cells of these trials, by number: 1,2")
+  command.add_option("--trial", options.trials, "only cells of these trials, by number: 1,2")
       ->delimiter(',')
       ->group(group);
   command.add_option("--from", options.from, "only cells from this time on, like 2026-03-01")
