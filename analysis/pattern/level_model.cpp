@@ -126,7 +126,11 @@ class Fitter {
     if (is_rate_ && options_.start && options_.random_flights) {
       settle_levels();
     } else {
+      // At the modes the softness is held: blocks of little information, which are most, make the
+      // objective rise without end as it grows (one flat site in thirty ran off to 9 dB).
+      holds_softness_ = fits_softness_ && options_.random_flights;
       fit.converged = climb(fit, options_.max_iterations);
+      holds_softness_ = false;
     }
     if (is_rate_ && options_.random_flights) {
       rule_ = Rule::five_nodes;
@@ -520,10 +524,21 @@ class Fitter {
       }
     });
     matrix_.bottomLeftCorner(k_, n_sectors_) = matrix_.topRightCorner(n_sectors_, k_).transpose();
+    if (holds_softness_) {
+      matrix_.row(n - 1).setZero();
+      matrix_.col(n - 1).setZero();
+      matrix_(n - 1, n - 1) = 1;
+      right_[n - 1] = 0;
+      return add_priors();
+    }
     // Laplace: a flight's level was not observed but estimated, which costs half the log of its
     // information, and that goes as 1 / w^2. Without this term w comes out too small, and every
     // gain with it: with blocks' levels taken at their mode as well, by a fifth.
     if (fits_softness_) right_[n - 1] += estimated_levels_ / state_.softness;
+    add_priors();
+  }
+
+  void add_priors() {
     if (options_.priors) {
       const double gain_precision = 1 / (options_.gain_prior_db * options_.gain_prior_db);
       for (int s = 0; s < n_sectors_; ++s) {
@@ -810,6 +825,7 @@ class Fitter {
   const LevelData& data_;
   const LevelOptions& options_;
   const bool is_rate_, fits_softness_;
+  bool holds_softness_ = false;
   const int n_sectors_, n_beta_, k_;
   State state_;
   std::vector<double> ceiling_, hour_score_, hour_information_;
