@@ -152,6 +152,12 @@ TEST_F(Api, VerdictIsThatOfTheAnalysis) {
                                                       {answer["trials"][0].get<schema::Id>()})));
 }
 
+TEST_F(Api, AVerdictOfTwoAntennasIsRefused) {
+  const auto answer = ask("/api/verdict", "");
+  ASSERT_FALSE(answer) << "collinear and spider have no pattern in common";
+  EXPECT_EQ(http_status(answer.error().code), 400);
+}
+
 TEST_F(Api, SectorsThatDoNotDivideTheCircleAreRefused) {
   for (const char* path : {"/api/reach", "/api/verdict"}) {
     for (const char* width : {"7", "0", "180", "wide"}) {
