@@ -12,6 +12,7 @@ namespace roundel::program {
 using Run = std::function<Result<int>()>;
 
 // One line a command, alphabetical.
+void add_compare(CLI::App& app, Run& run);
 void add_export(CLI::App& app, Run& run);
 void add_reach(CLI::App& app, Run& run);
 void add_report(CLI::App& app, Run& run);

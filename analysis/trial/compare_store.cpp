@@ -1,0 +1,143 @@
+// A comparison of what a database holds.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <tuple>
+
+#include "roundel/trial/compare.h"
+
+namespace roundel::trial {
+namespace {
+
+std::string name_side(const schema::Selection& which, const CompareSide& side) {
+  if (which.antenna) return *which.antenna;
+  if (which.receiver) return *which.receiver;
+  if (which.mount) return *which.mount;
+  if (which.feed) return *which.feed;
+  return side.parts.size() == 1 ? fmt::format("trial {}", side.parts[0].trial.id)
+                                : side.parts[0].trial.antenna;
+}
+
+std::vector<Interval> clipped(const std::vector<Interval>& all, std::int64_t from_s,
+                              std::int64_t to_s) {
+  std::vector<Interval> out;
+  for (const Interval& one : all) {
+    const Interval inner{std::max(one.from_s, from_s), std::min(one.to_s, to_s)};
+    if (inner.length_s() > 0) out.push_back(inner);
+  }
+  return out;
+}
+
+}  // namespace
+
+Result<CompareSide> side_of(const schema::Store& store, const schema::Selection& which,
+                            std::string_view label) {
+  const auto trials = store.trials(which);
+  if (!trials)
+    return fail(trials.error().code, trials.error().what, std::string(label),
+                trials.error().remedy);
+  if (trials->empty())
+    return fail(Errc::too_little, "no trial is selected", std::string(label),
+                "see roundel trial list for what was mounted when");
+  const auto totals = store.totals();
+  if (!totals) return tl::unexpected(totals.error());
+  CompareSide side;
+  for (const schema::Trial& trial : *trials) {
+    const auto feed = store.feeds();
+    if (!feed) return tl::unexpected(feed.error());
+    std::vector<Interval> recorded;
+    for (const auto& one : *feed) {
+      if (one.name != trial.feed) continue;
+      const auto coverage = store.coverage(one.id);
+      if (!coverage) return tl::unexpected(coverage.error());
+      for (const auto& stretch : *coverage) recorded.push_back({stretch.from_s, stretch.to_s});
+    }
+    if (recorded.empty() && totals->from_s) recorded.push_back({*totals->from_s, *totals->to_s});
+    const auto from_s =
+        std::max(trial.start_s, static_cast<std::int64_t>(std::floor(which.from_s.value_or(0))));
+    auto to_s = trial.stop_s.value_or(totals->to_s.value_or(trial.start_s));
+    if (which.to_s) to_s = std::min(to_s, static_cast<std::int64_t>(std::ceil(*which.to_s)));
+    side.parts.push_back({trial, clipped(recorded, from_s, to_s)});
+  }
+  side.name = name_side(which, side);
+  return side;
+}
+
+Result<Comparison> compare(const schema::Store& store, const schema::Selection& a,
+                           const schema::Selection& b, const CompareOptions& options) {
+  if (!(options.sector_deg >= 1 && options.sector_deg <= 45) ||
+      std::abs(360 / options.sector_deg - std::round(360 / options.sector_deg)) > 1e-9)
+    return fail(Errc::bad_usage, "a sector must divide 360 degrees and be 1 to 45 wide",
+                "--sector-deg", "5 is usual");
+  if (!(options.confidence >= 0.5 && options.confidence < 1))
+    return fail(Errc::bad_usage, "a confidence is from 0.5 to below 1", "--confidence",
+                "0.95 is usual");
+  const auto site = store.site();
+  if (!site) return tl::unexpected(site.error());
+  if (!*site)
+    return fail(Errc::not_found, "the database knows no site, so nothing has a bearing", "",
+                "start roundeld run once with a [site] in its configuration");
+  const auto viewpoint = site::Viewpoint::from(**site);
+  if (!viewpoint) return tl::unexpected(viewpoint.error());
+  auto side_a = side_of(store, a, "--a");
+  if (!side_a) return tl::unexpected(side_a.error());
+  auto side_b = side_of(store, b, "--b");
+  if (!side_b) return tl::unexpected(side_b.error());
+  if (auto ok = check_sides(*side_a, *side_b); !ok) return tl::unexpected(ok.error());
+  std::array<std::vector<schema::Flight>, 2> flights;
+  for (const auto& [which, label, into] :
+       {std::tuple{&a, "--a", &flights[0]}, std::tuple{&b, "--b", &flights[1]}}) {
+    auto read = store.flights(*which);
+    if (!read) return tl::unexpected(read.error());
+    if (read->empty())
+      return fail(Errc::too_little, "nothing was heard in the trials selected", label,
+                  "wait for traffic, or choose others");
+    *into = std::move(*read);
+  }
+  // One pass over both sides, in time order.
+  schema::Selection both;
+  for (const auto* side : {&*side_a, &*side_b})
+    for (const auto& part : side->parts)
+      if (std::find(both.trials.begin(), both.trials.end(), part.trial.id) == both.trials.end())
+        both.trials.push_back(part.trial.id);
+  if (a.from_s && b.from_s) both.from_s = std::min(*a.from_s, *b.from_s);
+  if (a.to_s && b.to_s) both.to_s = std::max(*a.to_s, *b.to_s);
+  std::vector<schema::Flight> all = flights[0];
+  all.insert(all.end(), flights[1].begin(), flights[1].end());
+  std::sort(all.begin(), all.end(), [](const auto& x, const auto& y) { return x.id < y.id; });
+
+  CompareBuilder builder(*viewpoint, *side_a, *side_b, options);
+  const auto limit = site::effective_earth_limit(*viewpoint);
+  pattern::ReachOptions reach_options;
+  reach_options.sector_deg = options.sector_deg;
+  std::array<std::vector<std::int64_t>, 2> edges_s;
+  for (std::size_t i = 0; i < 2; ++i)
+    for (const auto& part : (i == 0 ? *side_a : *side_b).parts)
+      for (const auto& one : part.recorded)
+        edges_s[i].insert(edges_s[i].end(), {one.from_s, one.to_s});
+  std::array<pattern::ReachBuilder, 2> reach{
+      pattern::ReachBuilder(*viewpoint, *limit, reach_options, flights[0], edges_s[0]),
+      pattern::ReachBuilder(*viewpoint, *limit, reach_options, flights[1], edges_s[1])};
+  const auto read = store.each_cell(both, [&](const schema::Cell& cell) {
+    const auto flight =
+        std::lower_bound(all.begin(), all.end(), cell.flight,
+                         [](const schema::Flight& one, schema::Id id) { return one.id < id; });
+    if (flight == all.end() || flight->id != cell.flight) return true;
+    builder.add(cell, *flight);
+    const auto time_s = static_cast<double>(cell.window * schema::window_s);
+    if (time_s >= a.from_s.value_or(time_s) && time_s < a.to_s.value_or(time_s + 1))
+      reach[0].add(cell);
+    if (time_s >= b.from_s.value_or(time_s) && time_s < b.to_s.value_or(time_s + 1))
+      reach[1].add(cell);
+    return true;
+  });
+  if (!read) return tl::unexpected(read.error());
+  Comparison out = builder.finish();
+  out.reach_a = reach[0].finish();
+  out.reach_b = reach[1].finish();
+  return out;
+}
+
+}  // namespace roundel::trial

@@ -1,0 +1,250 @@
+#include "analysis/trial/paired_fit.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <numbers>
+
+namespace roundel::trial {
+namespace {
+
+using Eigen::MatrixXd;
+using Eigen::VectorXd;
+
+constexpr int least_flights = 5;
+constexpr double least_effective = 3.5;
+constexpr double widest_se_db = 2.5;
+constexpr int most_steps = 12;
+// A sector that only one side hears has no finite difference; this wide prior keeps it so.
+constexpr double difference_prior_db = 8;
+// Blocks with less information than this (per dB^2) cannot move anything.
+constexpr double least_information = 1e-4;
+
+// Gauss-Hermite rule of 5 for exp(-t^2) (Abramowitz and Stegun, table 25.10).
+constexpr std::array<double, 5> node{-2.0201828705, -0.9585724646, 0, 0.9585724646, 2.0201828705};
+constexpr std::array<double, 5> node_weight{0.0199532421, 0.3936193232, 0.9453087205, 0.3936193232,
+                                            0.0199532421};
+
+struct Row {
+  float offset_db, heard_a, heard_b, chances;
+  float ceiling_a, ceiling_b;
+};
+
+struct Block {
+  std::uint32_t flight{};
+  std::uint16_t sector{};
+  std::uint32_t first{}, n{};
+  double mode{}, width = 1;  // of the level's posterior
+};
+
+struct Slope {
+  double log_likelihood{}, score{}, information{};
+};
+
+// One count's log likelihood and its slope in the level.
+Slope slope(double heard, double chances, double level_db, double ceiling, double m, double w) {
+  const double z = std::clamp(level_db / w, -20.0, 20.0);
+  const double share = 1 / (1 + std::exp(-z));
+  const double p = ceiling * share;
+  double q = p, dq = p * (1 - share) / w;
+  const double n = chances / m;
+  if (m != 1) {
+    const double missed = std::pow(1 - p, m - 1);
+    dq *= m * missed;
+    q = 1 - missed * (1 - p);
+  }
+  q = std::clamp(q, 1e-9, 1 - 1e-9);
+  const double k = std::min(heard, n);
+  const double variance = q * (1 - q);
+  return {k * std::log(q) + (n - k) * std::log1p(-q), (k - n * q) * dq / variance,
+          n * dq * dq / variance};
+}
+
+class PairedFit {
+ public:
+  PairedFit(const Pairs& pairs, int stratum, int n_sectors, const PairedScale& scale)
+      : scale_(scale), n_sectors_(n_sectors), d_(VectorXd::Zero(n_sectors)) {
+    prior_ = 1 / (scale.level_sd_db * scale.level_sd_db);
+    collect(pairs, stratum);
+  }
+
+  Difference run() {
+    for (int step = 0; step < most_steps; ++step)
+      if (improve() < 0.003 && step > 1) break;
+    return errors();
+  }
+
+ private:
+  double ceiling(const std::vector<double>& by_hour, std::uint32_t hour) const {
+    if (by_hour.empty()) return 0.9;
+    const std::size_t at = hour < scale_.first_hour ? 0 : hour - scale_.first_hour;
+    return by_hour[std::min(at, by_hour.size() - 1)];
+  }
+
+  void collect(const Pairs& pairs, int stratum) {
+    for (const PairGroup& group : pairs.groups) {
+      if (group.stratum != stratum || group.heard_a + group.heard_b == 0) continue;
+      const Row next{group.offset_db,
+                     group.heard_a,
+                     group.heard_b,
+                     group.chances,
+                     static_cast<float>(ceiling(scale_.ceiling_a, group.hour)),
+                     static_cast<float>(ceiling(scale_.ceiling_b, group.hour))};
+      if (blocks_.empty() || blocks_.back().flight != group.flight ||
+          blocks_.back().sector != group.sector) {
+        Block block;
+        block.flight = group.flight;
+        block.sector = group.sector;
+        block.first = static_cast<std::uint32_t>(rows_.size());
+        block.mode = scale_.level_db[group.sector];
+        blocks_.push_back(block);
+      } else if (Row& last = rows_.back(); std::abs(last.offset_db - next.offset_db) < 0.5F &&
+                                           last.ceiling_a == next.ceiling_a) {
+        const float share = next.chances / (last.chances + next.chances);
+        last.offset_db += share * (next.offset_db - last.offset_db);
+        last.heard_a += next.heard_a;
+        last.heard_b += next.heard_b;
+        last.chances += next.chances;
+        continue;
+      }
+      rows_.push_back(next);
+      ++blocks_.back().n;
+    }
+  }
+
+  struct Sum {
+    Slope a, b;
+  };
+  Sum at(const Block& block, double level_db) const {
+    const double half = d_[block.sector] / 2;
+    Sum out;
+    for (std::uint32_t r = block.first; r < block.first + block.n; ++r) {
+      const Row& row = rows_[r];
+      const double level = level_db + row.offset_db;
+      const Slope a = slope(row.heard_a, row.chances, level + half, row.ceiling_a,
+                            scale_.messages_a, scale_.softness_db);
+      const Slope b = slope(row.heard_b, row.chances, level - half, row.ceiling_b,
+                            scale_.messages_b, scale_.softness_db);
+      for (auto [sum, one] : {std::pair{&out.a, &a}, std::pair{&out.b, &b}}) {
+        sum->log_likelihood += one->log_likelihood;
+        sum->score += one->score;
+        sum->information += one->information;
+      }
+    }
+    return out;
+  }
+
+  // Score and information of a block in its sector's difference, its level integrated out.
+  struct Part {
+    double score{}, information{};
+  };
+  Part integrate(Block& block) const {
+    const double centre = scale_.level_db[block.sector];
+    // The mode of the level, from where it was last time.
+    double information = prior_;
+    for (int i = 0; i < 2; ++i) {
+      const Sum sum = at(block, block.mode);
+      information = sum.a.information + sum.b.information + prior_;
+      const double score = sum.a.score + sum.b.score - prior_ * (block.mode - centre);
+      block.mode += std::clamp(score / information, -3.0, 3.0);
+    }
+    block.width = std::clamp(1 / std::sqrt(information), 0.05, 6.0);
+    std::array<double, 5> weight{};
+    std::array<Sum, 5> sums;
+    double top = -1e300;
+    for (std::size_t j = 0; j < 5; ++j) {
+      const double level = block.mode + std::numbers::sqrt2 * block.width * node[j];
+      sums[j] = at(block, level);
+      weight[j] = sums[j].a.log_likelihood + sums[j].b.log_likelihood -
+                  0.5 * prior_ * (level - centre) * (level - centre) + node[j] * node[j] +
+                  std::log(node_weight[j]);
+      top = std::max(top, weight[j]);
+    }
+    double total = 0;
+    for (double& w : weight) total += w = std::exp(w - top);
+    Part out;
+    double of_a = 0, of_b = 0;
+    for (std::size_t j = 0; j < 5; ++j) {
+      const double w = weight[j] / total;
+      out.score += w * (sums[j].a.score - sums[j].b.score) / 2;
+      of_a += w * sums[j].a.information;
+      of_b += w * sums[j].b.information;
+    }
+    const double level_information = of_a + of_b + prior_;
+    out.information = (of_a + of_b) / 4 - (of_a - of_b) * (of_a - of_b) / 4 / level_information;
+    return out;
+  }
+
+  double improve() {
+    score_ = VectorXd::Zero(n_sectors_);
+    information_ = VectorXd::Constant(n_sectors_, 1 / (difference_prior_db * difference_prior_db));
+    parts_.resize(blocks_.size());
+    for (std::size_t b = 0; b < blocks_.size(); ++b) {
+      parts_[b] = integrate(blocks_[b]);
+      score_[blocks_[b].sector] += parts_[b].score;
+      information_[blocks_[b].sector] += parts_[b].information;
+    }
+    score_ -= d_ / (difference_prior_db * difference_prior_db);
+    const VectorXd step = (score_.array() / information_.array()).cwiseMax(-3).cwiseMin(3);
+    d_ += step;
+    // Sectors without traffic have no say in when to stop.
+    double largest = 0;
+    for (Eigen::Index s = 0; s < n_sectors_; ++s)
+      if (information_[s] > 1) largest = std::max(largest, std::abs(step[s]));
+    return largest;
+  }
+
+  Difference errors() const {
+    Difference out;
+    out.value = d_;
+    out.covariance = MatrixXd::Zero(n_sectors_, n_sectors_);
+    const auto n = static_cast<std::size_t>(n_sectors_);
+    std::vector<double> total(n, 0.0), squares(n, 0.0);
+    out.flights.assign(n, 0);
+    std::vector<std::pair<Eigen::Index, double>> shift;
+    for (std::size_t begin = 0; begin < blocks_.size();) {
+      std::size_t end = begin;
+      shift.clear();
+      for (; end < blocks_.size() && blocks_[end].flight == blocks_[begin].flight; ++end) {
+        const Part& part = parts_[end];
+        if (part.information < least_information) continue;
+        const auto s = static_cast<Eigen::Index>(blocks_[end].sector);
+        const double leverage = std::min(0.9, part.information / information_[s]);
+        shift.emplace_back(s, part.score / information_[s] / (1 - leverage));
+        total[blocks_[end].sector] += part.information;
+        squares[blocks_[end].sector] += part.information * part.information;
+        if (part.information > 0.05) ++out.flights[blocks_[end].sector];
+      }
+      for (const auto& [i, x] : shift)
+        for (const auto& [j, y] : shift) out.covariance(i, j) += x * y;
+      begin = end;
+    }
+    for (std::size_t i = 0; i < n; ++i) {
+      const auto s = static_cast<Eigen::Index>(i);
+      const double effective = squares[i] > 0 ? total[i] * total[i] / squares[i] : 0;
+      out.freedom.push_back(std::max(2.0, effective - 1));
+      out.known.push_back(out.flights[i] >= least_flights && effective >= least_effective &&
+                          1 / information_[s] < widest_se_db * widest_se_db &&
+                          out.covariance(s, s) < widest_se_db * widest_se_db);
+    }
+    out.scale_error = scale_.softness_se_db / scale_.softness_db;
+    return out;
+  }
+
+  const PairedScale& scale_;
+  int n_sectors_;
+  double prior_{};
+  std::vector<Row> rows_;
+  std::vector<Block> blocks_;
+  std::vector<Part> parts_;
+  VectorXd d_, score_, information_;
+};
+
+}  // namespace
+
+Difference paired_difference(const Pairs& pairs, int stratum, int n_sectors,
+                             const PairedScale& scale) {
+  return PairedFit(pairs, stratum, n_sectors, scale).run();
+}
+
+}  // namespace roundel::trial

@@ -1,0 +1,170 @@
+#include "analysis/trial/pairs.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include "roundel/pattern/gain.h"
+
+namespace roundel::trial {
+namespace {
+
+constexpr double reference_slant_km = 200;
+constexpr double inner_horizon = 0.92, lowest_deg = 0.5, highest_deg = 12;
+constexpr double offset_step_db = 0.75;
+constexpr std::int64_t windows_per_minute = 60 / schema::window_s;
+constexpr std::int64_t break_windows = 1800 / schema::window_s;
+constexpr int deaf_aircraft = 3;
+
+}  // namespace
+
+void PairBuilder::add(int side, std::uint16_t stratum, const schema::Cell& cell,
+                      std::uint64_t address) {
+  const std::int64_t minute = cell.window / windows_per_minute;
+  if (minute != minute_) {
+    close_minute();
+    minute_ = minute;
+  }
+  entries_.push_back({address, cell.window, side, stratum, cell});
+}
+
+void PairBuilder::close_minute() {
+  std::sort(entries_.begin(), entries_.end(), [](const Entry& x, const Entry& y) {
+    return x.address != y.address ? x.address < y.address
+           : x.window != y.window ? x.window < y.window
+                                  : x.side < y.side;
+  });
+  std::array<int, 2> aircraft{};
+  for (const int side : {0, 1}) {
+    std::uint64_t last = ~std::uint64_t{0};
+    for (const Entry& entry : entries_) {
+      if (entry.side != side || entry.cell.heard == 0 || entry.address == last) continue;
+      last = entry.address;
+      ++aircraft[static_cast<std::size_t>(side)];
+    }
+  }
+  const bool is_deaf = std::min(aircraft[0], aircraft[1]) == 0 &&
+                       std::max(aircraft[0], aircraft[1]) >= deaf_aircraft;
+  for (std::size_t i = 0; i < entries_.size() && !is_deaf;) {
+    const Entry& first = entries_[i];
+    PairCell cell;
+    cell.window = first.window;
+    cell.stratum = first.stratum;
+    int best_heard = -1;
+    for (; i < entries_.size() && entries_[i].address == first.address &&
+           entries_[i].window == cell.window;
+         ++i) {
+      const schema::Cell& one = entries_[i].cell;
+      Half& half = cell.half[static_cast<std::size_t>(entries_[i].side)];
+      half.present = true;
+      half.heard += one.heard;
+      cell.expected = std::max(cell.expected, one.expected);
+      cell.is_sure = cell.is_sure || one.uncertainty_km == 0;
+      if (one.heard <= best_heard) continue;
+      best_heard = one.heard;  // whoever heard most knows the position best
+      cell.latitude_deg = one.latitude_deg;
+      cell.longitude_deg = one.longitude_deg;
+      cell.altitude_ft = one.altitude_ft;
+    }
+    take(first.address, cell);
+  }
+  entries_.clear();
+}
+
+void PairBuilder::take(std::uint64_t address, const PairCell& cell) {
+  Contact& contact = contacts_[address];
+  if (contact.open && cell.window - contact.last_window > break_windows) close(contact);
+  for (std::size_t side = 0; side < 2; ++side) {
+    if (cell.half[side].heard == 0) continue;
+    if (contact.first_heard[side] < 0) contact.first_heard[side] = cell.window;
+    contact.last_heard[side] = cell.window;
+  }
+  contact.last_window = cell.window;
+  if (!contact.open) {  // the first cell is partial
+    contact.open = true;
+    contact.flight = out_.n_flights++;
+    return;
+  }
+  if (contact.has_pending) keep(contact, contact.pending);
+  contact.pending = cell;
+  contact.has_pending = true;
+}
+
+void PairBuilder::keep(Contact& contact, const PairCell& cell) {
+  if (!cell.is_sure) return;
+  const site::Sightline line =
+      viewpoint_.to(cell.latitude_deg, cell.longitude_deg, cell.altitude_ft);
+  if (line.elevation_deg < lowest_deg || line.elevation_deg > highest_deg) return;
+  const double horizon_km = viewpoint_.horizon_km(line.bearing_deg, cell.altitude_ft);
+  if (line.range_km > inner_horizon * horizon_km) return;
+  ++out_.n_cells;
+  const double offset_db = -20 * std::log10(std::max(line.slant_km, 0.1) / reference_slant_km) +
+                           pattern::dipole_db(line.elevation_deg);
+  const int bin = static_cast<int>(std::floor(offset_db / offset_step_db));
+  const auto last_sector = std::lround(360 / sector_deg_) - 1;
+  const auto sector = static_cast<std::uint16_t>(
+      std::min(last_sector, static_cast<long>(line.bearing_deg / sector_deg_)));
+  const auto hour = static_cast<std::uint32_t>(cell.window * schema::window_s / 3600);
+  if (contact.run_open && (contact.offset_bin != bin || contact.run.sector != sector ||
+                           contact.run.hour != hour || contact.run.stratum != cell.stratum))
+    flush(contact);
+  if (!contact.run_open) {
+    contact.run = {};
+    contact.run.sector = sector;
+    contact.run.hour = hour;
+    contact.run.stratum = cell.stratum;
+    contact.run.flight = contact.flight;
+    contact.run_open = true;
+    contact.offset_bin = bin;
+    contact.offset_sum = 0;
+    contact.n = 0;
+  }
+  contact.offset_sum += offset_db;
+  ++contact.n;
+  const auto chances = static_cast<float>(cell.expected);
+  contact.run.chances += chances;
+  contact.run.heard_a += static_cast<float>(cell.half[0].heard);
+  contact.run.heard_b += static_cast<float>(cell.half[1].heard);
+}
+
+void PairBuilder::flush(Contact& contact) {
+  if (!contact.run_open) return;
+  contact.run.offset_db = static_cast<float>(contact.offset_sum / contact.n);
+  out_.groups.push_back(contact.run);
+  contact.run_open = false;
+}
+
+bool PairBuilder::near_edge(std::int64_t window) const {
+  return std::any_of(edges_.begin(), edges_.end(), [&](std::int64_t edge) {
+    return std::abs(window - edge) <= windows_per_minute;
+  });
+}
+
+void PairBuilder::close(Contact& contact) {
+  flush(contact);  // what is pending was the last cell, and partial
+  FirstLast& tally = out_.first_last;
+  const auto& first = contact.first_heard;
+  const auto& last = contact.last_heard;
+  if (first[0] >= 0 && first[1] < 0) ++tally.a_only;
+  if (first[1] >= 0 && first[0] < 0) ++tally.b_only;
+  if (first[0] >= 0 && first[1] >= 0) {
+    if (!near_edge(std::min(first[0], first[1])))
+      ++(first[0] < first[1]   ? tally.a_first
+         : first[0] > first[1] ? tally.b_first
+                               : tally.same_first);
+    if (!near_edge(std::max(last[0], last[1])))
+      ++(last[0] > last[1] ? tally.a_last : last[0] < last[1] ? tally.b_last : tally.same_last);
+  }
+  contact = {};
+}
+
+Pairs PairBuilder::finish() {
+  close_minute();
+  for (auto& [address, contact] : contacts_)
+    if (contact.open) close(contact);
+  std::stable_sort(out_.groups.begin(), out_.groups.end(), [](const auto& x, const auto& y) {
+    return x.flight != y.flight ? x.flight < y.flight : x.sector < y.sector;
+  });
+  return std::move(out_);
+}
+
+}  // namespace roundel::trial
