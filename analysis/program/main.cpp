@@ -19,6 +19,8 @@ int main(int argc, char** argv) {
   program::add_simulate(app, run);
   program::add_verdict(app, run);
   program::add_compare(app, run);
+  program::add_mast(app, run);
+  program::add_drift(app, run);
   program::add_examples(
       app,
       {{"", "roundel verdict roundel.db --antenna collinear; roundel verdict --help tells more"},

@@ -1,0 +1,126 @@
+#include <cmath>
+#include <cstdio>
+#include <cstdlib>
+#include <random>
+
+#include "roundel/simulate/simulate.h"
+#include "tests/simulation/trial_scenarios.h"
+
+namespace roundel::calibration {
+
+using simulate::Scenario;
+
+Scenario drawn_site(std::uint64_t seed, double hours, double mean_aircraft) {
+  std::mt19937_64 draw(seed * 6361 + 17);
+  const auto uniform = [&](double low, double high) {
+    return low + (high - low) * static_cast<double>(draw() >> 11U) * 0x1p-53;
+  };
+  Scenario s;
+  s.seed = seed;
+  s.hours = hours;
+  s.reception.margin_db = uniform(3, 8);
+  s.reception.softness_db = uniform(0.8, 1.8);
+  s.reception.message_loss = uniform(0.03, 0.25);
+  s.reception.power_sd_db = uniform(1.5, 3.5);
+  s.reception.shadow_sd_db = uniform(0.5, 1.5);
+  s.traffic.crossing_share = uniform(0.25, 0.6);
+  s.traffic.mean_aircraft = mean_aircraft;
+  return s;
+}
+
+namespace {
+
+Scenario two_at_once(std::uint64_t seed, double hours, double offset_db) {
+  Scenario s = drawn_site(seed, hours, 40);
+  s.antenna("collinear").gain_db = offset_db;
+  s.antenna("spider");
+  s.receiver("rx1");
+  s.receiver("rx2");
+  s.trial({"roof", "collinear", "rx1", "", 0, 0, {}});
+  s.trial({"shed", "spider", "rx2", "", 0, 0, {}});
+  return s;
+}
+
+}  // namespace
+
+const std::vector<CompareCase>& compare_cases() {
+  static const std::vector<CompareCase> all{
+      {"equal-12h", "two at once, 12 h, equal", [](auto seed) { return two_at_once(seed, 12, 0); }},
+      {"better-12h", "two at once, 12 h, a better by 1.4 dB",
+       [](auto seed) { return two_at_once(seed, 12, 1.4); }},
+      {"notch-12h", "two at once, 12 h, a with a 4 dB notch over 50 degrees",
+       [](auto seed) {
+         Scenario s = two_at_once(seed, 12, 0);
+         s.antenna("collinear").notch(static_cast<double>((seed * 53) % 360), 50, 4);
+         return s;
+       }},
+      {"after-3d", "one after the other, three days each, a better by 1 dB",
+       [](auto seed) {
+         Scenario s = drawn_site(seed, 144, 40);
+         s.antenna("collinear").gain_db = 1;
+         s.antenna("spider");
+         s.trial({"roof", "collinear", "", "", 0, 0, 72});
+         s.trial({"roof", "spider", "", "", 0, 72, 144});
+         return s;
+       }},
+      {"swap-24h", "two at once, receivers (2 dB apart) swapped after 12 h, a better by 1 dB",
+       [](auto seed) {
+         Scenario s = two_at_once(seed, 24, 1);
+         s.receiver("rx1").offset_db = 2;
+         s.trials.clear();
+         s.trial({"roof", "collinear", "rx1", "", 0, 0, 12});
+         s.trial({"shed", "spider", "rx2", "", 0, 0, 12});
+         s.trial({"shed", "collinear", "rx2", "", 0, 12, 24});
+         s.trial({"roof", "spider", "rx1", "", 0, 12, 24});
+         return s;
+       }},
+  };
+  return all;
+}
+
+CompareOutcome run(const CompareCase& one, std::uint64_t seed) {
+  const Scenario scenario = one.make(seed);
+  const auto viewpoint = site::Viewpoint::from(scenario.site);
+  const auto set = simulate::cells(scenario);
+  if (!viewpoint || !set) {
+    std::fprintf(stderr, "%s: %s\n", one.name.c_str(), set.error().line().c_str());
+    std::exit(1);
+  }
+  trial::CompareSide a{"a", {}}, b{"b", {}};
+  for (std::size_t i = 0; i < set->trials.size(); ++i) {
+    const auto& trial = set->trials[i];
+    const auto end_s = static_cast<std::int64_t>(scenario.start_s + scenario.hours * 3600);
+    (i % 2 == 0 ? a : b).parts.push_back({trial, {{trial.start_s, trial.stop_s.value_or(end_s)}}});
+  }
+  trial::CompareBuilder builder(*viewpoint, a, b, {});
+  for (const schema::Cell& cell : set->cells)
+    builder.add(cell, set->flights[static_cast<std::size_t>(cell.flight - 1)]);
+  CompareOutcome out;
+  out.comparison = builder.finish();
+
+  const auto& truth = set->truth.trials;
+  // The receivers' own offsets cancel where they are swapped; elsewhere they are alike.
+  std::vector<double> sector(out.comparison.sectors.size());
+  const double n_pairs = static_cast<double>(truth.size()) / 2;
+  for (std::size_t i = 0; i + 1 < truth.size(); i += 2)
+    for (std::size_t d = 0; d < 360; ++d)
+      sector[d * sector.size() / 360] += (truth[i].pattern_db[d] + truth[i].mean_db -
+                                          truth[i + 1].pattern_db[d] - truth[i + 1].mean_db) /
+                                         n_pairs / (360 / static_cast<double>(sector.size()));
+  for (double value : sector) out.true_db += value / static_cast<double>(sector.size());
+  const auto& overall = out.comparison.difference;
+  out.holds = overall && out.true_db >= overall->low_db && out.true_db <= overall->high_db;
+  for (std::size_t i = 0; i < sector.size(); ++i) {
+    const auto& of = out.comparison.sectors[i];
+    const bool differs = std::abs(sector[i]) >= 2;
+    out.notch += differs && of.difference_db;
+    out.significant += of.significant;
+    out.in_notch += differs && of.significant;
+    if (!of.difference_db) continue;
+    ++out.intervals;
+    out.holding += sector[i] >= *of.low_db && sector[i] <= *of.high_db;
+  }
+  return out;
+}
+
+}  // namespace roundel::calibration
