@@ -19,6 +19,9 @@ constexpr double least_effective = 4;
 constexpr double widest_se_db = 2.5;
 // Flights along one airway share more than the model knows; as for patterns (pattern/gain.cpp).
 constexpr double correlated_flights = 1.35;
+// What the flights' scatter does not show: ceiling and softness are taken as known. On simulated
+// pairs of equal antennas the mean was off by 0.06 dB, root mean square.
+constexpr double common_error_db = 0.07;
 
 }  // namespace
 
@@ -119,7 +122,7 @@ std::optional<Comparison::Overall> overall(const Difference& difference, double 
   for (const Eigen::Index s : at) variance += between * std::pow(weight[s] - 1 / n, 2);
   Comparison::Overall out;
   out.value_db = weight.dot(difference.value);
-  variance += std::pow(difference.scale_error * out.value_db, 2);
+  variance += std::pow(difference.scale_error * out.value_db, 2) + std::pow(common_error_db, 2);
   const double z = quantile(boost::math::normal(), 0.5 + confidence / 2);
   out.low_db = out.value_db - z * std::sqrt(variance);
   out.high_db = out.value_db + z * std::sqrt(variance);
