@@ -25,7 +25,7 @@ p { margin: .4rem 0; max-width: 46rem; } li { max-width: 46rem; }
 .answer { border-left: .3rem solid #17497a; padding: .1rem 0 .1rem .9rem; margin: 1rem 0; }
 .answer p:first-child { font-size: 1.2rem; font-weight: 600; }
 .figures { display: grid; gap: 1.25rem; grid-template-columns: repeat(auto-fit, minmax(min(100%, 22rem), 1fr)); }
-figure { margin: 0; min-width: 0; break-inside: avoid; }
+figure { margin: 0; min-width: 0; max-width: 30rem; break-inside: avoid; }
 figcaption { font-size: .9rem; margin-top: .25rem; }
 svg { display: block; width: 100%; height: auto; }
 .wide { overflow-x: auto; }

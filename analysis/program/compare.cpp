@@ -9,6 +9,7 @@
 #include "analysis/program/command.h"
 #include "analysis/program/selection.h"
 #include "analysis/program/text_table.h"
+#include "analysis/program/write_file.h"
 #include "roundel/present/compare.h"
 #include "roundel/schema/store.h"
 
@@ -19,6 +20,7 @@ struct CompareCommand {
   std::string database, a, b, units = "metric";
   trial::CompareOptions options;
   bool json = false;
+  std::string svg;
 };
 
 std::string table(const trial::Comparison& c, present::Units units) {
@@ -67,6 +69,10 @@ Result<int> run_compare(const CompareCommand& command) {
   if (!store) return tl::unexpected(store.error());
   const auto result = trial::compare(*store, *a, *b, command.options);
   if (!result) return tl::unexpected(result.error());
+  if (!command.svg.empty()) {
+    const auto written = write_file(command.svg, present::compare_svg(*result));
+    if (!written) return tl::unexpected(written.error());
+  }
   if (command.json) {
     fmt::print("{}\n", present::compare_json(*result));
     return 0;
@@ -103,6 +109,7 @@ void add_compare(CLI::App& app, Run& run) {
   sub.add_option("--confidence", command->options.confidence, "of intervals (0.95)");
   sub.add_option("--units", command->units, "metric or aviation, for text (metric)");
   sub.add_flag("--json", command->json, "print JSON");
+  sub.add_option("--svg", command->svg, "also write a polar plot of the difference to this file");
   sub.callback([command, &run] { run = [command] { return run_compare(*command); }; });
 }
 

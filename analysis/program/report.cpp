@@ -9,6 +9,7 @@
 #include <memory>
 
 #include "analysis/program/command.h"
+#include "analysis/program/report_parts.h"
 #include "analysis/program/selection.h"
 #include "analysis/program/write_file.h"
 #include "roundel/schema/store.h"
@@ -17,7 +18,7 @@ namespace roundel::program {
 namespace {
 
 struct ReportCommand {
-  std::string database, to;
+  std::string database, to, against;
   SelectionOptions selection;
   double sector_deg = 5;
   pattern::VerdictOptions options;
@@ -51,6 +52,7 @@ std::string typed(const ReportCommand& command) {
   if (command.options.confidence != usual.options.confidence)
     add("confidence", fmt::format("{:g}", command.options.confidence));
   if (command.units != usual.units) add("units", command.units);
+  add("against", command.against);
   return out;
 }
 
@@ -141,6 +143,15 @@ Result<int> run_report(const ReportCommand& command) {
                            {},
                            std::move(*feeds),
                            {}};
+  if (!command.against.empty()) {
+    auto part = comparison_part(*store, *which, command.against, command.sector_deg,
+                                command.options.confidence);
+    if (!part) return tl::unexpected(part.error());
+    page.parts.push_back(std::move(*part));
+  }
+  auto changed = drift_part(*store, *which);
+  if (!changed) return tl::unexpected(changed.error());
+  page.parts.push_back(std::move(*changed));
   page.notes = notes_of(std::move(*notes), *which, page.trials);
   if (auto written = write_file(command.to, present::report_html(page)); !written)
     return tl::unexpected(written.error());
@@ -158,6 +169,8 @@ void add_report(CLI::App& app, Run& run) {
   sub.add_option("-o,--output", command->to, "the page to write")
       ->required()
       ->type_name("FILE.html");
+  sub.add_option("--against", command->against, "also compare with this, like antenna=spider")
+      ->type_name("KEY=VALUE,...");
   sub.add_option("--question", command->question, "its heading, what you wanted to know")
       ->type_name("TEXT");
   sub.add_option("--sector-deg", command->sector_deg, "width of a sector, degrees (5)")

@@ -2,6 +2,7 @@
 #pragma once
 #include <string>
 
+#include "roundel/present/polar_plot.h"
 #include "roundel/trial/drift.h"
 
 namespace roundel::present {
@@ -13,5 +14,8 @@ std::string drift_sentence(const trial::Drift& drift);
 /// step_db, low_db, high_db, bearings: "all" | [..], probability, earliest, latest, kind: "gain" |
 /// "loss" | "obstacle" | "clearing"}, notes[] {time, text}, sentence, flights.
 std::string drift_json(const trial::Drift& drift);
+
+/// The index day by day with its intervals, and the changes.
+std::string drift_svg(const trial::Drift& drift, Form form = Form::document);
 
 }  // namespace roundel::present
