@@ -104,7 +104,7 @@ void add_mast(CLI::App& app, Run& run) {
   CLI::App& sub = *app.add_subcommand("mast", "ripple that a mast beside the antenna makes");
   sub.add_option("--radius-mm", command->radius_mm, "radius of the mast, mm")->required();
   sub.add_option("--spacing-mm", command->spacing_mm,
-                 "axis of the mast to axis of the antenna, mm (left out: a table of spacings)");
+                 "mast axis to antenna axis, mm (left out: a table of spacings)");
   sub.add_option("--bearing-deg", command->bearing_deg, "of the mast from the antenna (0)");
   sub.add_flag("--json", command->json, "print JSON");
   sub.callback([command, &run] { run = [command] { return run_mast(*command); }; });
