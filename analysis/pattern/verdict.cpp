@@ -316,9 +316,9 @@ Verdict judge(const Exposure& exposure, const Reach& reach, const VerdictOptions
     return changed;
   };
   if (take_cutoffs() || any(screen.hours_out) || is_large) {
-    LevelFit start = std::move(rate);
-    if (is_large) start = fit_rate(few, out.throttle, screen, &start);
-    rate = fit_rate(exposure, out.throttle, screen, &start);
+    // Not from the fit that took walls for weakness: that is too far off to climb back from.
+    const LevelFit start = is_large ? fit_rate(few, out.throttle, screen) : LevelFit{};
+    rate = fit_rate(exposure, out.throttle, screen, is_large ? &start : nullptr);
     cutoffs = find_cutoffs(exposure, rate, out.throttle);
     take_cutoffs();
   }
