@@ -42,12 +42,7 @@ struct Setting {
 };
 
 Result<Setting> setting(const schema::Store& store, const schema::Selection& which) {
-  const auto site = store.site();
-  if (!site) return tl::unexpected(site.error());
-  if (!*site)
-    return fail(Errc::not_found, "the database knows no site, so nothing has a bearing", "",
-                "start roundeld run once with a [site] in its configuration");
-  auto viewpoint = site::Viewpoint::from(**site);
+  auto viewpoint = site::Viewpoint::of(store);
   if (!viewpoint) return tl::unexpected(viewpoint.error());
   auto flights = store.flights(which);
   if (!flights) return tl::unexpected(flights.error());
@@ -83,6 +78,21 @@ Result<void> require_one_arrangement(const schema::Store& store, const schema::S
 
 }  // namespace
 
+Result<void> check_sector_deg(double sector_deg) {
+  if (!(sector_deg >= 1 && sector_deg <= 45) ||
+      std::abs(360 / sector_deg - std::round(360 / sector_deg)) > 1e-9)
+    return fail(Errc::bad_usage, "a sector must divide 360 degrees and be 1 to 45 wide",
+                "--sector-deg", "5 is usual");
+  return {};
+}
+
+Result<void> check_confidence(double confidence) {
+  if (!(confidence >= 0.5 && confidence < 1))
+    return fail(Errc::bad_usage, "a confidence is from 0.5 to below 1", "--confidence",
+                "0.95 is usual");
+  return {};
+}
+
 Result<Reach> reach(const schema::Store& store, const schema::Selection& which,
                     const ReachOptions& options) {
   if (auto ok = ReachBuilder::check(options); !ok) return tl::unexpected(ok.error());
@@ -100,16 +110,11 @@ Result<Reach> reach(const schema::Store& store, const schema::Selection& which,
 
 Result<Verdict> verdict(const schema::Store& store, const schema::Selection& which,
                         double sector_deg, const VerdictOptions& options) {
-  if (!(sector_deg >= 1 && sector_deg <= 45) ||
-      std::abs(360 / sector_deg - std::round(360 / sector_deg)) > 1e-9)
-    return fail(Errc::bad_usage, "a sector must divide 360 degrees and be 1 to 45 wide",
-                "--sector-deg", "5 is usual");
+  if (auto ok = check_sector_deg(sector_deg); !ok) return tl::unexpected(ok.error());
   if (!(options.tolerance_db > 0 && options.tolerance_db <= 20))
     return fail(Errc::bad_usage, "a tolerance is more than 0 and at most 20 dB", "--tolerance-db",
                 "3 is usual");
-  if (!(options.confidence >= 0.5 && options.confidence < 1))
-    return fail(Errc::bad_usage, "a confidence is from 0.5 to below 1", "--confidence",
-                "0.95 is usual");
+  if (auto ok = check_confidence(options.confidence); !ok) return tl::unexpected(ok.error());
   if (auto ok = require_one_arrangement(store, which); !ok) return tl::unexpected(ok.error());
   const auto of = setting(store, which);
   if (!of) return tl::unexpected(of.error());
@@ -120,10 +125,8 @@ Result<Verdict> verdict(const schema::Store& store, const schema::Selection& whi
   ExposureBuilder exposure(of->viewpoint, sector_deg);
   const auto& flights = of->flights;  // by id
   const auto read = store.each_cell(which, [&](const schema::Cell& cell) {
-    const auto flight =
-        std::lower_bound(flights.begin(), flights.end(), cell.flight,
-                         [](const schema::Flight& one, schema::Id id) { return one.id < id; });
-    if (flight == flights.end() || flight->id != cell.flight) return true;
+    const auto* flight = schema::find_flight(flights, cell.flight);
+    if (!flight) return true;
     ranges.add(cell);
     exposure.add(cell, *flight);
     return true;

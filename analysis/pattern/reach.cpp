@@ -129,12 +129,10 @@ struct ReachBuilder::Impl {
   FlightState* state_of(schema::Id id) {
     const auto known = active.find(id);
     if (known != active.end()) return &known->second;
-    const auto at =
-        std::lower_bound(flights.begin(), flights.end(), id,
-                         [](const auto& flight, schema::Id of) { return flight.id < of; });
-    if (at == flights.end() || at->id != id) return nullptr;
+    const auto* flight = schema::find_flight(flights, id);
+    if (!flight) return nullptr;
     FlightState state;
-    state.flight = &*at;
+    state.flight = flight;
     state.ordinal = next_ordinal++;
     state.seen.resize(static_cast<std::size_t>(n_sectors * n_bands));
     state.rated.resize(static_cast<std::size_t>(n_sectors));

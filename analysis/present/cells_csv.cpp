@@ -61,12 +61,7 @@ CellsCsv& CellsCsv::operator=(CellsCsv&&) noexcept = default;
 CellsCsv::~CellsCsv() = default;
 
 Result<CellsCsv> CellsCsv::make(const schema::Store& store, const schema::Selection& which) {
-  const auto site = store.site();
-  if (!site) return tl::unexpected(site.error());
-  if (!*site)
-    return fail(Errc::not_found, "the database knows no site, so nothing has a bearing", "",
-                "start roundeld run once with a [site] in its configuration");
-  auto viewpoint = site::Viewpoint::from(**site);
+  auto viewpoint = site::Viewpoint::of(store);
   if (!viewpoint) return tl::unexpected(viewpoint.error());
   auto flights = store.flights(which);
   if (!flights) return tl::unexpected(flights.error());
@@ -86,11 +81,8 @@ std::string CellsCsv::heading() {
 }
 
 void CellsCsv::append(const schema::Cell& cell, std::string& to) const {
-  const auto flight =
-      std::lower_bound(impl_->flights.begin(), impl_->flights.end(), cell.flight,
-                       [](const schema::Flight& one, schema::Id id) { return one.id < id; });
-  // A flight that the recorder has added since the selection was read.
-  if (flight == impl_->flights.end() || flight->id != cell.flight) return;
+  const auto* flight = schema::find_flight(impl_->flights, cell.flight);
+  if (!flight) return;
   const auto trial = impl_->trials.find(flight->trial);
   if (trial == impl_->trials.end()) return;
   const schema::Trial& of = trial->second;

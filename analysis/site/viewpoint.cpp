@@ -6,6 +6,7 @@
 #include "analysis/site/curvature.h"
 #include "analysis/site/grid.h"
 #include "analysis/site/triangle.h"
+#include "roundel/schema/store.h"
 #include "roundel/site/horizon.h"
 #include "roundel/site/sightline.h"
 
@@ -53,6 +54,15 @@ Result<Viewpoint> Viewpoint::from(const schema::SiteRow& site, double k) {
   Viewpoint viewpoint(*antenna, k);
   viewpoint.impl_->surface_m = site.surface_m;
   return viewpoint;
+}
+
+Result<Viewpoint> Viewpoint::of(const schema::Store& store) {
+  const auto site = store.site();
+  if (!site) return tl::unexpected(site.error());
+  if (!*site)
+    return fail(Errc::not_found, "the database knows no site, so nothing has a bearing", "",
+                "start roundeld run once with a [site] in its configuration");
+  return from(**site);
 }
 
 const GeoPoint& Viewpoint::antenna() const noexcept { return impl_->antenna; }

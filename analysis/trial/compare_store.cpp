@@ -6,6 +6,7 @@
 #include <cmath>
 #include <tuple>
 
+#include "roundel/pattern/verdict.h"
 #include "roundel/trial/compare.h"
 
 namespace roundel::trial {
@@ -43,12 +44,12 @@ Result<CompareSide> side_of(const schema::Store& store, const schema::Selection&
                 "see roundel trial list for what was mounted when");
   const auto totals = store.totals();
   if (!totals) return tl::unexpected(totals.error());
+  const auto feeds = store.feeds();
+  if (!feeds) return tl::unexpected(feeds.error());
   CompareSide side;
   for (const schema::Trial& trial : *trials) {
-    const auto feed = store.feeds();
-    if (!feed) return tl::unexpected(feed.error());
     std::vector<Interval> recorded;
-    for (const auto& one : *feed) {
+    for (const auto& one : *feeds) {
       if (one.name != trial.feed) continue;
       const auto coverage = store.coverage(one.id);
       if (!coverage) return tl::unexpected(coverage.error());
@@ -67,19 +68,11 @@ Result<CompareSide> side_of(const schema::Store& store, const schema::Selection&
 
 Result<Comparison> compare(const schema::Store& store, const schema::Selection& a,
                            const schema::Selection& b, const CompareOptions& options) {
-  if (!(options.sector_deg >= 1 && options.sector_deg <= 45) ||
-      std::abs(360 / options.sector_deg - std::round(360 / options.sector_deg)) > 1e-9)
-    return fail(Errc::bad_usage, "a sector must divide 360 degrees and be 1 to 45 wide",
-                "--sector-deg", "5 is usual");
-  if (!(options.confidence >= 0.5 && options.confidence < 1))
-    return fail(Errc::bad_usage, "a confidence is from 0.5 to below 1", "--confidence",
-                "0.95 is usual");
-  const auto site = store.site();
-  if (!site) return tl::unexpected(site.error());
-  if (!*site)
-    return fail(Errc::not_found, "the database knows no site, so nothing has a bearing", "",
-                "start roundeld run once with a [site] in its configuration");
-  const auto viewpoint = site::Viewpoint::from(**site);
+  if (auto ok = pattern::check_sector_deg(options.sector_deg); !ok)
+    return tl::unexpected(ok.error());
+  if (auto ok = pattern::check_confidence(options.confidence); !ok)
+    return tl::unexpected(ok.error());
+  const auto viewpoint = site::Viewpoint::of(store);
   if (!viewpoint) return tl::unexpected(viewpoint.error());
   auto side_a = side_of(store, a, "--a");
   if (!side_a) return tl::unexpected(side_a.error());
@@ -121,10 +114,8 @@ Result<Comparison> compare(const schema::Store& store, const schema::Selection& 
       pattern::ReachBuilder(*viewpoint, *limit, reach_options, flights[0], edges_s[0]),
       pattern::ReachBuilder(*viewpoint, *limit, reach_options, flights[1], edges_s[1])};
   const auto read = store.each_cell(both, [&](const schema::Cell& cell) {
-    const auto flight =
-        std::lower_bound(all.begin(), all.end(), cell.flight,
-                         [](const schema::Flight& one, schema::Id id) { return one.id < id; });
-    if (flight == all.end() || flight->id != cell.flight) return true;
+    const auto* flight = schema::find_flight(all, cell.flight);
+    if (!flight) return true;
     builder.add(cell, *flight);
     const auto time_s = static_cast<double>(cell.window * schema::window_s);
     if (time_s >= a.from_s.value_or(time_s) && time_s < a.to_s.value_or(time_s + 1))

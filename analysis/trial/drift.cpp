@@ -249,12 +249,7 @@ Drift find_drift(const Exposure& exposure) {
 }
 
 Result<Drift> drift(const schema::Store& store, const schema::Selection& which) {
-  const auto site = store.site();
-  if (!site) return tl::unexpected(site.error());
-  if (!*site)
-    return fail(Errc::not_found, "the database knows no site, so nothing has a bearing", "",
-                "start roundeld run once with a [site] in its configuration");
-  const auto viewpoint = site::Viewpoint::from(**site);
+  const auto viewpoint = site::Viewpoint::of(store);
   if (!viewpoint) return tl::unexpected(viewpoint.error());
   const auto trials = store.trials(which);
   if (!trials) return tl::unexpected(trials.error());
@@ -275,10 +270,7 @@ Result<Drift> drift(const schema::Store& store, const schema::Selection& which) 
                 "wait for traffic, or choose others");
   pattern::ExposureBuilder builder(*viewpoint, 5);
   const auto read = store.each_cell(which, [&](const schema::Cell& cell) {
-    const auto flight =
-        std::lower_bound(flights->begin(), flights->end(), cell.flight,
-                         [](const schema::Flight& one, schema::Id id) { return one.id < id; });
-    if (flight != flights->end() && flight->id == cell.flight) builder.add(cell, *flight);
+    if (const auto* flight = schema::find_flight(*flights, cell.flight)) builder.add(cell, *flight);
     return true;
   });
   if (!read) return tl::unexpected(read.error());

@@ -91,6 +91,12 @@ struct Verdict {
 /// sectors are unjudged.
 Verdict judge(const Exposure& exposure, const Reach& reach, const VerdictOptions& options);
 
+/// What every estimate by sector asks for. Errc::bad_usage names the option.
+/// @param sector_deg  divides 360; [1, 45]
+/// @param confidence  [0.5, 1)
+Result<void> check_sector_deg(double sector_deg);
+Result<void> check_confidence(double confidence);
+
 /// judge() of the stored cells of a selection, which must hold one antenna, receiver, mount and
 /// rotation only (Errc::bad_usage names the trials that differ). Other errors as for reach().
 Result<Verdict> verdict(const schema::Store& store, const schema::Selection& which,

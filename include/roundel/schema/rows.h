@@ -1,8 +1,10 @@
 // What is stored, row by row, as values. See schema/README.md for the tables behind them.
 #pragma once
+#include <algorithm>
 #include <cstdint>
 #include <map>
 #include <optional>
+#include <span>
 #include <string>
 #include <vector>
 
@@ -62,6 +64,14 @@ struct Flight {
   std::int64_t first_window{};              ///< window number (time / window_s) of the first cell
   std::optional<std::int64_t> last_window;  ///< of the last cell; none: still open
 };
+
+/// The flight of that number among flights sorted by it, as Store::flights gives them; null where
+/// it is not among them (the recorder may have added it since).
+inline const Flight* find_flight(std::span<const Flight> by_id, Id id) {
+  const auto at = std::lower_bound(by_id.begin(), by_id.end(), id,
+                                   [](const Flight& one, Id of) { return one.id < of; });
+  return at != by_id.end() && at->id == id ? &*at : nullptr;
+}
 
 /// One aircraft in one window of one trial.
 struct Cell {

@@ -5,6 +5,10 @@
 #include "roundel/result.h"
 #include "roundel/schema/rows.h"
 
+namespace roundel::schema {
+class Store;
+}
+
 namespace roundel::site {
 
 /// Mean effective-Earth factor for refraction (ITU-R P.834; the ray method is in horizon.h).
@@ -62,6 +66,8 @@ class Viewpoint {
   explicit Viewpoint(const GeoPoint& antenna, double k = k_standard);
   /// From the stored site; heights are taken above site.surface_m. Errc::out_of_range.
   static Result<Viewpoint> from(const schema::SiteRow& site, double k = k_standard);
+  /// From the site that a database knows. Errc::not_found where it knows none; others of the store.
+  static Result<Viewpoint> of(const schema::Store& store);
   Viewpoint(Viewpoint&&) noexcept;
   Viewpoint& operator=(Viewpoint&&) noexcept;
   ~Viewpoint();
