@@ -15,7 +15,6 @@ std::string compare_svg(const trial::Comparison& comparison, Form form) {
       farthest_db = std::max({farthest_db, std::abs(*sector.low_db), std::abs(*sector.high_db)});
   farthest_db = std::min(farthest_db, 20.0);
   const double step = farthest_db > 10 ? 5 : farthest_db > 4 ? 2 : 1;
-  const double edge = step * std::ceil((farthest_db + 0.2) / step);
 
   PolarFrame frame;
   frame.id = "difference";
@@ -27,11 +26,7 @@ std::string compare_svg(const trial::Comparison& comparison, Form form) {
       "outwards where {} hears more, with its {:.0f} percent interval. {}",
       comparison.sectors.size(), comparison.name_a, 100 * comparison.options.confidence,
       frame.sentence);
-  frame.inner = -edge - step;
-  frame.outer = edge;
-  for (double value = -edge; value <= edge + 1e-9; value += step)
-    frame.rings.push_back({value, fmt::format("{:+.0f}{}", value == 0 ? 0.0 : value,
-                                              value + 1.5 * step > edge ? " dB" : "")});
+  frame.around_zero(farthest_db, step);
   PolarPlot plot(std::move(frame));
   PolarPlot::Values value, low, high;
   std::vector<bool> sure, unknown;
@@ -42,16 +37,13 @@ std::string compare_svg(const trial::Comparison& comparison, Form form) {
     sure.push_back(sector.significant);
     unknown.push_back(!sector.difference_db);
   }
-  const auto any = [](const std::vector<bool>& of) {
-    return std::find(of.begin(), of.end(), true) != of.end();
-  };
   plot.band(low, high, Fill::level_2,
             fmt::format("{:.0f}% interval, by flight", 100 * comparison.options.confidence));
   plot.outline(PolarPlot::Values(value.size(), 0.0), Line::limit_1, "no difference");
   plot.outline(value, Line::strong,
                fmt::format("{} less {}", comparison.name_a, comparison.name_b));
-  if (any(sure)) plot.rim(sure, Mark::block, "surely different");
-  if (any(unknown)) plot.rim(unknown, Mark::hatch, "too few flights to compare");
+  plot.rim(sure, Mark::block, "surely different");
+  plot.rim(unknown, Mark::hatch, "too few flights to compare");
   return plot.svg(form);
 }
 

@@ -40,7 +40,18 @@ void PolarPlot::ticks(const Values& values, Line line, std::string legend) {
   layers_.push_back({Layer::Kind::ticks, values, {}, {}, {}, line, {}, std::move(legend), {}});
 }
 
+void PolarFrame::around_zero(double farthest_db, double step_db) {
+  const double edge = step_db * std::ceil((farthest_db + 0.2) / step_db);
+  inner = -edge - step_db;
+  outer = edge;
+  // The rim's own label would stand on the rim: the unit goes to the last one inside.
+  for (double value = -edge; value <= edge + 1e-9; value += step_db)
+    rings.push_back({value, fmt::format("{:+.0f}{}", value == 0 ? 0.0 : value,
+                                        value + 1.5 * step_db > edge ? " dB" : "")});
+}
+
 void PolarPlot::rim(const std::vector<bool>& sectors, Mark mark, std::string legend) {
+  if (std::find(sectors.begin(), sectors.end(), true) == sectors.end()) return;
   layers_.push_back({Layer::Kind::rim, {}, {}, sectors, {}, {}, mark, std::move(legend), {}});
 }
 

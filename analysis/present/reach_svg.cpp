@@ -80,11 +80,8 @@ std::string reach_svg(const pattern::Reach& reach, Units units, const std::strin
     short_of.push_back(sector.farthest && sector.farthest->ratio() < 0.5);
     without.push_back(!sector.farthest);
   }
-  const auto any = [](const std::vector<bool>& of) {
-    return std::find(of.begin(), of.end(), true) != of.end();
-  };
-  if (any(short_of)) plot.rim(short_of, Mark::block, "reaches less than half the horizon");
-  if (any(without)) plot.rim(without, Mark::hatch, "no traffic to judge by");
+  plot.rim(short_of, Mark::block, "reaches less than half the horizon");
+  plot.rim(without, Mark::hatch, "no traffic to judge by");
   if (reach.from_s) plot.remark(period(reach));
   return plot.svg(form);
 }

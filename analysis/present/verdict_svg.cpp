@@ -16,7 +16,6 @@ std::string verdict_svg(const pattern::Verdict& verdict, const std::string& abou
     farthest_db = std::max({farthest_db, std::abs(*sector.low_db), std::abs(*sector.high_db)});
   }
   const double step = farthest_db > 4 ? 2 : 1;
-  const double edge = step * std::ceil((farthest_db + 0.2) / step);
 
   PolarFrame frame;
   frame.id = "gain";
@@ -27,12 +26,7 @@ std::string verdict_svg(const pattern::Verdict& verdict, const std::string& abou
       "with "
       "its {:.0f} percent interval. {}",
       verdict.sectors.size(), 100 * verdict.options.confidence, frame.sentence);
-  frame.inner = -edge - step;
-  frame.outer = edge;
-  // The rim's own label would stand on the rim: the unit goes to the last one inside.
-  for (double value = -edge; value <= edge + 1e-9; value += step)
-    frame.rings.push_back({value, fmt::format("{:+.0f}{}", value == 0 ? 0.0 : value,
-                                              value + 1.5 * step > edge ? " dB" : "")});
+  frame.around_zero(farthest_db, step);
 
   PolarPlot plot(std::move(frame));
   PolarPlot::Values value, low, high;
@@ -49,11 +43,8 @@ std::string verdict_svg(const pattern::Verdict& verdict, const std::string& abou
             fmt::format("{:.0f}% interval, by flight", 100 * verdict.options.confidence));
   plot.outline(PolarPlot::Values(value.size(), 0.0), Line::limit_1, "mean gain");
   plot.outline(value, Line::strong, "gain");
-  const auto any = [](const std::vector<bool>& of) {
-    return std::find(of.begin(), of.end(), true) != of.end();
-  };
-  if (any(obstructed)) plot.rim(obstructed, Mark::block, "hidden by the site at low elevation");
-  if (any(unjudged)) plot.rim(unjudged, Mark::hatch, "too little traffic to judge");
+  plot.rim(obstructed, Mark::block, "hidden by the site at low elevation");
+  plot.rim(unjudged, Mark::hatch, "too little traffic to judge");
   plot.remark(fmt::format("{} flights, {} cells of 10 s", grouped(verdict.flights),
                           grouped(verdict.cells)));
   return plot.svg(form);

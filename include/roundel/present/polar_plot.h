@@ -25,6 +25,10 @@ struct PolarFrame {
     std::string label;
   };
   std::vector<Ring> rings;  ///< from the inside out; between inner and outer
+
+  /// Sets inner, outer and rings for decibels around zero: rings every `step_db` as far out as
+  /// `farthest_db`, on both sides.
+  void around_zero(double farthest_db, double step_db);
 };
 
 /// How a surface or line looks. Levels are one hue from light to dark, lines differ in dash as well
@@ -52,7 +56,8 @@ class PolarPlot {
   void outline(const Values& values, Line line, std::string legend, std::string label = {});
   /// A short arc across each sector at its value.
   void ticks(const Values& values, Line line, std::string legend);
-  /// Marks sectors in a ring just inside the rim's labels.
+  /// Marks sectors in a ring just inside the rim's labels; where none is set, nothing is drawn and
+  /// the legend says nothing of it.
   void rim(const std::vector<bool>& sectors, Mark mark, std::string legend);
   /// A line of the legend without a key of its own.
   void remark(std::string text);
