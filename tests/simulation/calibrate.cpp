@@ -7,6 +7,7 @@
 #include <string>
 #include <vector>
 
+#include "tests/simulation/arguments.h"
 #include "tests/simulation/scenarios.h"
 
 namespace {
@@ -40,21 +41,7 @@ void print_one(const Case& one, std::uint64_t seed, const Outcome& o) {
 }  // namespace
 
 int main(int argc, char** argv) {
-  std::uint64_t from = 1001, to = 1040;
-  bool each = false;
-  std::vector<std::string> names;
-  for (int i = 1; i < argc; ++i) {
-    const std::string word = argv[i];
-    if (word == "--seeds" && i + 1 < argc) {
-      char* end = nullptr;
-      from = to = std::strtoull(argv[++i], &end, 10);
-      if (*end == '-') to = std::strtoull(end + 1, nullptr, 10);
-    } else if (word == "--each") {
-      each = true;
-    } else {
-      names.push_back(word);
-    }
-  }
+  auto [from, to, each, names] = roundel::calibration::read_arguments(argc, argv, 1001, 1040);
   if (names.empty())
     for (const Case& one : roundel::calibration::cases()) names.push_back(one.name);
   std::printf(

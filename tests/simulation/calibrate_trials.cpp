@@ -7,25 +7,12 @@
 #include <string>
 #include <vector>
 
+#include "tests/simulation/arguments.h"
 #include "tests/simulation/trial_scenarios.h"
 
 int main(int argc, char** argv) {
   using namespace roundel::calibration;
-  std::uint64_t from = 1001, to = 1020;
-  bool each = false;
-  std::vector<std::string> names;
-  for (int i = 1; i < argc; ++i) {
-    const std::string word = argv[i];
-    if (word == "--seeds" && i + 1 < argc) {
-      char* end = nullptr;
-      from = to = std::strtoull(argv[++i], &end, 10);
-      if (*end == '-') to = std::strtoull(end + 1, nullptr, 10);
-    } else if (word == "--each") {
-      each = true;
-    } else {
-      names.push_back(word);
-    }
-  }
+  auto [from, to, each, names] = read_arguments(argc, argv, 1001, 1020);
   std::printf(
       "Seeds %llu to %llu.\n\n| scenario | runs | rms error dB | largest | width dB | "
       "interval holds | sectors' intervals hold | significant sectors a run | of truly "

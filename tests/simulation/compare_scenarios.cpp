@@ -1,37 +1,25 @@
 #include <cmath>
 #include <cstdio>
 #include <cstdlib>
-#include <random>
 
 #include "roundel/simulate/simulate.h"
+#include "tests/simulation/drawn_site.h"
 #include "tests/simulation/trial_scenarios.h"
 
 namespace roundel::calibration {
 
 using simulate::Scenario;
 
-Scenario drawn_site(std::uint64_t seed, double hours, double mean_aircraft) {
-  std::mt19937_64 draw(seed * 6361 + 17);
-  const auto uniform = [&](double low, double high) {
-    return low + (high - low) * static_cast<double>(draw() >> 11U) * 0x1p-53;
-  };
-  Scenario s;
-  s.seed = seed;
-  s.hours = hours;
-  s.reception.margin_db = uniform(3, 8);
-  s.reception.softness_db = uniform(0.8, 1.8);
-  s.reception.message_loss = uniform(0.03, 0.25);
-  s.reception.power_sd_db = uniform(1.5, 3.5);
-  s.reception.shadow_sd_db = uniform(0.5, 1.5);
-  s.traffic.crossing_share = uniform(0.25, 0.6);
+namespace {
+
+Scenario site(std::uint64_t seed, double hours, double mean_aircraft) {
+  Scenario s = drawn_site(seed, seed * 6361 + 17, hours);
   s.traffic.mean_aircraft = mean_aircraft;
   return s;
 }
 
-namespace {
-
 Scenario two_at_once(std::uint64_t seed, double hours, double offset_db) {
-  Scenario s = drawn_site(seed, hours, 40);
+  Scenario s = site(seed, hours, 40);
   s.antenna("collinear").gain_db = offset_db;
   s.antenna("spider");
   s.receiver("rx1");
@@ -56,7 +44,7 @@ const std::vector<CompareCase>& compare_cases() {
        }},
       {"after-3d", "one after the other, three days each, a better by 1 dB",
        [](auto seed) {
-         Scenario s = drawn_site(seed, 144, 40);
+         Scenario s = site(seed, 144, 40);
          s.antenna("collinear").gain_db = 1;
          s.antenna("spider");
          s.trial({"roof", "collinear", "", "", 0, 0, 72});

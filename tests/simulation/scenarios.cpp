@@ -4,32 +4,19 @@
 #include <cmath>
 #include <cstdio>
 #include <cstdlib>
-#include <random>
 
 #include "roundel/pattern/exposure.h"
 #include "roundel/simulate/simulate.h"
 #include "roundel/site/horizon.h"
+#include "tests/simulation/drawn_site.h"
 
 namespace roundel::calibration {
 namespace {
 
 using simulate::Scenario;
 
-// What differs from site to site, drawn by seed.
 Scenario site(std::uint64_t seed, double hours, bool with_levels = false) {
-  std::mt19937_64 draw(seed * 7919 + 13);
-  const auto uniform = [&](double low, double high) {
-    return low + (high - low) * static_cast<double>(draw() >> 11U) * 0x1p-53;
-  };
-  Scenario s;
-  s.seed = seed;
-  s.hours = hours;
-  s.reception.margin_db = uniform(3, 8);
-  s.reception.softness_db = uniform(0.8, 1.8);
-  s.reception.message_loss = uniform(0.03, 0.25);
-  s.reception.power_sd_db = uniform(1.5, 3.5);
-  s.reception.shadow_sd_db = uniform(0.5, 1.5);
-  s.traffic.crossing_share = uniform(0.25, 0.6);
+  Scenario s = drawn_site(seed, seed * 7919 + 13, hours);
   s.receiver("receiver").has_level = with_levels;
   return s;
 }

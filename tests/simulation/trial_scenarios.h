@@ -10,9 +10,6 @@
 
 namespace roundel::calibration {
 
-/// What differs from site to site, drawn by seed.
-simulate::Scenario drawn_site(std::uint64_t seed, double hours, double mean_aircraft);
-
 struct CompareCase {
   std::string name, what;
   std::function<simulate::Scenario(std::uint64_t seed)> make;
