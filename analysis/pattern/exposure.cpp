@@ -371,8 +371,7 @@ Exposure thinned(const Exposure& exposure, int flights_per_sector) {
           (crossed[f].empty() || crossed[f].back() != group.sector))
         crossed[f].push_back(group.sector);
   const std::vector<bool> stays = sample(crossed, exposure.n_sectors, flights_per_sector);
-  Exposure out = exposure;
-  out.groups.clear();
+  Exposure out{exposure, {}, exposure.flights};
   for (std::size_t f = 0; f < crossed.size(); ++f) {
     FlightGroups& flight = out.flights[f];
     const auto groups = exposure.of(flight);

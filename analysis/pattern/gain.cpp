@@ -18,9 +18,9 @@ constexpr int least_flights = 8;
 constexpr double least_effective = 5;
 constexpr double widest_se_db = 1.5;
 // Few flights make the sandwich itself uncertain, and unequal: a factor on standard errors like
-// that of Student's t, and half as much again for what few flights share (airway, type, hour). On
-// the tuning seeds intervals come out right with it from 8 flights a sector to 500.
-double few_flights(double effective) {
+// that of Student's t, and more for what few flights share (airway, type, hour). On the tuning
+// seeds intervals come out right with it from 8 flights a sector to 500.
+double few_flights_factor(double effective) {
   const double freedom = std::max(3.5, effective - 1);
   return std::sqrt((1 + 6 / freedom) * freedom / (freedom - 2));
 }
@@ -116,9 +116,9 @@ Eigen::MatrixXd inflated(const LevelFit& fit) {
   const Eigen::Index n = fit.covariance.rows();
   Eigen::VectorXd scale(n);
   for (Eigen::Index s = 0; s < n; ++s) {
-    scale[s] = few_flights(fit.sector_effective[static_cast<std::size_t>(s)]);
+    scale[s] = few_flights_factor(fit.sector_effective[static_cast<std::size_t>(s)]);
   }
-  return (scale.asDiagonal() * fit.covariance * scale.asDiagonal());
+  return scale.asDiagonal() * fit.covariance * scale.asDiagonal();
 }
 
 }  // namespace
@@ -293,7 +293,7 @@ Combined combine(const LevelFit& rate, const LevelFit& strength) {
   Eigen::VectorXd scale(n);
   for (Eigen::Index s = 0; s < n; ++s) {
     const auto i = static_cast<std::size_t>(s);
-    scale[s] = few_flights(std::max(rate.sector_effective[i], strength.sector_effective[i]));
+    scale[s] = few_flights_factor(std::max(rate.sector_effective[i], strength.sector_effective[i]));
   }
   const Eigen::MatrixXd shift =
       rate.influence * other.asDiagonal() + strength_shift * weight.asDiagonal();
@@ -301,7 +301,7 @@ Combined combine(const LevelFit& rate, const LevelFit& strength) {
                 weight.asDiagonal() * (strength.gain_db.array() - offset).matrix();
   out.off_deg = other.asDiagonal() * out.off_deg +
                 weight.asDiagonal() * Eigen::VectorXd::Map(strength.sector_off_deg.data(), n);
-  out.covariance = (scale.asDiagonal() * (shift.transpose() * shift) * scale.asDiagonal());
+  out.covariance = scale.asDiagonal() * (shift.transpose() * shift) * scale.asDiagonal();
   out.strength_used = true;
   return out;
 }

@@ -8,6 +8,8 @@
 #include <cmath>
 #include <numbers>
 
+#include "roundel/pattern/quadrature.h"
+
 namespace roundel::pattern {
 namespace {
 
@@ -22,14 +24,14 @@ using SmallSquare = Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, 0, max
 // One value for each node of the quadrature, and one more to fill a register.
 using Lanes = Eigen::Array<double, 6, 1>;
 
-// How a block's level is taken: at its mode, or by the Gauss-Hermite rule of five nodes for the
-// weight exp(-t^2) (Abramowitz and Stegun, table 25.10).
+// How a block's level is taken: at its mode, or by quadrature over five nodes.
 enum class Rule { mode, five_nodes };
-const Lanes node_at{{-2.0201828705, -0.9585724646, 0, 0.9585724646, 2.0201828705, 0}};
+Lanes lanes(const std::array<double, 5>& values, double last) {
+  return Lanes{{values[0], values[1], values[2], values[3], values[4], last}};
+}
+const Lanes node_at = lanes(hermite_node, 0);
 // log(weight exp(t^2)); the sixth lane weighs nothing.
-const Lanes node_log_weight =
-    node_at.square() +
-    Lanes{{0.0199532421, 0.3936193232, 0.9453087205, 0.3936193232, 0.0199532421, 1e-300}}.log();
+const Lanes node_log_weight = node_at.square() + lanes(hermite_weight, 1e-300).log();
 
 // What the rows of one block say, its own level integrated out: posterior means over that level.
 struct BlockSum {
@@ -500,8 +502,6 @@ class Fitter {
         cross += r.cross;
         matrix_.bottomRightCorner(k_, k_) += reduced_square(b);
         right_.tail(k_) += reduced_score(b);
-        if (options_.random_flights && is_rate_ && rule_ == Rule::mode)
-          estimated_levels_ += sums_[b].information / (sums_[b].information + block_precision());
       }
       const bool random = options_.random_flights && information > 0;
       if (random) estimated_levels_ += 1 - flight_precision() / information;
@@ -533,7 +533,7 @@ class Fitter {
     }
     // Laplace: a flight's level was not observed but estimated, which costs half the log of its
     // information, and that goes as 1 / w^2. Without this term w comes out too small, and every
-    // gain with it: with blocks' levels taken at their mode as well, by a fifth.
+    // gain with it.
     if (fits_softness_) right_[n - 1] += estimated_levels_ / state_.softness;
     add_priors();
   }

@@ -17,7 +17,7 @@ using Eigen::VectorXd;
 constexpr int least_flights = 6;
 constexpr double least_effective = 4;
 constexpr double widest_se_db = 2.5;
-// Flights along one airway share more than the model knows; as for patterns (pattern/gain.cpp).
+// Flights along one airway share more than the model knows.
 constexpr double correlated_flights = 1.35;
 // What the flights' scatter does not show: ceiling and softness are taken as known. On simulated
 // pairs of equal antennas the mean was off by 0.06 dB, root mean square.

@@ -5,6 +5,8 @@
 #include <cmath>
 #include <numbers>
 
+#include "roundel/pattern/quadrature.h"
+
 namespace roundel::trial {
 namespace {
 
@@ -20,10 +22,8 @@ constexpr double difference_prior_db = 8;
 // Blocks with less information than this (per dB^2) cannot move anything.
 constexpr double least_information = 1e-4;
 
-// Gauss-Hermite rule of 5 for exp(-t^2) (Abramowitz and Stegun, table 25.10).
-constexpr std::array<double, 5> node{-2.0201828705, -0.9585724646, 0, 0.9585724646, 2.0201828705};
-constexpr std::array<double, 5> node_weight{0.0199532421, 0.3936193232, 0.9453087205, 0.3936193232,
-                                            0.0199532421};
+using pattern::hermite_node;
+using pattern::hermite_weight;
 
 struct Row {
   float offset_db, heard_a, heard_b, chances;
@@ -153,11 +153,11 @@ class PairedFit {
     std::array<Sum, 5> sums;
     double top = -1e300;
     for (std::size_t j = 0; j < 5; ++j) {
-      const double level = block.mode + std::numbers::sqrt2 * block.width * node[j];
+      const double level = block.mode + std::numbers::sqrt2 * block.width * hermite_node[j];
       sums[j] = at(block, level);
       weight[j] = sums[j].a.log_likelihood + sums[j].b.log_likelihood -
-                  0.5 * prior_ * (level - centre) * (level - centre) + node[j] * node[j] +
-                  std::log(node_weight[j]);
+                  0.5 * prior_ * (level - centre) * (level - centre) +
+                  hermite_node[j] * hermite_node[j] + std::log(hermite_weight[j]);
       top = std::max(top, weight[j]);
     }
     double total = 0;

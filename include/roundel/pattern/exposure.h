@@ -48,12 +48,10 @@ struct Hour {
   std::int64_t beyond_horizon_cells{};  ///< heard at more than 105 % of the horizon
 };
 
-/// All groups of a selection. Groups stand by flight, within a flight by sector, then in time.
-struct Exposure {
+/// What is counted of a selection, over all its flights.
+struct ExposureCounts {
   double sector_deg{};
   int n_sectors{};
-  std::vector<Group> groups;
-  std::vector<FlightGroups> flights;
   std::vector<Hour> hours;
   std::int64_t n_cells{}, n_silent_cells{}, n_partial_cells{}, n_inferred_cells{};
   std::int64_t n_beyond_horizon_cells{};
@@ -63,6 +61,12 @@ struct Exposure {
   std::vector<std::int64_t> sector_flights;  ///< flights that crossed the sector
   std::vector<std::int64_t>
       heard_histogram;  ///< whole cells within 100 km by reports heard, 0..255
+};
+
+/// Counts and groups. Groups stand by flight, within a flight by sector, then in time.
+struct Exposure : ExposureCounts {
+  std::vector<Group> groups;
+  std::vector<FlightGroups> flights;
 
   std::span<const Group> of(const FlightGroups& flight) const {
     return std::span(groups).subspan(flight.first_group, flight.n_groups);

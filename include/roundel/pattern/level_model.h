@@ -34,6 +34,8 @@ struct LevelData {
   std::vector<LevelBlock> blocks;  ///< by flight, ascending
 };
 
+struct LevelFit;
+
 /// How the level shows.
 ///
 /// rate:      heard ~ Binomial(n / m, 1 - (1 - p)^m),  p = pm(hour) logistic(level / w);
@@ -41,8 +43,6 @@ struct LevelData {
 /// strength:  observed ~ Normal(level, noise^2 / n)
 /// with       level = gain(sector) + flight + flight:sector + offset + covariates . beta,
 ///            flight ~ N(0, sigma_flight^2), flight:sector ~ N(0, sigma_block^2).
-struct LevelFit;
-
 struct LevelOptions {
   enum class Kind { rate, strength } kind = Kind::rate;
   double messages_per_chance = 1;     ///< m
