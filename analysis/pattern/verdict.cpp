@@ -46,6 +46,19 @@ void screen_hours(const Exposure& exposure, const LevelFit& rate, Screen& screen
   }
 }
 
+// Below which elevation a sector's rows are screened: a wall's edge is soft, rises and falls, and
+// ends inside a sector, so the highest of a sector's own and its neighbours' counts.
+std::vector<std::optional<double>> wall_edges(const std::vector<SectorCutoff>& cutoffs) {
+  const std::size_t n = cutoffs.size();
+  std::vector<std::optional<double>> out(n);
+  for (std::size_t s = 0; s < n; ++s)
+    for (std::size_t beside : {s + n - 1, s, s + 1}) {
+      const std::optional<double>& edge = cutoffs[beside % n].cutoff_deg;
+      if (edge) out[s] = std::max(out[s].value_or(*edge), *edge);
+    }
+  return out;
+}
+
 bool any(const std::vector<bool>& flags) {
   return std::find(flags.begin(), flags.end(), true) != flags.end();
 }
@@ -307,13 +320,8 @@ Verdict judge(const Exposure& exposure, const Reach& reach, const VerdictOptions
   screen_hours(exposure, rate, screen, out);
   std::vector<SectorCutoff> cutoffs = find_cutoffs(first, rate, out.throttle);
   const auto take_cutoffs = [&] {
-    screen.cutoff_deg.assign(static_cast<std::size_t>(exposure.n_sectors), std::nullopt);
-    bool changed = false;
-    for (std::size_t s = 0; s < cutoffs.size(); ++s) {
-      screen.cutoff_deg[s] = cutoffs[s].cutoff_deg;
-      changed = changed || cutoffs[s].cutoff_deg.has_value();
-    }
-    return changed;
+    screen.cutoff_deg = wall_edges(cutoffs);
+    return screen.has_walls();
   };
   if (take_cutoffs() || any(screen.hours_out) || is_large) {
     // Not from the fit that took walls for weakness: that is too far off to climb back from.

@@ -35,6 +35,19 @@ Scenario with_wall(std::uint64_t seed, double hours) {
   return s;
 }
 
+// Two parts of unlike height, borders anywhere in a sector, and an edge as soft as diffraction
+// makes it at 30 to 300 m.
+Scenario with_ragged_wall(std::uint64_t seed, double hours) {
+  Scenario s = site(seed, hours);
+  const double from_deg = std::fmod(static_cast<double>(seed) * 37.7, 360);
+  const double height_deg = 3 + static_cast<double>(seed % 4) * 0.5;
+  const double soft_deg = 0.15 + 0.05 * static_cast<double>(seed % 5);
+  s.wall(from_deg, std::fmod(from_deg + 40, 360), height_deg);
+  s.wall(std::fmod(from_deg + 40, 360), std::fmod(from_deg + 85, 360), height_deg + 0.7);
+  for (auto& wall : s.walls) wall.soft_deg = soft_deg;
+  return s;
+}
+
 }  // namespace
 
 const std::vector<Case>& cases() {
@@ -67,6 +80,9 @@ const std::vector<Case>& cases() {
        }},
       {"wall-1d", "wall of 3 to 5 degrees over 85 degrees of bearing, one day",
        [](auto seed) { return with_wall(seed, 24); }},
+      {"wall-3d", "the same, three days", [](auto seed) { return with_wall(seed, 72); }},
+      {"ragged-wall-1d", "the same, soft and ending anywhere, one day",
+       [](auto seed) { return with_ragged_wall(seed, 24); }},
       {"thin-1d", "flat, 3 aircraft on average, one day",
        [](auto seed) {
          Scenario s = site(seed, 24);

@@ -22,8 +22,9 @@ Throttle find_throttle(const Exposure& exposure);
 /// Which groups an estimate may not use, besides its own rules. Empty members screen nothing.
 struct Screen {
   std::vector<std::optional<double>> cutoff_deg;  ///< by sector: groups below it + margin_deg
-  double margin_deg = 0.4;
+  double margin_deg = 0.6;      ///< what is left of the edge's loss above it is estimated
   std::vector<bool> hours_out;  ///< by Exposure::hours: receiver off, ducting
+  bool has_walls() const;       ///< any cut-off
 };
 
 /// Half-wave dipole, gain relative to the horizontal: 20 log10(cos(pi/2 sin e) / cos e), dB
