@@ -59,19 +59,21 @@ class EffectiveEarthLimit final : public Limit {
   std::string method_;
 };
 
-class RayLimit final : public Limit {
+class RefractionLimit final : public Limit {
  public:
-  RayLimit(const Viewpoint& viewpoint, const Atmosphere& atmosphere)
-      : viewpoint_(viewpoint), atmosphere_(atmosphere) {}
+  RefractionLimit(const Viewpoint& viewpoint, const Refraction& refraction)
+      : viewpoint_(viewpoint), refraction_(refraction), method_(refraction.method()) {}
   double limit_km(double bearing_deg, double altitude_ft) const noexcept override {
-    return ray_horizon_km(viewpoint_.radius_km(bearing_deg), atmosphere_,
-                          viewpoint_.antenna().height_m(), viewpoint_.height_m(altitude_ft));
+    return refraction_.horizon_km(viewpoint_.radius_km(bearing_deg),
+                                  viewpoint_.antenna().height_m(),
+                                  viewpoint_.height_m(altitude_ft));
   }
-  std::string_view method() const noexcept override { return "ray, ITU-R P.453"; }
+  std::string_view method() const noexcept override { return method_; }
 
  private:
   const Viewpoint& viewpoint_;
-  Atmosphere atmosphere_;
+  Refraction refraction_;
+  std::string method_;
 };
 
 }  // namespace
@@ -87,23 +89,38 @@ double ray_horizon_km(double radius_km, const Atmosphere& atmosphere, double h1_
   return ray_arc_km(radius_km, atmosphere, h1_m) + ray_arc_km(radius_km, atmosphere, h2_m);
 }
 
+std::string_view name_of(LimitCause cause) {
+  switch (cause) {
+    case LimitCause::horizon:
+      return "horizon";
+    case LimitCause::mask:
+      return "mask";
+    case LimitCause::terrain:
+      return "terrain";
+    case LimitCause::link:
+      return "link";
+  }
+  return "";
+}
+
+LimitCause Limit::cause(double /*bearing_deg*/, double /*altitude_ft*/) const noexcept {
+  return LimitCause::horizon;
+}
+
+std::unique_ptr<Limit> horizon_limit(const Viewpoint& viewpoint, const Refraction& refraction) {
+  return std::make_unique<RefractionLimit>(viewpoint, refraction);
+}
+
 std::unique_ptr<Limit> effective_earth_limit(const Viewpoint& viewpoint) {
   return std::make_unique<EffectiveEarthLimit>(viewpoint);
 }
 
 Result<std::unique_ptr<Limit>> ray_limit(const Viewpoint& viewpoint, const Atmosphere& atmosphere) {
-  // Largest radius of curvature on the ellipsoid: at the poles.
-  constexpr double largest_radius_km = 6399.594;
-  if (!(atmosphere.surface_n >= 0 && atmosphere.surface_n <= 800))
-    return fail(Errc::out_of_range,
-                fmt::format("surface refractivity {} is outside 0 to 800", atmosphere.surface_n));
-  if (!has_horizon(largest_radius_km, atmosphere))
-    return fail(Errc::out_of_range,
-                fmt::format("refractivity {} over a scale height of {} km bends rays back to the "
-                            "ground: there is no horizon",
-                            atmosphere.surface_n, atmosphere.scale_height_km),
-                "", "take a larger scale height");
-  return std::make_unique<RayLimit>(viewpoint, atmosphere);
+  RefractionSettings settings;
+  settings.atmosphere = atmosphere;
+  const auto refraction = Refraction::make(settings);
+  if (!refraction) return tl::unexpected(refraction.error());
+  return horizon_limit(viewpoint, *refraction);
 }
 
 }  // namespace roundel::site

@@ -1,3 +1,5 @@
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <cassert>
 #include <cmath>
@@ -33,6 +35,7 @@ struct Viewpoint::Impl {
   GeoPoint antenna;
   double k;
   double surface_m;
+  double offset_m = 0;  ///< true height less pressure altitude
   Curvature curvature;
   Grid grid;
 };
@@ -43,7 +46,12 @@ Viewpoint::Viewpoint(Viewpoint&&) noexcept = default;
 Viewpoint& Viewpoint::operator=(Viewpoint&&) noexcept = default;
 Viewpoint::~Viewpoint() = default;
 
-Result<Viewpoint> Viewpoint::from(const schema::SiteRow& site, double k) {
+Result<Viewpoint> Viewpoint::from(const schema::SiteRow& site, double k, double sea_level_hpa) {
+  if (!(sea_level_hpa >= least_hpa && sea_level_hpa <= most_hpa))
+    return fail(Errc::out_of_range,
+                fmt::format("sea-level pressure {} hPa is outside {} to {}", sea_level_hpa,
+                            least_hpa, most_hpa),
+                "site");
   const auto antenna = GeoPoint::make(site.latitude_deg, site.longitude_deg,
                                       site.ground_m + site.antenna_m - site.surface_m);
   if (!antenna) {
@@ -53,6 +61,7 @@ Result<Viewpoint> Viewpoint::from(const schema::SiteRow& site, double k) {
   }
   Viewpoint viewpoint(*antenna, k);
   viewpoint.impl_->surface_m = site.surface_m;
+  viewpoint.impl_->offset_m = height_offset_m(sea_level_hpa);
   return viewpoint;
 }
 
@@ -69,7 +78,7 @@ const GeoPoint& Viewpoint::antenna() const noexcept { return impl_->antenna; }
 double Viewpoint::k() const noexcept { return impl_->k; }
 
 double Viewpoint::height_m(double altitude_ft) const noexcept {
-  return std::max(0.0, altitude_ft * metres_per_foot - impl_->surface_m);
+  return std::max(0.0, altitude_ft * metres_per_foot + impl_->offset_m - impl_->surface_m);
 }
 
 Overground Viewpoint::over(double latitude_deg, double longitude_deg) const noexcept {

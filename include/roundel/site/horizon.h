@@ -4,6 +4,7 @@
 #include <string_view>
 
 #include "roundel/result.h"
+#include "roundel/site/refraction.h"
 #include "roundel/site/sightline.h"
 
 namespace roundel::site {
@@ -15,20 +16,18 @@ namespace roundel::site {
 /// @param h1_m, h2_m above the surface; below it counts as 0
 double horizon_km(double radius_km, double k, double h1_m, double h2_m) noexcept;
 
-/// Radio refractivity that falls off exponentially with height: n = 1 + 1e-6 N0 exp(-h / h0).
-/// Defaults: the average global profile of Rec. ITU-R P.453, section 2.1.
-struct Atmosphere {
-  double surface_n = 315;         ///< N0, N-units, [0, 800]
-  double scale_height_km = 7.35;  ///< h0, > 0
-};
-
 /// The same horizon by tracing the grazing ray through an atmosphere: for each terminal
 ///     d = R Int n0 R / (r sqrt((n r)^2 - (n0 R)^2)) dr,  r from R to R + h
 /// (Bouguer's invariant n r cos(elevation) along the ray). Exact to 1e-9 relative.
 /// Precondition, asserted: N0 / h0 below 1e6 / R, or the ray would never leave the surface (a
-/// duct).
+/// duct). P.453's profile only; Refraction does any.
 double ray_horizon_km(double radius_km, const Atmosphere& atmosphere, double h1_m,
                       double h2_m) noexcept;
+
+/// What ends the range.
+enum class LimitCause { horizon, mask, terrain, link };
+/// "horizon", "mask", "terrain", "link".
+std::string_view name_of(LimitCause cause);
 
 /// The farthest range at which reception is to be expected. One interface for horizon, mask,
 /// terrain and link budget, so that tables and pictures need not know which. Pure and thread-safe.
@@ -39,6 +38,8 @@ class Limit {
   /// @param bearing_deg  clockwise from true north
   /// @param altitude_ft  pressure altitude above mean sea level
   virtual double limit_km(double bearing_deg, double altitude_ft) const noexcept = 0;
+  /// What ends it there.
+  virtual LimitCause cause(double bearing_deg, double altitude_ft) const noexcept;
   /// What it is called wherever it is drawn or divided by: "4/3 Earth". Methods differ by 2 % at
   /// cruising height (README of the reference values), so no ratio is shown without it.
   virtual std::string_view method() const noexcept = 0;
@@ -47,6 +48,10 @@ class Limit {
 /// By the effective-Earth factor with the ellipsoid's radius of curvature along the bearing: the
 /// viewpoint's horizon_km(). The viewpoint must outlive it.
 std::unique_ptr<Limit> effective_earth_limit(const Viewpoint& viewpoint);
+
+/// The smooth-earth horizon by any method: what ranges are divided by. The viewpoint must outlive
+/// it.
+std::unique_ptr<Limit> horizon_limit(const Viewpoint& viewpoint, const Refraction& refraction);
 
 /// By ray through the atmosphere, same radius. The viewpoint must outlive it.
 /// Errc::out_of_range names the quantity that no ray horizon exists for.

@@ -4,6 +4,8 @@
 
 #include "roundel/result.h"
 #include "roundel/schema/rows.h"
+#include "roundel/site/altitude.h"
+#include "roundel/site/refraction.h"
 
 namespace roundel::schema {
 class Store;
@@ -11,9 +13,6 @@ class Store;
 
 namespace roundel::site {
 
-/// Mean effective-Earth factor for refraction (ITU-R P.834; the ray method is in horizon.h).
-inline constexpr double k_standard = 4.0 / 3.0;
-inline constexpr double metres_per_foot = 0.3048;      // exact, international foot
 inline constexpr double km_per_nautical_mile = 1.852;  // exact
 
 /// A position, valid by construction: finite and within the ranges below.
@@ -65,7 +64,9 @@ class Viewpoint {
  public:
   explicit Viewpoint(const GeoPoint& antenna, double k = k_standard);
   /// From the stored site; heights are taken above site.surface_m. Errc::out_of_range.
-  static Result<Viewpoint> from(const schema::SiteRow& site, double k = k_standard);
+  /// @param sea_level_hpa  pressure that turns pressure altitudes into heights (altitude.h)
+  static Result<Viewpoint> from(const schema::SiteRow& site, double k = k_standard,
+                                double sea_level_hpa = standard_hpa);
   /// From the site that a database knows. Errc::not_found where it knows none; others of the store.
   static Result<Viewpoint> of(const schema::Store& store);
   Viewpoint(Viewpoint&&) noexcept;
@@ -76,7 +77,7 @@ class Viewpoint {
   double k() const noexcept;
   /// Range and bearing alone, at half the cost of to(). Latitude and longitude as in GeoPoint.
   Overground over(double latitude_deg, double longitude_deg) const noexcept;
-  /// @param altitude_ft pressure altitude above mean sea level; surface_m is subtracted
+  /// @param altitude_ft pressure altitude; surface_m is subtracted from its true height
   Sightline to(double latitude_deg, double longitude_deg, double altitude_ft) const noexcept;
   /// The same for a place given by its range and bearing.
   Sightline along(const Overground& place, double altitude_ft) const noexcept;
