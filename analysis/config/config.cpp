@@ -27,8 +27,9 @@ class Reader {
 
   Result<Config> read() {
     using Step = Result<void> (Reader::*)();
-    for (const Step step : {&Reader::shapes, &Reader::site, &Reader::store, &Reader::equipment,
-                            &Reader::layouts, &Reader::feeds, &Reader::web, &Reader::listeners})
+    for (const Step step :
+         {&Reader::shapes, &Reader::site, &Reader::expect, &Reader::store, &Reader::equipment,
+          &Reader::layouts, &Reader::feeds, &Reader::web, &Reader::listeners})
       if (auto ok = (this->*step)(); !ok) return tl::unexpected(ok.error());
     return std::move(config_);
   }
@@ -88,6 +89,48 @@ class Reader {
     site.ground_m = read->number("ground_m");
     site.antenna_m = read->number("antenna_m");
     site.surface_m = read->has("surface_m") ? read->number("surface_m") : site.ground_m;
+    config_.expect.sea_level_hpa = read->number("pressure_hpa");
+    return {};
+  }
+
+  // What `roundel expect` goes by besides the site.
+  Result<void> expect() {
+    const auto air = table(document_.find("refraction"), "refraction", "[refraction]");
+    if (!air) return tl::unexpected(air.error());
+    site::RefractionSettings& refraction = config_.expect.refraction;
+    const std::string method = air->text("method");
+    refraction.method = method == "effective" ? site::RefractionMethod::effective
+                        : method == "none"    ? site::RefractionMethod::none
+                                              : site::RefractionMethod::ray;
+    refraction.k = air->number("k");
+    refraction.atmosphere = {air->number("surface_n"), air->number("scale_height_km"),
+                             air->text("atmosphere") == "p835" ? site::Atmosphere::Profile::p835
+                                                               : site::Atmosphere::Profile::p453};
+    const auto mask = table(document_.find("mask"), "mask", "[mask]");
+    if (!mask) return tl::unexpected(mask.error());
+    if (mask->has("file"))
+      config_.expect.mask_file = config_.file.parent_path() / mask->text("file");
+    const auto terrain = table(document_.find("terrain"), "terrain", "[terrain]");
+    if (!terrain) return tl::unexpected(terrain.error());
+    if (terrain->has("folder"))
+      config_.expect.terrain_folder = config_.file.parent_path() / terrain->text("folder");
+    config_.expect.terrain_radius_km = terrain->number("radius_km");
+    const auto feeder = table(document_.find("feeder"), "feeder", "[feeder]");
+    if (!feeder) return tl::unexpected(feeder.error());
+    site::Link& link = config_.expect.link;
+    link.feeder = {feeder->number("length_m"), feeder->number("db_per_100m"),
+                   feeder->integer("connectors"), feeder->number("connector_db")};
+    const auto read = table(document_.find("link"), "link", "[link]");
+    if (!read) return tl::unexpected(read.error());
+    link.power_dbm = read->number("power_dbm");
+    link.aircraft_antenna_dbi = read->number("aircraft_antenna_dbi");
+    link.elements = read->integer("elements");
+    link.threshold_dbm = read->number("threshold_dbm");
+    link.receiver_noise_db = read->number("receiver_noise_db");
+    link.amplifier_db = read->number("amplifier_db");
+    link.amplifier_noise_db = read->number("amplifier_noise_db");
+    link.ground = read->text("ground") == "two_ray" ? site::Ground::two_ray : site::Ground::smooth;
+    link.roughness_m = read->number("roughness_m");
     return {};
   }
 

@@ -41,8 +41,9 @@ struct Setting {
   std::vector<std::int64_t> edges_s;
 };
 
-Result<Setting> setting(const schema::Store& store, const schema::Selection& which) {
-  auto viewpoint = site::Viewpoint::of(store);
+Result<Setting> setting(const schema::Store& store, const schema::Selection& which,
+                        double sea_level_hpa = site::standard_hpa) {
+  auto viewpoint = site::Viewpoint::of(store, sea_level_hpa);
   if (!viewpoint) return tl::unexpected(viewpoint.error());
   auto flights = store.flights(which);
   if (!flights) return tl::unexpected(flights.error());
@@ -96,9 +97,11 @@ Result<void> check_confidence(double confidence) {
 Result<Reach> reach(const schema::Store& store, const schema::Selection& which,
                     const ReachOptions& options) {
   if (auto ok = ReachBuilder::check(options); !ok) return tl::unexpected(ok.error());
-  const auto of = setting(store, which);
+  const auto of = setting(store, which, options.sea_level_hpa);
   if (!of) return tl::unexpected(of.error());
-  const auto limit = site::effective_earth_limit(of->viewpoint);
+  const auto refraction = site::Refraction::make(options.refraction);
+  if (!refraction) return tl::unexpected(refraction.error());
+  const auto limit = site::horizon_limit(of->viewpoint, *refraction);
   ReachBuilder builder(of->viewpoint, *limit, options, of->flights, of->edges_s);
   const auto read = store.each_cell(which, [&](const schema::Cell& cell) {
     builder.add(cell);
@@ -120,7 +123,7 @@ Result<Verdict> verdict(const schema::Store& store, const schema::Selection& whi
   if (!of) return tl::unexpected(of.error());
   ReachOptions reach_options;
   reach_options.sector_deg = sector_deg;
-  const auto limit = site::effective_earth_limit(of->viewpoint);
+  const auto limit = site::horizon_limit(of->viewpoint, site::Refraction());
   ReachBuilder ranges(of->viewpoint, *limit, reach_options, of->flights, of->edges_s);
   ExposureBuilder exposure(of->viewpoint, sector_deg);
   const auto& flights = of->flights;  // by id

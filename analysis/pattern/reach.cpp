@@ -361,6 +361,16 @@ Reach ReachBuilder::finish() {
   return std::move(out);
 }
 
+void expect(Reach& reach, const site::Limit& expected) {
+  reach.expected_method = expected.method();
+  for (ReachSector& sector : reach.sectors) {
+    if (!sector.farthest) continue;
+    const Farthest& at = *sector.farthest;
+    sector.expected_km = expected.limit_km(at.bearing_deg, at.altitude_ft);
+    sector.expected_cause = expected.cause(at.bearing_deg, at.altitude_ft);
+  }
+}
+
 Result<void> ReachBuilder::check(const ReachOptions& options) {
   const double n = 360 / options.sector_deg;
   if (!(options.sector_deg >= 1 && options.sector_deg <= 90 && std::abs(n - std::round(n)) < 1e-9))

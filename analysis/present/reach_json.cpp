@@ -40,6 +40,9 @@ Json sector_json(const pattern::ReachSector& sector) {
   Json out;
   out["bearing_deg"] = sector.bearing_deg;
   add_farthest(out, sector.farthest);
+  out["expected_km"] = or_null(sector.expected_km, 1);
+  out["expected_limited_by"] =
+      sector.expected_km ? Json(site::name_of(sector.expected_cause)) : Json(nullptr);
   const auto* half = sector.half_rate ? &*sector.half_rate : nullptr;
   out["half_rate_km"] = half ? Json(rounded(half->range_km, 1)) : nullptr;
   out["half_rate_low_km"] = half ? Json(rounded(half->low_km, 1)) : nullptr;
@@ -69,6 +72,7 @@ std::string reach_json(const pattern::Reach& reach) {
   out["sentence"] = reach_sentence(reach, Units::metric);
   out["sector_deg"] = reach.sector_deg;
   out["limit_method"] = reach.limit_method;
+  if (!reach.expected_method.empty()) out["expected_method"] = reach.expected_method;
   out["farthest"] = farthest_json(reach.farthest);
   out["sectors"] = Json::array();
   for (const auto& sector : reach.sectors) out["sectors"].push_back(sector_json(sector));

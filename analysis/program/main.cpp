@@ -16,6 +16,7 @@ int main(int argc, char** argv) {
   program::add_reach(app, run);
   program::add_report(app, run);
   program::add_export(app, run);
+  program::add_expect(app, run);
   program::add_simulate(app, run);
   program::add_verdict(app, run);
   program::add_compare(app, run);

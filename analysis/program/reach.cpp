@@ -12,8 +12,10 @@
 #include "analysis/program/selection.h"
 #include "analysis/program/text_table.h"
 #include "analysis/program/write_file.h"
+#include "roundel/config/config.h"
 #include "roundel/present/reach.h"
 #include "roundel/schema/store.h"
+#include "roundel/site/expect.h"
 
 namespace roundel::program {
 namespace {
@@ -25,6 +27,7 @@ struct ReachCommand {
   std::string units = "metric";
   bool json = false;
   std::string svg;
+  std::string config, refraction;
 };
 
 std::string number(double value) { return fmt::format("{:.0f}", value); }
@@ -59,7 +62,8 @@ std::string table(const pattern::Reach& reach, present::Units units) {
                                          {"reach " + range, Align::right},
                                          {"altitude " + altitude, Align::right},
                                          {"horizon " + range, Align::right},
-                                         {"ratio", Align::right}};
+                                         {"ratio", Align::right},
+                                         {"expected " + range, Align::right}};
   for (const auto& band : reach.sectors[0].by_altitude)
     columns.push_back({band_heading(band, units), Align::right});
   for (const char* heading : {"half rate", "first heard", "last heard", "flights", "cells"})
@@ -74,8 +78,13 @@ std::string table(const pattern::Reach& reach, present::Units units) {
       cells.push_back(grouped(std::lround(present::altitude_in(units, far->altitude_ft))));
       cells.push_back(number(present::range_in(units, far->horizon_km)));
       cells.push_back(fmt::format("{:.0f}%", 100 * far->ratio()));
+      cells.push_back(sector.expected_km
+                          ? fmt::format("{} {}",
+                                        number(present::range_in(units, *sector.expected_km)),
+                                        site::name_of(sector.expected_cause))
+                          : "-");
     } else {
-      cells.insert(cells.end(), 4, "-");
+      cells.insert(cells.end(), 5, "-");
     }
     for (const auto& band : sector.by_altitude)
       cells.push_back(band.farthest ? number(present::range_in(units, band.farthest->range_km))
@@ -96,6 +105,9 @@ std::string explanation(const pattern::Reach& reach, present::Units units) {
       "the horizon ({}) at its height.\n"
       "Columns by altitude in thousands of {}: reach of aircraft there, {}. Half rate: where half "
       "of the reports get through (95% interval, by flight).\n"
+      "Expected: the least of horizon, mask, terrain and link budget for that aircraft, and which "
+      "it "
+      "is (see roundel expect).\n"
       "First, last heard: median (quartiles) of flights above {}. -: nothing to tell it from.\n",
       reach.limit_method, present::altitude_unit(units), present::range_unit(units),
       present::altitude_text(units, 10'000));
@@ -110,8 +122,26 @@ Result<int> run_reach(const ReachCommand& command) {
   if (!store) return tl::unexpected(store.error());
   pattern::ReachOptions options;
   options.sector_deg = command.sector_deg;
-  const auto reach = pattern::reach(*store, *selection, options);
+  site::ExpectSettings expect;
+  if (!command.config.empty()) {
+    auto config = config::load(command.config);
+    if (!config) return tl::unexpected(config.error());
+    expect = std::move(config->expect);
+  }
+  if (!command.refraction.empty()) {
+    const auto method = site::parse_refraction(command.refraction);
+    if (!method) return tl::unexpected(method.error());
+    expect.refraction.method = *method;
+  }
+  options.refraction = expect.refraction;
+  options.sea_level_hpa = expect.sea_level_hpa;
+  auto reach = pattern::reach(*store, *selection, options);
   if (!reach) return tl::unexpected(reach.error());
+  const auto site = store->site();
+  if (!site) return tl::unexpected(site.error());
+  const auto expectation = site::Expectation::make(**site, expect);
+  if (!expectation) return tl::unexpected(expectation.error());
+  pattern::expect(*reach, expectation->limit());
   if (!command.svg.empty()) {
     const auto written = write_file(
         command.svg, present::reach_svg(*reach, *units, about(*store, command.selection)));
@@ -138,6 +168,10 @@ void add_reach(CLI::App& app, Run& run) {
   add_selection(sub, command->selection);
   sub.add_option("--sector-deg", command->sector_deg, "width of a sector, degrees (5)");
   sub.add_option("--units", command->units, "metric or aviation, for text and picture (metric)");
+  sub.add_option("--config", command->config,
+                 "roundel.toml, for refraction, mask, terrain and link of what is expected");
+  sub.add_option("--refraction", command->refraction,
+                 "of the horizon: effective, ray or none (ray)");
   sub.add_flag("--json", command->json, "print JSON");
   sub.add_option("--svg", command->svg, "also write a polar plot to this file");
   sub.callback([command, &run] { run = [command] { return run_reach(*command); }; });

@@ -65,13 +65,13 @@ Result<Viewpoint> Viewpoint::from(const schema::SiteRow& site, double k, double 
   return viewpoint;
 }
 
-Result<Viewpoint> Viewpoint::of(const schema::Store& store) {
+Result<Viewpoint> Viewpoint::of(const schema::Store& store, double sea_level_hpa) {
   const auto site = store.site();
   if (!site) return tl::unexpected(site.error());
   if (!*site)
     return fail(Errc::not_found, "the database knows no site, so nothing has a bearing", "",
                 "start roundeld run once with a [site] in its configuration");
-  return from(**site);
+  return from(**site, k_standard, sea_level_hpa);
 }
 
 const GeoPoint& Viewpoint::antenna() const noexcept { return impl_->antenna; }

@@ -9,6 +9,7 @@
 
 #include "roundel/result.h"
 #include "roundel/schema/rows.h"
+#include "roundel/site/expect_settings.h"
 
 namespace roundel::config {
 
@@ -88,6 +89,7 @@ struct Feed {
 struct Config {
   std::filesystem::path file;
   schema::SiteRow site;
+  site::ExpectSettings expect;
   std::filesystem::path store = "roundel.db";
   double write_s = 5;         ///< seconds between commits
   int queue_reports = 20000;  ///< reports that may wait for the writer

@@ -30,6 +30,8 @@ struct ReachOptions {
                                   ///< farther out the horizon takes the signal away
   double contact_min_ft = 10'000;  ///< flights begin and end lower because they land
   std::vector<double> limit_altitudes_ft{10'000, 20'000, 38'000};  ///< limit lines to draw
+  site::RefractionSettings refraction;        ///< of the horizon that ratios are taken of
+  double sea_level_hpa = site::standard_hpa;  ///< turns pressure altitudes into heights
 };
 
 /// The farthest believable range of a set of cells.
@@ -68,6 +70,8 @@ struct ReachSector {
   double bearing_deg{};  ///< of the middle
   std::optional<Farthest> farthest;
   std::vector<ReachBand> by_altitude;  ///< lowest first
+  std::optional<double> expected_km;   ///< for the farthest aircraft; filled in by expect()
+  site::LimitCause expected_cause = site::LimitCause::horizon;
   std::optional<HalfRate> half_rate;
   std::optional<Quartiles> first_heard, last_heard;
   std::int64_t flights{}, cells{};  ///< heard in the sector, within max_ratio
@@ -96,6 +100,7 @@ struct LimitLine {
 struct Reach {
   double sector_deg{};
   std::string limit_method;          ///< names every ratio: "4/3 Earth"
+  std::string expected_method;       ///< of expected_km; empty: nothing was asked for
   std::vector<ReachSector> sectors;  ///< clockwise from north
   std::optional<Farthest> farthest;  ///< of all sectors
   BeyondLimit beyond;
@@ -143,8 +148,12 @@ class ReachBuilder {
   std::unique_ptr<Impl> impl_;
 };
 
-/// Of the selected cells, by the 4/3-Earth horizon of the stored site. Errc: not_found (no site; a
-/// name in the selection), bad_usage, and those of the store. No cells is no error.
+/// Fills in what was to be expected at each sector's farthest aircraft, and by which method.
+void expect(Reach& reach, const site::Limit& expected);
+
+/// Of the selected cells, by the horizon of the stored site. Errc: out_of_range (refraction),
+/// not_found (no site; a name in the selection), bad_usage, and those of the store. No cells is no
+/// error.
 Result<Reach> reach(const schema::Store& store, const schema::Selection& which,
                     const ReachOptions& options = {});
 

@@ -1,27 +1,16 @@
 // What range to expect: horizon, mask, terrain and link budget in one limit.
 #pragma once
-#include <filesystem>
 #include <memory>
 #include <optional>
 #include <string>
 #include <vector>
 
+#include "roundel/site/expect_settings.h"
 #include "roundel/site/horizon.h"
-#include "roundel/site/link.h"
 #include "roundel/site/mask.h"
 #include "roundel/site/terrain.h"
 
 namespace roundel::site {
-
-/// The part of a configuration that `expect` reads.
-struct ExpectSettings {
-  RefractionSettings refraction;
-  double sea_level_hpa = standard_hpa;
-  Link link;
-  std::filesystem::path mask_file;       ///< empty: none
-  std::filesystem::path terrain_folder;  ///< empty: none
-  double terrain_radius_km = 150;        ///< [1, 400]
-};
 
 struct ExpectedRange {
   double range_km{};

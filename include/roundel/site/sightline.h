@@ -68,7 +68,7 @@ class Viewpoint {
   static Result<Viewpoint> from(const schema::SiteRow& site, double k = k_standard,
                                 double sea_level_hpa = standard_hpa);
   /// From the site that a database knows. Errc::not_found where it knows none; others of the store.
-  static Result<Viewpoint> of(const schema::Store& store);
+  static Result<Viewpoint> of(const schema::Store& store, double sea_level_hpa = standard_hpa);
   Viewpoint(Viewpoint&&) noexcept;
   Viewpoint& operator=(Viewpoint&&) noexcept;
   ~Viewpoint();
