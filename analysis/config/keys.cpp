@@ -61,10 +61,11 @@ constexpr std::array all_keys{
         "holds tiles like N52E019.hgt; from the folder of the configuration"},
     Key{"terrain", "radius_km", Kind::number, "km", 1, 400, "", "150", "how far out to look"},
 
-    Key{"feeder", "length_m", Kind::number, "m", 0, 500, "", "0", ""},
+    Key{"feeder", "length_m", Kind::number, "m", 0, 500, "", "0", "of the cable"},
     Key{"feeder", "db_per_100m", Kind::number, "dB", 0, 200, "", "20",
         "at 1 GHz; grows as the square root of frequency"},
-    Key{"feeder", "connectors", Kind::integer, "", 0, 20, "", "2", ""},
+    Key{"feeder", "connectors", Kind::integer, "", 0, 20, "", "2",
+        "how many, both ends and between"},
     Key{"feeder", "connector_db", Kind::number, "dB", 0, 3, "", "0.1", "each"},
 
     Key{"link", "power_dbm", Kind::number, "dBm", 40, 60, "", "54",

@@ -58,8 +58,9 @@ class ReachProgram : public testing::Test {
   std::filesystem::path file_ = folder_ / "roundel.db";
 };
 
-// 38 000 ft over a surface at 110 m is 11 472 m: 4.12 (sqrt 12 + sqrt 11 472) = 455.6 km, of which
-// 400 km is 88 %.
+// 38 000 ft over a surface at 110 m is 11 472 m. The ray horizon of 15 m and 11 582 m is 451.1 km
+// (p528_max_line_of_sight.csv), by terminal 16.2 and 434.8 km (p528_terminal_geometry.csv); 12 m
+// and 110 m less take 1.7 and 2.1 km off: 447 to 448 km, of which 400 km is 89 %.
 TEST_F(ReachProgram, TellsTheAnswerFirstThenTheTable) {
   {
     auto store = make();
@@ -68,14 +69,14 @@ TEST_F(ReachProgram, TellsTheAnswerFirstThenTheTable) {
   const Ran ran = reach({});
   EXPECT_EQ(ran.code, 0) << ran.err;
   EXPECT_THAT(ran.out,
-              StartsWith("Farthest aircraft 400 km (216 NM) at 038 degrees, 88% of the "
-                         "radio horizon (4/3 Earth) at its height; no sector with traffic "
+              StartsWith("Farthest aircraft 400 km (216 NM) at 038 degrees, 89% of the "
+                         "radio horizon (ray, ITU-R P.453) at its height; no sector with traffic "
                          "reaches less than half the horizon; 71 sectors had no traffic to "
                          "judge by: 040 to 035 degrees.\n\nbearing  "));
-  EXPECT_THAT(ran.out,
-              testing::ContainsRegex("\n035-040 +400 +11 582 +45[56] +88% +- +- +- +400 "));
+  EXPECT_THAT(ran.out, testing::ContainsRegex(
+                           "\n035-040 +400 +11 582 +44[78] +89% +3[0-9][0-9] link +- +- +- +400 "));
   EXPECT_THAT(reach({"--units", "aviation"}).out,
-              testing::ContainsRegex("\n035-040 +216 +38 000 +246 +88% "));
+              testing::ContainsRegex("\n035-040 +216 +38 000 +242 +89% "));
 }
 
 TEST_F(ReachProgram, WritesJsonAndThePicture) {
