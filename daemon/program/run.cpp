@@ -71,6 +71,7 @@ class Daemon {
     options.store = config_.store;
     options.names = config_.web_names;
     options.token = config_.web_token;
+    options.expect = config_.expect;
     options.live = [this, limit = static_cast<std::size_t>(config_.queue_reports)] {
       return board_.snapshot(*writer_, limit);
     };

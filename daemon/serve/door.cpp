@@ -123,9 +123,9 @@ Decision Door::decide(const Request& request, const std::function<Standing()>& s
   std::string key = std::string(target.path) + '\x1D' + query->canonical();
   return Work{.is_slow = slow != nullptr,
               .key = std::move(key),
-              .work = [handler, query = std::move(*query),
+              .work = [handler, query = std::move(*query), expect = options_.expect,
                        is_writable = !options_.token.empty()](const schema::Store& store) {
-                return handler({query, is_writable}, store);
+                return handler({query, expect, is_writable}, store);
               }};
 }
 

@@ -28,6 +28,7 @@ class Door {
   struct Options {
     std::vector<std::string> names;  ///< as in Server::Options
     std::string token{};             ///< likewise
+    site::ExpectSettings expect{};   ///< likewise
     std::function<double()> now_s;   ///< the computer's clock
   };
   explicit Door(Options options);

@@ -5,14 +5,11 @@
 #include <nlohmann/json.hpp>
 
 #include "daemon/serve/changes.h"
+#include "daemon/serve/conclusions.h"
 #include "daemon/serve/health.h"
 #include "daemon/serve/metrics.h"
 #include "daemon/serve/openapi.h"
-#include "roundel/pattern/reach.h"
-#include "roundel/pattern/verdict.h"
-#include "roundel/present/reach.h"
 #include "roundel/present/store_json.h"
-#include "roundel/present/verdict.h"
 #include "roundel/time.h"
 
 namespace roundel::serve {
@@ -83,43 +80,6 @@ Result<Answer> hours(const Ask& ask, const schema::Store& store) {
   return json_answer(Json{{"hours", std::move(out)}});
 }
 
-// What is selected, and how wide its sectors are.
-struct Sectors {
-  schema::Selection which;
-  double width_deg;
-};
-
-Result<Sectors> read_sectors(const Query& query) {
-  auto which = read_selection(query);
-  if (!which) return tl::unexpected(std::move(which.error()));
-  const pattern::ReachOptions usual;
-  const auto width_deg = read_number(query, "sector_deg", 1, 90, usual.sector_deg);
-  if (!width_deg) return tl::unexpected(width_deg.error());
-  return Sectors{std::move(*which), *width_deg};
-}
-
-Result<Answer> reach(const Ask& ask, const schema::Store& store) {
-  const auto asked = read_sectors(ask.query);
-  if (!asked) return tl::unexpected(asked.error());
-  pattern::ReachOptions options;
-  options.sector_deg = asked->width_deg;
-  return pattern::reach(store, asked->which, options).map([](const pattern::Reach& reach) {
-    return json_answer(present::reach_json(reach) + "\n");
-  });
-}
-
-Result<Answer> verdict(const Ask& ask, const schema::Store& store) {
-  const auto asked = read_sectors(ask.query);
-  if (!asked) return tl::unexpected(asked.error());
-  const auto judged = pattern::verdict(store, asked->which, asked->width_deg, {});
-  if (!judged) return tl::unexpected(judged.error());
-  const auto trials = store.trials(asked->which);
-  if (!trials) return tl::unexpected(trials.error());
-  std::vector<schema::Id> ids;
-  for (const auto& trial : *trials) ids.push_back(trial.id);
-  return json_answer(present::verdict_json(*judged, ids) + "\n");
-}
-
 Answer measure(const Standing& standing) {
   return {.content_type = std::string(metrics_type),
           .body = metrics(standing.live, standing.counters, standing.store_bytes),
@@ -135,7 +95,14 @@ constexpr auto selection_and_sector_keys = [] {
   return keys;
 }();
 
-constexpr std::array<Route, 13> table{{
+constexpr std::array<std::string_view, 3> sides_and_sector_keys{"a", "b", "sector_deg"};
+constexpr std::array<std::string_view, 1> sector_keys{"sector_deg"};
+
+constexpr std::array<Route, 17> table{{
+    {"/api/compare", Slow{compare}, sides_and_sector_keys},
+    {"/api/drift", Slow{drift}, selection_keys},
+    {"/api/expect", Slow{expect}, sector_keys},
+    {"/api/field", Slow{field}, selection_and_sector_keys},
     {"/api/hours", Slow{hours}, selection_keys},
     {"/api/live", Events{}, {}},
     {"/api/notes", Change{add_note}, {}},

@@ -11,6 +11,7 @@
 #include "daemon/serve/query.h"
 #include "roundel/schema/store.h"
 #include "roundel/serve/live.h"
+#include "roundel/site/expect_settings.h"
 
 namespace roundel::serve {
 
@@ -24,7 +25,8 @@ struct Standing {
 /// What is asked for, and by whom it may be changed.
 struct Ask {
   const Query& query;
-  bool is_writable = false;  ///< a token is configured
+  const site::ExpectSettings& expect;  ///< how the configuration says that the site hears
+  bool is_writable = false;            ///< a token is configured
 };
 
 /// Answered on the network thread.

@@ -49,7 +49,10 @@ struct Server::Impl {
   explicit Impl(Options with)
       : options(std::move(with)),
         acceptor(io),
-        door({.names = own_names(options), .token = options.token, .now_s = clock_s}),
+        door({.names = own_names(options),
+              .token = options.token,
+              .expect = options.expect,
+              .now_s = clock_s}),
         events(io, options.live, options.limits, counters),
         quick(options.store, options.limits.queued_answers, options.limits.cache_bytes),
         slow(options.store, options.limits.queued_answers, options.limits.cache_bytes),

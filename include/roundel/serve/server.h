@@ -45,6 +45,7 @@ class Server {
     std::vector<std::string> names{};
     /// Whoever sends it may start and stop trials and add notes; empty: nobody may.
     std::string token{};
+    site::ExpectSettings expect{};  ///< refraction, mask, terrain and link of the site
     Limits limits{};
   };
   /// Binds and starts. Errc::io when the address is taken or not ours, naming it;

@@ -1,0 +1,115 @@
+#include "daemon/serve/conclusions.h"
+
+#include "roundel/pattern/field.h"
+#include "roundel/pattern/reach.h"
+#include "roundel/pattern/verdict.h"
+#include "roundel/present/compare.h"
+#include "roundel/present/drift.h"
+#include "roundel/present/expect.h"
+#include "roundel/present/field.h"
+#include "roundel/present/reach.h"
+#include "roundel/present/verdict.h"
+#include "roundel/site/expect.h"
+#include "roundel/trial/compare.h"
+#include "roundel/trial/drift.h"
+
+namespace roundel::serve {
+namespace {
+
+Answer json_answer(std::string text) { return {.body = std::move(text) + "\n"}; }
+
+Result<double> sector_width_deg(const Query& query) {
+  return read_number(query, "sector_deg", 1, 90, pattern::ReachOptions{}.sector_deg);
+}
+
+// What is selected, and how wide its sectors are.
+struct Sectors {
+  schema::Selection which;
+  double width_deg;
+};
+
+Result<Sectors> read_sectors(const Query& query) {
+  auto which = read_selection(query);
+  if (!which) return tl::unexpected(std::move(which.error()));
+  const auto width_deg = sector_width_deg(query);
+  if (!width_deg) return tl::unexpected(width_deg.error());
+  return Sectors{std::move(*which), *width_deg};
+}
+
+// One side of a comparison.
+Result<schema::Selection> read_side(const Query& query, std::string_view key) {
+  const auto word = query.get(key);
+  if (!word || word->empty())
+    return fail(Errc::bad_usage, "names nothing to compare", std::string(key),
+                "write a=antenna=collinear&b=antenna=spider");
+  return read_selection(*word);
+}
+
+}  // namespace
+
+Result<Answer> reach(const Ask& ask, const schema::Store& store) {
+  const auto asked = read_sectors(ask.query);
+  if (!asked) return tl::unexpected(asked.error());
+  pattern::ReachOptions options;
+  options.sector_deg = asked->width_deg;
+  options.refraction = ask.expect.refraction;
+  options.sea_level_hpa = ask.expect.sea_level_hpa;
+  return pattern::reach(store, asked->which, options).map([](const pattern::Reach& reach) {
+    return json_answer(present::reach_json(reach));
+  });
+}
+
+Result<Answer> field(const Ask& ask, const schema::Store& store) {
+  const auto asked = read_sectors(ask.query);
+  if (!asked) return tl::unexpected(asked.error());
+  return pattern::heard_field(store, asked->which, asked->width_deg)
+      .map([](const pattern::Field& heard) { return json_answer(present::field_json(heard)); });
+}
+
+Result<Answer> verdict(const Ask& ask, const schema::Store& store) {
+  const auto asked = read_sectors(ask.query);
+  if (!asked) return tl::unexpected(asked.error());
+  const auto judged = pattern::verdict(store, asked->which, asked->width_deg, {});
+  if (!judged) return tl::unexpected(judged.error());
+  const auto trials = store.trials(asked->which);
+  if (!trials) return tl::unexpected(trials.error());
+  std::vector<schema::Id> ids;
+  for (const auto& trial : *trials) ids.push_back(trial.id);
+  return json_answer(present::verdict_json(*judged, ids));
+}
+
+Result<Answer> compare(const Ask& ask, const schema::Store& store) {
+  const auto a = read_side(ask.query, "a");
+  if (!a) return tl::unexpected(a.error());
+  const auto b = read_side(ask.query, "b");
+  if (!b) return tl::unexpected(b.error());
+  const auto width_deg = sector_width_deg(ask.query);
+  if (!width_deg) return tl::unexpected(width_deg.error());
+  trial::CompareOptions options;
+  options.sector_deg = *width_deg;
+  return trial::compare(store, *a, *b, options).map([](const trial::Comparison& comparison) {
+    return json_answer(present::compare_json(comparison));
+  });
+}
+
+Result<Answer> drift(const Ask& ask, const schema::Store& store) {
+  const auto which = read_selection(ask.query);
+  if (!which) return tl::unexpected(which.error());
+  return trial::drift(store, *which).map([](const trial::Drift& drift) {
+    return json_answer(present::drift_json(drift));
+  });
+}
+
+Result<Answer> expect(const Ask& ask, const schema::Store& store) {
+  const auto width_deg = sector_width_deg(ask.query);
+  if (!width_deg) return tl::unexpected(width_deg.error());
+  const auto site = store.site();
+  if (!site) return tl::unexpected(site.error());
+  if (!*site) return fail(Errc::not_found, "the database knows no site", "site");
+  const auto expectation = site::Expectation::make(**site, ask.expect);
+  if (!expectation) return tl::unexpected(expectation.error());
+  return json_answer(
+      present::expect_json(*expectation, pattern::ReachOptions{}.limit_altitudes_ft, *width_deg));
+}
+
+}  // namespace roundel::serve
