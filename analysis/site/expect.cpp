@@ -7,6 +7,8 @@
 #include <cmath>
 #include <mutex>
 
+#include "roundel/site/horizon.h"
+
 namespace roundel::site {
 namespace {
 

@@ -1,12 +1,9 @@
 #include "roundel/site/horizon.h"
 
-#include <fmt/format.h>
-
 #include <algorithm>
 #include <boost/math/quadrature/gauss.hpp>
 #include <cassert>
 #include <cmath>
-#include <string>
 
 namespace roundel::site {
 namespace {
@@ -42,40 +39,6 @@ bool has_horizon(double radius_km, const Atmosphere& atmosphere) {
          1e-6 * atmosphere.surface_n / atmosphere.scale_height_km * radius_km < 1;
 }
 
-class EffectiveEarthLimit final : public Limit {
- public:
-  explicit EffectiveEarthLimit(const Viewpoint& viewpoint)
-      : viewpoint_(viewpoint),
-        method_(viewpoint.k() == k_standard ? "4/3 Earth"
-                : viewpoint.k() == 1        ? "geometric"
-                                            : fmt::format("{:.3g} Earth", viewpoint.k())) {}
-  double limit_km(double bearing_deg, double altitude_ft) const noexcept override {
-    return viewpoint_.horizon_km(bearing_deg, altitude_ft);
-  }
-  std::string_view method() const noexcept override { return method_; }
-
- private:
-  const Viewpoint& viewpoint_;
-  std::string method_;
-};
-
-class RefractionLimit final : public Limit {
- public:
-  RefractionLimit(const Viewpoint& viewpoint, const Refraction& refraction)
-      : viewpoint_(viewpoint), refraction_(refraction), method_(refraction.method()) {}
-  double limit_km(double bearing_deg, double altitude_ft) const noexcept override {
-    return refraction_.horizon_km(viewpoint_.radius_km(bearing_deg),
-                                  viewpoint_.antenna().height_m(),
-                                  viewpoint_.height_m(altitude_ft));
-  }
-  std::string_view method() const noexcept override { return method_; }
-
- private:
-  const Viewpoint& viewpoint_;
-  Refraction refraction_;
-  std::string method_;
-};
-
 }  // namespace
 
 double horizon_km(double radius_km, double k, double h1_m, double h2_m) noexcept {
@@ -87,40 +50,6 @@ double ray_horizon_km(double radius_km, const Atmosphere& atmosphere, double h1_
                       double h2_m) noexcept {
   assert(has_horizon(radius_km, atmosphere));
   return ray_arc_km(radius_km, atmosphere, h1_m) + ray_arc_km(radius_km, atmosphere, h2_m);
-}
-
-std::string_view name_of(LimitCause cause) {
-  switch (cause) {
-    case LimitCause::horizon:
-      return "horizon";
-    case LimitCause::mask:
-      return "mask";
-    case LimitCause::terrain:
-      return "terrain";
-    case LimitCause::link:
-      return "link";
-  }
-  return "";
-}
-
-LimitCause Limit::cause(double /*bearing_deg*/, double /*altitude_ft*/) const noexcept {
-  return LimitCause::horizon;
-}
-
-std::unique_ptr<Limit> horizon_limit(const Viewpoint& viewpoint, const Refraction& refraction) {
-  return std::make_unique<RefractionLimit>(viewpoint, refraction);
-}
-
-std::unique_ptr<Limit> effective_earth_limit(const Viewpoint& viewpoint) {
-  return std::make_unique<EffectiveEarthLimit>(viewpoint);
-}
-
-Result<std::unique_ptr<Limit>> ray_limit(const Viewpoint& viewpoint, const Atmosphere& atmosphere) {
-  RefractionSettings settings;
-  settings.atmosphere = atmosphere;
-  const auto refraction = Refraction::make(settings);
-  if (!refraction) return tl::unexpected(refraction.error());
-  return horizon_limit(viewpoint, *refraction);
 }
 
 }  // namespace roundel::site

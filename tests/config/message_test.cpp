@@ -40,12 +40,14 @@ TEST(ConfigMessage, Sections) {
       {"misspelt", "[store]", "[stroe]",
        "r.toml:8: there is no section \"stroe\"; did you mean \"store\"?"},
       {"unknown", "[store]", "[database]",
-       "r.toml:8: there is no section \"database\"; there are: site, refraction, mask, terrain, feeder, link, store, antenna, receiver, "
+       "r.toml:8: there is no section \"database\"; there are: site, refraction, mask, terrain, "
+       "feeder, link, store, antenna, receiver, "
        "mount, feed, layout, web"},
       {"inside only", "[store]", "[keep]",
        "r.toml:8: there is no section \"keep\"; did you mean \"feed\"?"},
       {"key outside", "[site]", "latitude = 3\n[site]",
-       "r.toml:1: there is no section \"latitude\"; there are: site, refraction, mask, terrain, feeder, link, store, antenna, receiver, "
+       "r.toml:1: there is no section \"latitude\"; there are: site, refraction, mask, terrain, "
+       "feeder, link, store, antenna, receiver, "
        "mount, feed, layout, web"},
       {"single brackets", "[[feed]]", "[feed]",
        "r.toml:18: feed may stand several times; write [[feed]], with two brackets"},

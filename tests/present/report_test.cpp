@@ -157,7 +157,11 @@ TEST_F(Report, SpeaksTheUnitsAskedFor) {
 
 TEST_F(Report, OfNothingSaysSo) {
   pattern::Reach nothing = reach_;
-  for (auto& sector : nothing.sectors) sector = {sector.bearing_deg, {}, {}, {}, {}, {}, 0, 0};
+  for (auto& sector : nothing.sectors) {
+    const double bearing_deg = sector.bearing_deg;
+    sector = {};
+    sector.bearing_deg = bearing_deg;
+  }
   nothing.farthest.reset();
   nothing.from_s.reset();
   nothing.to_s.reset();

@@ -88,7 +88,9 @@ TEST_F(ExpectProgram, AMaskCutsItsBearingsAndNoOther) {
     const bool is_walled = at > 85 && at < 120;
     EXPECT_EQ(bearing["limited_by_altitude"][0] == "mask", at > 80 && at < 125) << at;
     // At 5 degrees 11.5 km of height are some 11.5 / tan 5 = 131 km away, less the Earth's fall.
-    if (is_walled) EXPECT_NEAR(bearing["expected_km_by_altitude"][0], 122, 5) << at;
+    if (is_walled) {
+      EXPECT_NEAR(bearing["expected_km_by_altitude"][0], 122, 5) << at;
+    }
   }
 }
 

@@ -3,6 +3,7 @@
 #pragma once
 #include <gtest/gtest.h>
 
+#include <filesystem>
 #include <fstream>
 #include <map>
 #include <string>
@@ -28,7 +29,7 @@ inline std::vector<std::string> split(const std::string& line) {
 
 /// All rows by column name. The test fails if there are none.
 inline std::vector<Row> rows(const std::string& file) {
-  std::ifstream in(std::string(ROUNDEL_REFERENCE_DIR) + "/" + file);
+  std::ifstream in(std::filesystem::path(ROUNDEL_REFERENCE_DIR) / file);
   std::vector<std::string> header;
   std::vector<Row> out;
   for (std::string line; std::getline(in, line);) {

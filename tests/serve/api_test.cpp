@@ -33,7 +33,7 @@ class Api : public testing::Test {
     const Query query = must(Query::parse(query_text));
     const auto* slow = std::get_if<Slow>(&route->handler);
     const auto handler = slow ? slow->handler : std::get<Quick>(route->handler).handler;
-    return handler({query, is_writable}, store_);
+    return handler({query, expect_, is_writable}, store_);
   }
   json ask_json(std::string_view path, std::string_view query = "") {
     const auto answer = must(ask(path, query));
@@ -45,6 +45,7 @@ class Api : public testing::Test {
   TemporaryFolder folder_;
   std::filesystem::path file_;
   schema::Store store_;
+  site::ExpectSettings expect_;
 };
 
 TEST_F(Api, PathsAreInOrderAndUnlikeEachOther) {

@@ -190,7 +190,8 @@ TEST_F(OpenApiAnswers, FitTheirSchemas) {
       // A verdict is about one antenna; nothing to tell yet is a problem of its own kind.
       const bool selects = std::ranges::find(route.keys, "antenna") != route.keys.end();
       const bool compares = std::ranges::find(route.keys, "b") != route.keys.end();
-      const Query query = must(Query::parse(compares ? "a=antenna=spider&b=antenna=collinear"
+      const Query query = must(Query::parse(compares ? "a=antenna=spider,to=2025-11-24T17:00:00Z&"
+                                                       "b=antenna=spider,from=2025-11-24T17:00:00Z"
                                             : selects && file == full ? "antenna=spider"
                                                                       : ""));
       const site::ExpectSettings usual;

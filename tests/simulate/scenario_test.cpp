@@ -112,8 +112,8 @@ TEST(ScenarioFile, MissingFileIsNotFound) {
 }
 
 TEST(ScenarioFile, DemoFilesAreValid) {
-  const auto s = load_scenario(std::string(ROUNDEL_REFERENCE_DIR) +
-                               "/../../../analysis/simulate/demo/scenario.toml");
+  const auto s =
+      load_scenario(ROUNDEL_REFERENCE_DIR "/../../../analysis/simulate/demo/scenario.toml");
   ASSERT_TRUE(s) << s.error().line();
   EXPECT_EQ(s->trials.size(), 2U);
 }

@@ -4,6 +4,7 @@
 
 #include <cmath>
 
+#include "roundel/site/limit.h"
 #include "tests/reference/csv.h"
 
 namespace roundel::site {

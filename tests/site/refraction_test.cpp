@@ -7,6 +7,7 @@
 
 #include "roundel/site/altitude.h"
 #include "roundel/site/horizon.h"
+#include "roundel/site/sightline.h"
 #include "tests/reference/csv.h"
 
 namespace roundel::site {

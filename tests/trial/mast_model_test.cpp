@@ -6,6 +6,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <filesystem>
 #include <fstream>
 #include <map>
 #include <sstream>
@@ -19,7 +20,7 @@ namespace {
 /// Rows of a reference file: comments and the header line left out, no commas within quotes before
 /// the fields that are used.
 std::vector<std::vector<std::string>> rows_of(const std::string& name) {
-  std::ifstream in(std::string(ROUNDEL_REFERENCE_DIR) + "/" + name);
+  std::ifstream in(std::filesystem::path(ROUNDEL_REFERENCE_DIR) / name);
   EXPECT_TRUE(in) << name;
   std::vector<std::vector<std::string>> rows;
   bool is_header = true;

@@ -6,7 +6,7 @@
 #include <vector>
 
 #include "roundel/site/expect_settings.h"
-#include "roundel/site/horizon.h"
+#include "roundel/site/limit.h"
 #include "roundel/site/mask.h"
 #include "roundel/site/terrain.h"
 
