@@ -171,7 +171,7 @@ Throttle find_throttle(const Exposure& exposure) {
 }
 
 LevelFit fit_rate(const Exposure& exposure, const Throttle& throttle, const Screen& screen,
-                  const LevelFit* start) {
+                  const LevelFit* start, std::optional<double> softness_db) {
   const LevelData data = assemble(exposure, screen, true, [&](const Group& group, LevelRow& row) {
     if (!usable(group, screen) || group.chances == 0) return false;
     row.offset_db = static_cast<float>(geometry_db(group));
@@ -182,6 +182,7 @@ LevelFit fit_rate(const Exposure& exposure, const Throttle& throttle, const Scre
   LevelOptions options;
   options.messages_per_chance = throttle.messages_per_chance;
   options.start = start;
+  options.softness_db = softness_db;
   options.covariate_prior[aspect_covariates] = edge_prior_db;
   return fit_levels(data, options);
 }

@@ -9,6 +9,8 @@
 #include "analysis/trial/difference.h"
 #include "analysis/trial/paired_fit.h"
 #include "analysis/trial/pairs.h"
+#include "analysis/trial/seen_flights.h"
+#include "analysis/trial/softness.h"
 #include "roundel/pattern/gain.h"
 
 namespace roundel::trial {
@@ -21,6 +23,9 @@ using pattern::LevelFit;
 constexpr std::int64_t least_overlap_s = 1800;
 // What does not overlap counts when it is at least this much of what does.
 constexpr double least_remainder = 0.1;
+// Flights in a sector that a side's own fit takes. Paired, it gives the scale only; unpaired, more
+// would sharpen a sector by less than the scale's own error.
+constexpr int flights_for_scale = 300, flights_for_gain = 1000;
 
 /// What differs besides what is compared: pairs with mirrored arrangements cancel.
 std::string arrangement(const schema::Trial& trial, Factor factor) {
@@ -97,6 +102,7 @@ struct CompareBuilder::Impl {
   std::array<std::map<std::string, ExposureBuilder>, 2> outside;
   bool uses_outside = true, uses_inside = false;
   bool splits_outside = false;  // sides share arrangements, compared one by one
+  std::array<SeenFlights, 2> seen;
 
   Impl(const site::Viewpoint& from, CompareSide a, CompareSide b, const CompareOptions& wanted)
       : viewpoint(from),
@@ -177,8 +183,10 @@ struct CompareBuilder::Impl {
       const Overlap* const overlap = uses_inside ? overlap_at(time_s) : nullptr;
       if (overlap) {
         pairs.add(static_cast<int>(side), overlap->stratum, cell, flight.address);
+        seen[side].add(cell.flight);
         inside[side]->add(cell, flight);
       } else if (uses_outside) {
+        seen[side].add(cell.flight);
         const std::string key = splits_outside ? arrangement(part->trial, factor) : std::string();
         outside[side]
             .try_emplace(key, viewpoint, options.sector_deg)
@@ -188,21 +196,20 @@ struct CompareBuilder::Impl {
   }
 
   Difference paired() {
-    const Fitted a = fit(inside[0]->finish()), b = fit(inside[1]->finish());
+    const Fitted a = fit(inside[0]->finish(flights_for_scale));
+    const Fitted b = fit(inside[1]->finish(flights_for_scale));
     const Pairs joined = pairs.finish();
     out.first_last = joined.first_last;
     out.flights_paired = joined.n_flights;
     out.cells_paired = joined.n_cells;
-    count_flights(a.exposure, b.exposure);
     const int n = a.exposure.n_sectors;
     if (a.rate.gain_db.size() == 0 || b.rate.gain_db.size() == 0) return {};
     PairedScale scale;
-    // One softness for both: with two, an error in either would pass for a difference.
-    const double weight_a = 1 / std::max(1e-6, std::pow(a.rate.softness_se_db, 2));
-    const double weight_b = 1 / std::max(1e-6, std::pow(b.rate.softness_se_db, 2));
-    scale.softness_db =
-        (weight_a * a.rate.softness_db + weight_b * b.rate.softness_db) / (weight_a + weight_b);
-    scale.softness_se_db = 1 / std::sqrt(weight_a + weight_b);
+    SoftnessMean softness;
+    softness.add(a.rate);
+    softness.add(b.rate);
+    scale.softness_db = softness.mean().value_db;
+    scale.softness_se_db = softness.mean().se_db;
     scale.level_sd_db =
         std::max(1.0, std::hypot(std::max(a.rate.sigma_flight_db, b.rate.sigma_flight_db),
                                  std::max(a.rate.sigma_block_db, b.rate.sigma_block_db)));
@@ -259,27 +266,26 @@ struct CompareBuilder::Impl {
 
   Difference unpaired() {
     Difference sum;
-    std::int64_t flights_a = 0, flights_b = 0;
     std::vector<double> softness;
     for (auto& [key, builder] : outside[0]) {
       const auto other = outside[1].find(key);
       if (other == outside[1].end()) continue;
-      const Fitted a = fit(builder.finish()), b = fit(other->second.finish());
-      flights_a += static_cast<std::int64_t>(a.exposure.flights.size());
-      flights_b += static_cast<std::int64_t>(b.exposure.flights.size());
-      if (a.rate.softness_db > 0) softness.push_back(a.rate.softness_db);
-      const Difference one = unpaired_difference(a.exposure, a.rate, b.exposure, b.rate);
+      Fitted a = fit(builder.finish(flights_for_gain));
+      Fitted b = fit(other->second.finish(flights_for_gain));
+      SoftnessMean both;
+      both.add(a.rate);
+      both.add(b.rate);
+      for (Fitted* side : {&a, &b})
+        if (side->rate.gain_db.size() > 0)
+          side->rate = pattern::fit_rate(side->exposure, side->throttle, {}, &side->rate,
+                                         both.mean().value_db);
+      softness.push_back(both.mean().value_db);
+      Difference one = unpaired_difference(a.exposure, a.rate, b.exposure, b.rate);
+      one.scale_error = both.mean().relative_error();
       sum = sum.empty() ? one : pooled(sum, one);
     }
-    out.flights_a += flights_a;
-    out.flights_b += flights_b;
     if (out.softness_db == 0) out.softness_db = median(softness);
     return sum;
-  }
-
-  void count_flights(const Exposure& a, const Exposure& b) {
-    out.flights_a += static_cast<std::int64_t>(a.flights.size());
-    out.flights_b += static_cast<std::int64_t>(b.flights.size());
   }
 
   void answer() {
@@ -308,6 +314,8 @@ struct CompareBuilder::Impl {
     out.factor = factor;
     out.name_a = sides[0].name;
     out.name_b = sides[1].name;
+    out.flights_a = seen[0].n();
+    out.flights_b = seen[1].n();
     out.confounded = confounders(sides[0], sides[1], factor);
     Difference together, apart;
     if (uses_inside) together = paired();

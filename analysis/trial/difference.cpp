@@ -17,11 +17,13 @@ using Eigen::VectorXd;
 constexpr int least_flights = 6;
 constexpr double least_effective = 4;
 constexpr double widest_se_db = 2.5;
-// Flights along one airway share more than the model knows.
-constexpr double correlated_flights = 1.35;
-// What the flights' scatter does not show: ceiling and softness are taken as known. On simulated
-// pairs of equal antennas the mean was off by 0.06 dB, root mean square.
-constexpr double common_error_db = 0.07;
+// What the flights' scatter does not show: ceilings are taken as known, and one softness stands for
+// both. Set on simulated pairs (docs/calibration-trials.md).
+constexpr double common_error_db = 0.02, scale_error = 0.02;
+
+double scale_variance(const Difference& difference, double value_db) {
+  return (std::pow(difference.scale_error, 2) + std::pow(scale_error, 2)) * value_db * value_db;
+}
 
 }  // namespace
 
@@ -44,7 +46,7 @@ Difference unpaired_difference(const pattern::Exposure& a, const pattern::LevelF
     shift.row(row_of[a.flights[f].address]) += fit_a.influence.row(static_cast<Eigen::Index>(f));
   for (std::size_t f = 0; f < b.flights.size(); ++f)
     shift.row(row_of[b.flights[f].address]) -= fit_b.influence.row(static_cast<Eigen::Index>(f));
-  out.covariance = correlated_flights * (shift.transpose() * shift);
+  out.covariance = shift.transpose() * shift;
   for (Eigen::Index s = 0; s < n; ++s) {
     const auto i = static_cast<std::size_t>(s);
     const double effective = std::min(fit_a.sector_effective[i], fit_b.sector_effective[i]);
@@ -122,7 +124,7 @@ std::optional<Comparison::Overall> overall(const Difference& difference, double 
   for (const Eigen::Index s : at) variance += between * std::pow(weight[s] - 1 / n, 2);
   Comparison::Overall out;
   out.value_db = weight.dot(difference.value);
-  variance += std::pow(difference.scale_error * out.value_db, 2) + std::pow(common_error_db, 2);
+  variance += scale_variance(difference, out.value_db) + common_error_db * common_error_db;
   const double z = quantile(boost::math::normal(), 0.5 + confidence / 2);
   out.low_db = out.value_db - z * std::sqrt(variance);
   out.high_db = out.value_db + z * std::sqrt(variance);
@@ -142,8 +144,8 @@ std::vector<CompareSector> sectors_of(const Difference& difference, const Compar
     if (!difference.known[i]) continue;
     const auto s = static_cast<Eigen::Index>(i);
     const double value = difference.value[s];
-    const double se = std::sqrt(std::max(1e-8, difference.covariance(s, s)) +
-                                std::pow(difference.scale_error * value, 2));
+    const double se =
+        std::sqrt(std::max(1e-8, difference.covariance(s, s)) + scale_variance(difference, value));
     const boost::math::students_t t(difference.freedom[i]);
     const double half = quantile(t, 0.5 + options.confidence / 2) * se;
     sector.difference_db = value;

@@ -1,8 +1,10 @@
 // Makes a database of simulated cells to time the analyses on.
-//   make_store FILE [hours [aircraft]]      168 hours of 100 aircraft are some 6 million cells
+//   make_store FILE [hours [aircraft [feeds]]]    168 hours of 100 aircraft: some 6 million cells
 #include <cstdio>
 #include <cstdlib>
 #include <filesystem>
+#include <string>
+#include <vector>
 
 #include "roundel/schema/store.h"
 #include "roundel/simulate/scenario.h"
@@ -27,7 +29,7 @@ T must(Result<T> result) {
 
 int main(int argc, char** argv) {
   if (argc < 2) {
-    std::fprintf(stderr, "usage: make_store FILE [hours [aircraft]]\n");
+    std::fprintf(stderr, "usage: make_store FILE [hours [aircraft [feeds]]]\n");
     return 2;
   }
   simulate::Scenario scenario;
@@ -35,43 +37,55 @@ int main(int argc, char** argv) {
   scenario.traffic.mean_aircraft = argc > 3 ? std::atof(argv[3]) : 100;
   scenario.antenna("antenna").mast(25, 275, 130);
   scenario.wall(200, 260, 3);
+  // Further feeds hear the same traffic, each by an antenna of its own.
+  const int n_feeds = argc > 4 ? std::atoi(argv[4]) : 1;
+  scenario.trial({"roof", "antenna", "", "", 0, 0, {}});
+  for (int i = 1; i < n_feeds; ++i) {
+    const std::string number = std::to_string(i + 1);
+    scenario.antenna("antenna " + number);
+    scenario.trial({"roof " + number, "antenna " + number, "", "", 0, 0, {}});
+  }
 
   std::filesystem::remove(argv[1]);
   auto store = must(schema::Store::open(argv[1], schema::Store::Access::record));
   if (const auto ok = store.set_site(scenario.site); !ok) give_up(ok.error());
-  schema::Batch batch;
-  batch.feed = must(store.feed_id("roof"));
   const auto start_s = static_cast<std::int64_t>(scenario.start_s);
-  const auto trial =
-      must(store.start_trial({0, "roof", "antenna", "receiver", "mount", 0, start_s, {}, ""}));
-  const auto commit = [&] {
+  const auto stop_s = start_s + static_cast<std::int64_t>(scenario.hours * 3600);
+  std::vector<schema::Batch> batches;
+  for (const auto& plan : scenario.trials) {
+    must(store.start_trial({0, plan.feed, plan.antenna, "receiver", "mount", 0, start_s, {}, ""}));
+    batches.emplace_back();
+    batches.back().feed = must(store.feed_id(plan.feed));
+    batches.back().hour_s = start_s;
+  }
+  const auto commit = [&](schema::Batch& batch) {
     if (const auto ok = store.commit(batch); !ok) give_up(ok.error());
     batch.flights.clear();
     batch.cells.clear();
   };
-  schema::Id newest = 0;
+  std::vector<bool> is_known;
   std::int64_t n_cells = 0;
   std::vector<schema::Flight> flights;
   const auto truth = simulate::cells(
       scenario,
-      [&](std::size_t, const schema::Flight& flight, const schema::Cell& cell) {
-        if (flight.id > newest) {
-          newest = flight.id;
-          batch.flights.push_back(flight);
-          batch.flights.back().trial = trial.id;
-        }
+      [&](std::size_t trial, const schema::Flight& flight, const schema::Cell& cell) {
+        schema::Batch& batch = batches[trial];
+        const auto id = static_cast<std::size_t>(flight.id);
+        if (id >= is_known.size()) is_known.resize(2 * id + 1);
+        if (!is_known[id]) batch.flights.push_back(flight);
+        is_known[id] = true;
         batch.cells.push_back(cell);
         ++n_cells;
-        if (batch.cells.size() == 100'000) commit();
+        if (batch.cells.size() == 100'000) commit(batch);
       },
       &flights);
   if (!truth) give_up(truth.error());
-  for (schema::Flight& flight : flights) flight.trial = trial.id;
-  batch.flights.insert(batch.flights.end(), flights.begin(), flights.end());
-  const auto stop_s = start_s + static_cast<std::int64_t>(scenario.hours * 3600);
-  batch.coverage.push_back({batch.feed, start_s, stop_s});
-  batch.hour_s = start_s;
-  commit();
+  for (const schema::Flight& flight : flights)
+    batches[static_cast<std::size_t>(flight.trial - 1)].flights.push_back(flight);
+  for (schema::Batch& batch : batches) {
+    batch.coverage.push_back({batch.feed, start_s, stop_s});
+    commit(batch);
+  }
   std::printf("%s: %lld cells, %zu flights\n", argv[1], static_cast<long long>(n_cells),
               flights.size());
 }

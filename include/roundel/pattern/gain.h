@@ -32,9 +32,10 @@ struct Screen {
 double dipole_db(double elevation_deg);
 
 /// Method section 4. Cells inside 92 % of the horizon, 0.5 to 12 degrees, above the cut-off.
-/// @param start  the fit of a part of the same exposure, to start from; may be null
+/// @param start        the fit of a part of the same exposure, to start from; may be null
+/// @param softness_db  held there; none: estimated
 LevelFit fit_rate(const Exposure& exposure, const Throttle& throttle, const Screen& screen,
-                  const LevelFit* start = nullptr);
+                  const LevelFit* start = nullptr, std::optional<double> softness_db = {});
 
 /// Method section 5. Needs the rate fit to tell which cells are heard so well that the threshold
 /// does not cut the weak ones away (expected share above 85 % of the ceiling). Empty fit where the
