@@ -2,247 +2,219 @@
 
 #include <algorithm>
 #include <cmath>
-#include <map>
-#include <numeric>
 #include <optional>
-#include <random>
+
+#include "analysis/trial/drift_units.h"
 
 namespace roundel::trial {
 namespace {
 
 using pattern::Exposure;
+using Units = std::vector<Unit>;
 
-constexpr int orders = 2000;
-constexpr double false_alarm = 0.02;
-constexpr std::size_t least_units = 12;  // on either side of a change
 constexpr int wedges = 12;
 constexpr double z95 = 1.959964;
+constexpr double least_standing_out = 3;  // standard errors
+constexpr std::int64_t day_s = 86400, together_s = 6 * 3600;
 
-// What one flight says: its level against the model.
-struct Unit {
-  std::int64_t time_s{};
-  double value{}, weight{};
+void set_step(DriftChange& change, const Step& step) {
+  change.step_db = step.value_db;
+  change.low_db = step.value_db - z95 * std::sqrt(step.variance);
+  change.high_db = step.value_db + z95 * std::sqrt(step.variance);
+}
+
+/// A change with the stretch of time about it in which no other is.
+struct Candidate {
+  DriftChange change;
+  std::int64_t begin_s{}, end_s{};
+  SectorRun where;       ///< sectors
+  double clearness = 0;  ///< step^2 / variance
 };
 
-struct Step {
-  std::size_t at{};  // first unit after it
-  std::size_t earliest{}, latest{};
-  double statistic{}, p = 1;
-};
-
-// Largest standardised CUSUM of the units [begin, end).
-Step scan(const std::vector<double>& weight, const std::vector<double>& value) {
-  Step out;
-  const std::size_t n = value.size();
-  double total = 0, sum = 0;
-  for (std::size_t i = 0; i < n; ++i) total += weight[i], sum += weight[i] * value[i];
-  const double mean = sum / total;
-  double w = 0, s = 0;
-  std::vector<double> all(n, 0.0);
-  for (std::size_t i = 0; i + least_units < n; ++i) {
-    w += weight[i];
-    s += weight[i] * (value[i] - mean);
-    if (i + 1 < least_units) continue;
-    all[i + 1] = s * s * total / (w * (total - w));
-    if (all[i + 1] > out.statistic) out.statistic = all[i + 1], out.at = i + 1;
+std::vector<Candidate> candidates(const Units& units, int tests) {
+  const auto points = change_points(units, tests);
+  std::vector<Candidate> out;
+  for (std::size_t i = 0; i < points.size(); ++i) {
+    Candidate one;
+    one.change.time_s = units[points[i].at].time_s;
+    one.change.earliest_s = units[points[i].earliest].time_s;
+    one.change.latest_s = units[points[i].latest].time_s;
+    one.change.probability = 1 - points[i].p;
+    one.begin_s = i == 0 ? units.front().time_s : units[points[i - 1].at].time_s;
+    one.end_s = i + 1 == points.size() ? units.back().time_s + 1 : units[points[i + 1].at].time_s;
+    out.push_back(std::move(one));
   }
-  out.earliest = out.latest = out.at;
-  while (out.earliest > 1 && all[out.earliest - 1] > out.statistic - 6) --out.earliest;
-  while (out.latest + 1 < n && all[out.latest + 1] > out.statistic - 6) ++out.latest;
   return out;
 }
 
-Step tested(const std::vector<Unit>& units, std::size_t begin, std::size_t end, int tests) {
-  std::vector<double> weight, value;
-  for (std::size_t i = begin; i < end; ++i)
-    weight.push_back(units[i].weight), value.push_back(units[i].value);
-  if (value.size() < 3 * least_units) return {};
-  Step out = scan(weight, value);
-  std::mt19937_64 random(1090);
-  std::vector<std::size_t> order(value.size());
-  std::iota(order.begin(), order.end(), std::size_t{0});
-  const int n_orders = orders * std::max(1, tests / 4);
-  int above = 0, done = 0;
-  std::vector<double> w(value.size()), v(value.size());
-  for (; done < n_orders; ++done) {
-    for (std::size_t i = order.size() - 1; i > 0; --i)
-      std::swap(order[i], order[random() % (i + 1)]);
-    for (std::size_t i = 0; i < order.size(); ++i) w[i] = weight[order[i]], v[i] = value[order[i]];
-    above += scan(w, v).statistic >= out.statistic;
-    if (above > 40) break;  // plainly nothing
+std::vector<DriftDay> days(const Units& units) {
+  std::vector<DriftDay> out;
+  for (std::size_t begin = 0, i = 1; i <= units.size(); ++i) {
+    const std::int64_t day = units[begin].time_s / day_s;
+    if (i < units.size() && units[i].time_s / day_s == day) continue;
+    const UnitMean at = mean_of(units, begin, i);
+    begin = i;
+    if (at.n < 3) continue;
+    const double half = z95 * std::sqrt(at.variance);
+    out.push_back({day * day_s, at.value, at.value - half, at.value + half, at.n});
   }
-  out.p = std::min(1.0, tests * (above + 1.0) / (done + 1.0));
-  out.at += begin, out.earliest += begin, out.latest += begin;
   return out;
 }
 
-struct Mean {
-  double value{}, variance{};
-  int n{};
-};
-// Weighted mean with an error from the scatter of the units.
-template <class Of>
-Mean mean_of(const std::vector<Unit>& units, std::size_t begin, std::size_t end, const Of& of) {
-  Mean out;
-  double total = 0, squares = 0;
-  for (std::size_t i = begin; i < end; ++i) {
-    if (!of(units[i])) continue;
-    total += units[i].weight, out.value += units[i].weight * units[i].value, ++out.n;
-  }
-  if (out.n == 0) return out;
-  out.value /= total;
-  for (std::size_t i = begin; i < end; ++i)
-    if (of(units[i])) squares += std::pow(units[i].weight * (units[i].value - out.value), 2);
-  out.variance = squares / (total * total) * out.n / std::max(1, out.n - 1);
-  return out;
-}
-Mean mean_of(const std::vector<Unit>& units, std::size_t begin, std::size_t end) {
-  return mean_of(units, begin, end, [](const Unit&) { return true; });
-}
-
-// Binary segmentation; removes what it finds from `units`.
-void find_steps(std::vector<Unit>& units, std::vector<double> bearings_deg, int tests,
-                std::vector<DriftChange>& out) {
-  std::vector<std::size_t> cuts{0, units.size()};
-  std::map<std::size_t, Step> found;
-  for (std::size_t i = 0; i + 1 < cuts.size();) {
-    const Step step = tested(units, cuts[i], cuts[i + 1], tests);
-    if (step.p > false_alarm || found.size() > 8) {
-      ++i;
-      continue;
+class Finder {
+ public:
+  Finder(const Exposure& exposure, const FlightLevels& levels)
+      : exposure_(exposure), levels_(levels), n_sectors_(exposure.n_sectors) {
+    for (int wedge = 0; wedge < wedges; ++wedge) {
+      const int first = (wedge * n_sectors_ + wedges - 1) / wedges;
+      const int next = ((wedge + 1) * n_sectors_ + wedges - 1) / wedges;
+      runs_.push_back({first, next - first});
+      of_wedge_.push_back(levels.units(runs_.back()));
     }
-    found[step.at] = step;
-    cuts.insert(cuts.begin() + static_cast<std::ptrdiff_t>(i) + 1, step.at);
   }
-  std::vector<Mean> level;
-  for (std::size_t i = 0; i + 1 < cuts.size(); ++i)
-    level.push_back(mean_of(units, cuts[i], cuts[i + 1]));
-  for (std::size_t i = 1; i + 1 < cuts.size(); ++i) {
-    const Step& step = found[cuts[i]];
-    DriftChange change;
-    change.time_s = units[step.at].time_s;
-    change.earliest_s = units[step.earliest].time_s;
-    change.latest_s = units[step.latest].time_s;
-    change.step_db = level[i].value - level[i - 1].value;
-    const double half = z95 * std::sqrt(level[i].variance + level[i - 1].variance);
-    change.low_db = change.step_db - half;
-    change.high_db = change.step_db + half;
-    change.bearings_deg = bearings_deg;
-    change.probability = 1 - step.p;
-    out.push_back(std::move(change));
-  }
-  for (std::size_t i = 0; i + 1 < cuts.size(); ++i)
-    for (std::size_t u = cuts[i]; u < cuts[i + 1]; ++u) units[u].value -= level[i].value;
-}
 
-struct Slope {
-  double score{}, information{}, time{}, chances{};
-};
-void add(Slope& sum, const pattern::Group& group, const pattern::LevelFit& rate, double m,
-         double time_s) {
-  const double x = group.spreading_db + pattern::dipole_db(group.elevation_deg);
-  const double level = rate.gain_db[group.sector] + x + rate.beta[0] * group.cos_aspect +
-                       rate.beta[1] * (2 * group.cos_aspect * group.cos_aspect - 1);
-  const double share = 1 / (1 + std::exp(-std::clamp(level / rate.softness_db, -20.0, 20.0)));
-  const double p = rate.ceiling[group.hour] * share, n = group.chances / m;
-  const double missed = std::pow(1 - p, m - 1);
-  const double q = std::clamp(1 - missed * (1 - p), 1e-6, 1 - 1e-6);
-  const double dq = m * missed * p * (1 - share) / rate.softness_db;
-  sum.score += (std::min<double>(group.heard, n) - n * q) * dq / (q * (1 - q));
-  sum.information += n * dq * dq / (q * (1 - q));
-  sum.time += group.chances * time_s;
-  sum.chances += group.chances;
-}
-
-bool usable(const pattern::Group& group) {
-  return group.kind == pattern::GroupKind::recorded && group.horizon_ratio <= 0.92F &&
-         group.elevation_deg >= 0.5F && group.elevation_deg <= 12 && group.chances > 0;
-}
-
-// A flight's maximum-likelihood level over the groups that `of` takes.
-template <class Of>
-std::optional<Unit> unit(const Exposure& exposure, const pattern::FlightGroups& flight,
-                         const pattern::LevelFit& rate, double m, double spread_db, const Of& of) {
-  double level = 0;
-  Slope sum;
-  pattern::LevelFit const& fit = rate;
-  for (int i = 0; i < 6; ++i) {
-    sum = {};
-    for (pattern::Group group : exposure.of(flight)) {
-      if (!usable(group) || !of(group)) continue;
-      group.spreading_db += static_cast<float>(level);
-      add(sum, group, fit, m, static_cast<double>(exposure.hours[group.hour].start_s) + 1800.0);
+  /// Steps that all bearings share, but for a few; taken out of the wedges afterwards, so that they
+  /// are not found again there.
+  std::vector<DriftChange> shared(const Units& units) {
+    std::vector<DriftChange> out;
+    for (Candidate& one : candidates(units, 1)) {
+      std::vector<std::optional<Step>> around;
+      for (const Units& wedge : of_wedge_)
+        around.push_back(step_at(wedge, one.change.time_s, one.begin_s, one.end_s));
+      const SharedStep found = shared_step(around);
+      if (!found.shared) continue;
+      // Its size and error are by flight, a flight counting once in all wedges it crossed.
+      const auto step = found.others.count == 0
+                            ? step_at(units, one.change.time_s, one.begin_s, one.end_s)
+                            : step_at(levels_.units(beside(found.others)), one.change.time_s,
+                                      one.begin_s, one.end_s);
+      // Where a few bearings account for most of it, what is left must stand out by itself.
+      if (!step || (found.others.count > 0 &&
+                    std::abs(step->value_db) < least_standing_out * std::sqrt(step->variance)))
+        continue;
+      set_step(one.change, *step);
+      out.push_back(one.change);
     }
-    if (sum.information < 0.02) return std::nullopt;
-    const double prior = 1 / (spread_db * spread_db);
-    const double step =
-        std::clamp((sum.score - prior * level) / (sum.information + prior), -3.0, 3.0);
-    level += step;
-    if (std::abs(step) < 0.01) break;
+    for (Units& wedge : of_wedge_)
+      for (Unit& one : wedge) one.value -= shared_db(out, one.time_s);
+    shared_ = out;
+    return out;
   }
-  Unit out;
-  out.time_s = static_cast<std::int64_t>(sum.time / sum.chances);
-  // The prior that kept the estimate finite is taken out of it again.
-  const double prior = 1 / (spread_db * spread_db);
-  const double kept = sum.information / (sum.information + prior);
-  out.value = level / kept;
-  out.weight = 1 / (1 / sum.information + spread_db * spread_db);
-  return out;
-}
+
+  /// Steps in one wedge or in neighbours at once.
+  std::vector<DriftChange> local() const {
+    std::vector<Candidate> found;
+    for (int wedge = 0; wedge < wedges; ++wedge) {
+      const auto& units = of_wedge_[static_cast<std::size_t>(wedge)];
+      for (Candidate& one : candidates(units, wedges)) {
+        const auto step = step_at(units, one.change.time_s, one.begin_s, one.end_s);
+        if (!step) continue;
+        set_step(one.change, *step);
+        one.where = runs_[static_cast<std::size_t>(wedge)];
+        one.clearness = step->value_db * step->value_db / step->variance;
+        found.push_back(std::move(one));
+      }
+    }
+    merge(found);
+    std::vector<DriftChange> out;
+    for (Candidate& one : found) {
+      narrow(one);
+      for (int i = 0; i < one.where.count; ++i)
+        one.change.bearings_deg.push_back(exposure_.sector_deg *
+                                          ((one.where.first + i) % n_sectors_ + 0.5));
+      out.push_back(one.change);
+    }
+    return out;
+  }
+
+ private:
+  static double shared_db(const std::vector<DriftChange>& changes, std::int64_t time_s) {
+    double sum = 0;
+    for (const DriftChange& change : changes)
+      if (time_s >= change.time_s) sum += change.step_db;
+    return sum;
+  }
+
+  // All sectors but those of some wedges.
+  SectorRun beside(SectorRun of_wedges) const {
+    int first = 0, count = 0;
+    for (int i = of_wedges.count; i < wedges; ++i) {
+      const SectorRun& one = runs_[static_cast<std::size_t>((of_wedges.first + i) % wedges)];
+      if (count == 0) first = one.first;
+      count += one.count;
+    }
+    return {first, count};
+  }
+
+  // Joins neighbours that step the same way at once; the clearer one says when.
+  void merge(std::vector<Candidate>& found) const {
+    const auto belongs = [&](const Candidate& a, const Candidate& b) {
+      return (a.where.first + a.where.count) % n_sectors_ == b.where.first &&
+             a.change.step_db * b.change.step_db > 0 &&
+             a.change.earliest_s - together_s <= b.change.latest_s &&
+             b.change.earliest_s - together_s <= a.change.latest_s;
+    };
+    for (bool again = true; again;) {
+      again = false;
+      for (std::size_t i = 0; i < found.size() && !again; ++i) {
+        for (std::size_t j = 0; j < found.size() && !again; ++j) {
+          if (i == j || !belongs(found[i], found[j])) continue;
+          Candidate both = found[i].clearness > found[j].clearness ? found[i] : found[j];
+          both.where = {found[i].where.first,
+                        std::min(n_sectors_, found[i].where.count + found[j].where.count)};
+          found[i] = std::move(both);
+          found.erase(found.begin() + static_cast<std::ptrdiff_t>(j));
+          again = true;
+        }
+      }
+    }
+  }
+
+  // Down to the sectors that step, and half a wedge further where those beside do.
+  void narrow(Candidate& one) const {
+    const int margin = n_sectors_ / wedges / 2;
+    SectorRun wide{(one.where.first - margin + n_sectors_) % n_sectors_,
+                   std::min(n_sectors_, one.where.count + 2 * margin)};
+    std::vector<std::optional<Step>> by_sector(static_cast<std::size_t>(n_sectors_));
+    const auto step_of = [&](SectorRun run) {
+      Units units = levels_.units(run);
+      for (Unit& unit : units) unit.value -= shared_db(shared_, unit.time_s);
+      return step_at(units, one.change.time_s, one.begin_s, one.end_s);
+    };
+    for (int i = 0; i < wide.count; ++i) {
+      const int sector = (wide.first + i) % n_sectors_;
+      by_sector[static_cast<std::size_t>(sector)] = step_of({sector, 1});
+    }
+    const SectorRun run = stepping_run(by_sector, wide);
+    const auto step = step_of(run);
+    if (!step || step->value_db * one.change.step_db <= 0) return;
+    one.where = run;
+    set_step(one.change, *step);
+  }
+
+  const Exposure& exposure_;
+  const FlightLevels& levels_;
+  int n_sectors_;
+  std::vector<SectorRun> runs_;
+  std::vector<Units> of_wedge_;
+  std::vector<DriftChange> shared_;
+};
 
 }  // namespace
 
 Drift find_drift(const Exposure& exposure) {
   Drift out;
-  const auto throttle = pattern::find_throttle(exposure);
-  // Gains and scale from a sample suffice: every flight is held against them below.
-  const auto rate = pattern::fit_rate(pattern::thinned(exposure, 400), throttle, {});
-  if (rate.gain_db.size() == 0) return out;
-  const double m = throttle.messages_per_chance;
-  const double spread_db = std::max(1.0, std::hypot(rate.sigma_flight_db, rate.sigma_block_db));
-  std::vector<Unit> units;
-  for (const auto& flight : exposure.flights) {
-    const auto one = unit(exposure, flight, rate, m, spread_db, [](const auto&) { return true; });
-    if (!one) continue;
-    units.push_back(*one);
-  }
+  const FlightLevels levels(exposure);
+  if (levels.empty()) return out;
+  Units units = levels.units();
   if (units.empty()) return out;
-  std::stable_sort(units.begin(), units.end(),
-                   [](const Unit& x, const Unit& y) { return x.time_s < y.time_s; });
   const double mean = mean_of(units, 0, units.size()).value;
   for (Unit& one : units) one.value -= mean;
   out.flights = static_cast<std::int64_t>(units.size());
-  constexpr std::int64_t day_s = 86400;
-  for (std::int64_t day = units.front().time_s / day_s; day <= units.back().time_s / day_s; ++day) {
-    const auto at =
-        mean_of(units, 0, units.size(), [&](const Unit& one) { return one.time_s / day_s == day; });
-    if (at.n < 3) continue;
-    const double half = z95 * std::sqrt(at.variance);
-    out.days.push_back({day * day_s, at.value, at.value - half, at.value + half, at.n});
-  }
-  find_steps(units, {}, 1, out.changes);
-  const std::vector<DriftChange> shared = out.changes;
-  // What all bearings share is taken out of each wedge, so that it is not found again in it.
-  for (int wedge = 0; wedge < wedges; ++wedge) {
-    std::vector<Unit> of_wedge;
-    const auto inside = [&](const pattern::Group& group) {
-      return static_cast<int>(group.sector * wedges / exposure.n_sectors) == wedge;
-    };
-    for (const auto& flight : exposure.flights) {
-      auto one = unit(exposure, flight, rate, m, spread_db, inside);
-      if (!one) continue;
-      for (const DriftChange& change : shared)
-        if (one->time_s >= change.time_s) one->value -= change.step_db;
-      of_wedge.push_back(*one);
-    }
-    std::stable_sort(of_wedge.begin(), of_wedge.end(),
-                     [](const Unit& x, const Unit& y) { return x.time_s < y.time_s; });
-    std::vector<double> bearings_deg;
-    for (int s = 0; s < exposure.n_sectors; ++s)
-      if (s * wedges / exposure.n_sectors == wedge)
-        bearings_deg.push_back(exposure.sector_deg * (s + 0.5));
-    find_steps(of_wedge, bearings_deg, wedges, out.changes);
-  }
+  out.days = days(units);
+  Finder finder(exposure, levels);
+  out.changes = finder.shared(units);
+  for (DriftChange& change : finder.local()) out.changes.push_back(std::move(change));
   std::stable_sort(out.changes.begin(), out.changes.end(),
                    [](const auto& x, const auto& y) { return x.time_s < y.time_s; });
   return out;

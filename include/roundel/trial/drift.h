@@ -19,7 +19,7 @@ struct DriftDay {
 
 struct DriftChange {
   std::int64_t time_s{};
-  std::int64_t earliest_s{}, latest_s{};  ///< where the test is within 3 units of its maximum
+  std::int64_t earliest_s{}, latest_s{};  ///< where the statistic is within 6 of its maximum
   double step_db{}, low_db{}, high_db{};  ///< after less before
   std::vector<double> bearings_deg;       ///< middles of the sectors concerned; empty: all
   double probability{};                   ///< 1 - chance of such a step in a steady record
@@ -37,10 +37,13 @@ struct Drift {
 /// heights is thereby taken out, and the flight is the unit.
 ///
 /// Changes: largest standardised CUSUM over the flights in order of time, against its distribution
-/// in a steady record by 2000 seeded orders of the same flights (a permutation test: no assumption
-/// on their distribution), repeated on both sides of each change found. All bearings first, at a
-/// false-alarm chance of 2 %; then, what all bearings share removed, wedges of 30 degrees, 2 % over
-/// all of them. A step shared by all is loss (or gain) of sensitivity, one in a wedge an obstacle.
+/// when pieces of 3 h are put in 2000 seeded orders (a permutation test: nothing is assumed on how
+/// flights are distributed), repeated on both sides of each change found. All bearings first, at a
+/// false-alarm chance of 1 %; such a step is loss (or gain) of sensitivity if over twelve wedges a
+/// shared step, but for a run of neighbours, is a better account by Schwarz's criterion (1978, Ann.
+/// Stat. 6:461; from memory) than none but in such a run. Then, what all share removed, the wedges,
+/// 1 % over all of them: a step in one, or in neighbours at once, is an obstacle (or one gone),
+/// narrowed down to the sectors that step.
 Drift find_drift(const pattern::Exposure& exposure);
 
 /// find_drift() of the stored cells of a selection: one antenna, receiver, mount and rotation.

@@ -1,0 +1,111 @@
+#include "analysis/trial/change_points.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numeric>
+#include <random>
+#include <span>
+
+namespace roundel::trial {
+namespace {
+
+constexpr int orders = 2000;
+constexpr double false_alarm = 0.01;
+constexpr std::size_t least_units = 12;  // on either side of a change
+constexpr std::size_t most_changes = 9;
+constexpr std::int64_t piece_s = 3 * 3600;
+constexpr std::int64_t least_pieces = 40;
+constexpr double within = 6;
+
+struct Peak {
+  std::size_t at{};
+  double statistic{};
+};
+
+// `all` holds the statistic at each place, when asked for.
+Peak scan(std::span<const Unit> units, std::vector<double>* all = nullptr) {
+  Peak out;
+  const std::size_t n = units.size();
+  double total = 0, sum = 0;
+  for (const Unit& one : units) total += one.weight, sum += one.weight * one.value;
+  const double mean = sum / total;
+  double w = 0, s = 0;
+  for (std::size_t i = 0; i + least_units < n; ++i) {
+    w += units[i].weight;
+    s += units[i].weight * (units[i].value - mean);
+    if (i + 1 < least_units) continue;
+    const double statistic = s * s * total / (w * (total - w));
+    if (all) (*all)[i + 1] = statistic;
+    if (statistic > out.statistic) out = {i + 1, statistic};
+  }
+  return out;
+}
+
+ChangePoint tested(std::span<const Unit> units, int tests) {
+  ChangePoint out;
+  if (units.size() < 3 * least_units) return out;
+  std::vector<double> all(units.size(), 0.0);
+  const Peak peak = scan(units, &all);
+  out.at = out.earliest = out.latest = peak.at;
+  while (out.earliest > 1 && all[out.earliest - 1] > peak.statistic - within) --out.earliest;
+  while (out.latest + 1 < all.size() && all[out.latest + 1] > peak.statistic - within) ++out.latest;
+  // Pieces of time, as runs of units.
+  const std::int64_t span_s = units.back().time_s - units.front().time_s;
+  const std::int64_t length_s = std::max<std::int64_t>(1, std::min(piece_s, span_s / least_pieces));
+  std::vector<std::span<const Unit>> pieces;
+  for (std::size_t begin = 0, i = 1; i <= units.size(); ++i) {
+    if (i < units.size() && units[i].time_s / length_s == units[begin].time_s / length_s) continue;
+    pieces.push_back(units.subspan(begin, i - begin));
+    begin = i;
+  }
+  std::mt19937_64 random(1090);
+  std::vector<Unit> mixed;
+  mixed.reserve(units.size());
+  const int n_orders = orders * std::max(1, tests / 4);
+  int above = 0, done = 0;
+  for (; done < n_orders; ++done) {
+    for (std::size_t i = pieces.size() - 1; i > 0; --i)
+      std::swap(pieces[i], pieces[random() % (i + 1)]);
+    mixed.clear();
+    for (const auto& piece : pieces) mixed.insert(mixed.end(), piece.begin(), piece.end());
+    above += scan(mixed).statistic >= peak.statistic;
+    if (above > 40) break;  // plainly nothing
+  }
+  out.p = std::min(1.0, tests * (above + 1.0) / (done + 1.0));
+  return out;
+}
+
+}  // namespace
+
+std::vector<ChangePoint> change_points(const std::vector<Unit>& units, int tests) {
+  std::vector<ChangePoint> out;
+  std::vector<std::size_t> cuts{0, units.size()};
+  for (std::size_t i = 0; i + 1 < cuts.size();) {
+    ChangePoint one = tested(std::span(units).subspan(cuts[i], cuts[i + 1] - cuts[i]), tests);
+    if (one.p > false_alarm || out.size() >= most_changes) {
+      ++i;
+      continue;
+    }
+    one.at += cuts[i], one.earliest += cuts[i], one.latest += cuts[i];
+    cuts.insert(cuts.begin() + static_cast<std::ptrdiff_t>(i) + 1, one.at);
+    out.push_back(one);
+  }
+  std::sort(out.begin(), out.end(), [](const auto& x, const auto& y) { return x.at < y.at; });
+  return out;
+}
+
+UnitMean mean_of(const std::vector<Unit>& units, std::size_t begin, std::size_t end) {
+  UnitMean out;
+  double total = 0, squares = 0;
+  for (std::size_t i = begin; i < end; ++i) {
+    total += units[i].weight, out.value += units[i].weight * units[i].value, ++out.n;
+  }
+  if (out.n == 0) return out;
+  out.value /= total;
+  for (std::size_t i = begin; i < end; ++i)
+    squares += std::pow(units[i].weight * (units[i].value - out.value), 2);
+  out.variance = squares / (total * total) * out.n / std::max(1, out.n - 1);
+  return out;
+}
+
+}  // namespace roundel::trial
