@@ -19,6 +19,7 @@ void add_mast(CLI::App& app, Run& run);
 void add_expect(CLI::App& app, Run& run);
 void add_reach(CLI::App& app, Run& run);
 void add_report(CLI::App& app, Run& run);
+void add_separate(CLI::App& app, Run& run);
 void add_simulate(CLI::App& app, Run& run);
 void add_status(CLI::App& app, Run& run);
 void add_trial(CLI::App& app, Run& run);

@@ -11,7 +11,9 @@
 #include "analysis/program/text_table.h"
 #include "analysis/program/write_file.h"
 #include "roundel/present/compare.h"
+#include "roundel/present/plan.h"
 #include "roundel/schema/store.h"
+#include "roundel/trial/plan.h"
 
 namespace roundel::program {
 namespace {
@@ -21,6 +23,7 @@ struct CompareCommand {
   trial::CompareOptions options;
   bool json = false;
   std::string svg;
+  std::optional<double> plan_days;
 };
 
 std::string table(const trial::Comparison& c, present::Units units) {
@@ -58,6 +61,33 @@ std::string table(const trial::Comparison& c, present::Units units) {
   return out.text();
 }
 
+Result<int> plan(const schema::Store& store, const schema::Selection& a, const schema::Selection& b,
+                 const CompareCommand& command) {
+  using Align = TextTable::Align;
+  const auto result = trial::plan_comparison(store, a, b, *command.plan_days);
+  if (!result) return tl::unexpected(result.error());
+  if (command.json) {
+    fmt::print("{}\n", present::plan_json(*result));
+    return 0;
+  }
+  TextTable table({{"from day", Align::right},
+                   {"to day", Align::right},
+                   {"antenna", Align::left},
+                   {"receiver", Align::left},
+                   {"mount", Align::left}});
+  for (const auto& step : result->steps)
+    for (const auto& one : step.mountings)
+      table.add({fmt::format("{:.2f}", step.from_day), fmt::format("{:.2f}", step.to_day),
+                 one.antenna, one.receiver, one.mount});
+  fmt::print("{}\n{}\n\n{}", present::plan_sentence(*result),
+             result->both_at_once
+                 ? "Both at once, so that each aircraft is heard by both; what is swapped cancels."
+                 : "By turns, so that weather and traffic fall on both alike; a second receiver "
+                   "would let both run at once, which is sharper.",
+             table.text());
+  return 0;
+}
+
 Result<int> run_compare(const CompareCommand& command) {
   const auto units = present::parse_units(command.units);
   if (!units) return tl::unexpected(units.error());
@@ -67,6 +97,7 @@ Result<int> run_compare(const CompareCommand& command) {
   if (!b) return tl::unexpected(b.error());
   const auto store = schema::Store::open(command.database, schema::Store::Access::read);
   if (!store) return tl::unexpected(store.error());
+  if (command.plan_days) return plan(*store, *a, *b, command);
   const auto result = trial::compare(*store, *a, *b, command.options);
   if (!result) return tl::unexpected(result.error());
   if (!command.svg.empty()) {
@@ -110,6 +141,8 @@ void add_compare(CLI::App& app, Run& run) {
   sub.add_option("--units", command->units, "metric or aviation, for text (metric)");
   sub.add_flag("--json", command->json, "print JSON");
   sub.add_option("--svg", command->svg, "also write a polar plot of the difference to this file");
+  sub.add_option("--plan", command->plan_days,
+                 "instead: a schedule for so many days, and the precision to expect");
   sub.callback([command, &run] { run = [command] { return run_compare(*command); }; });
 }
 

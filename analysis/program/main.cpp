@@ -20,6 +20,7 @@ int main(int argc, char** argv) {
   program::add_simulate(app, run);
   program::add_verdict(app, run);
   program::add_compare(app, run);
+  program::add_separate(app, run);
   program::add_mast(app, run);
   program::add_drift(app, run);
   program::add_examples(
