@@ -34,7 +34,7 @@ double ray_arc_km(double radius_km, const Atmosphere& atmosphere, double height_
 }
 
 /// Bouguer's n r must grow from the surface up.
-bool has_horizon(double radius_km, const Atmosphere& atmosphere) {
+[[maybe_unused]] bool has_horizon(double radius_km, const Atmosphere& atmosphere) {
   return atmosphere.scale_height_km > 0 && atmosphere.surface_n >= 0 &&
          1e-6 * atmosphere.surface_n / atmosphere.scale_height_km * radius_km < 1;
 }
