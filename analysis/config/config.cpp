@@ -29,7 +29,7 @@ class Reader {
     using Step = Result<void> (Reader::*)();
     for (const Step step :
          {&Reader::shapes, &Reader::site, &Reader::expect, &Reader::store, &Reader::equipment,
-          &Reader::layouts, &Reader::feeds, &Reader::web, &Reader::listeners})
+          &Reader::layouts, &Reader::feeds, &Reader::web, &Reader::notify, &Reader::listeners})
       if (auto ok = (this->*step)(); !ok) return tl::unexpected(ok.error());
     return std::move(config_);
   }
@@ -263,6 +263,14 @@ class Reader {
       return read->refuse("token", "is not a token",
                           "use 16 or more letters, digits and - . _ ~ + / =, for instance from "
                           "openssl rand -hex 16");
+    return {};
+  }
+
+  Result<void> notify() {
+    const auto read = table(document_.find("notify"), "notify", "[notify]");
+    if (!read) return tl::unexpected(read.error());
+    if (read->has("command")) config_.notify_command = read->text("command");
+    config_.silent_after_s = read->number("silent_s");
     return {};
   }
 

@@ -25,6 +25,7 @@ constexpr std::array all_sections{
     Section{"keep", Shape::inside, false,
             "A condition in a layout's keep: lines that do not meet it carry no position."},
     Section{"web", Shape::once, false, "The page and its API."},
+    Section{"notify", Shape::once, false, "Who is told when recording fails, and recovers."},
 };
 
 // What the aircraft heights and mountains of the Earth allow, with room to spare.
@@ -152,6 +153,12 @@ constexpr std::array all_keys{
         "host names the page is asked for by, besides localhost and addresses"},
     Key{"web", "token", Kind::text, "", 0, 0, "", none,
         "secret of 16 characters or more; whoever sends it may change trials and notes"},
+
+    Key{"notify", "command", Kind::text, "", 0, 0, "", none,
+        "run by /bin/sh when recording fails and when it recovers; ROUNDEL_STATE, ROUNDEL_REASON, "
+        "ROUNDEL_FEED, ROUNDEL_TEXT and ROUNDEL_SITE tell it what"},
+    Key{"notify", "silent_s", Kind::number, "s", 1, 604800, "", "900",
+        "how long a feed may bring no report before it counts as failing"},
 };
 
 std::string shown_section(const Section& section) {

@@ -5,6 +5,8 @@
 #include <boost/asio/io_context.hpp>
 #include <boost/asio/post.hpp>
 #include <boost/asio/signal_set.hpp>
+#include <boost/asio/steady_timer.hpp>
+#include <chrono>
 #include <csignal>
 #include <cstdlib>
 #include <memory>
@@ -14,6 +16,8 @@
 #include "daemon/program/feeds.h"
 #include "daemon/program/live_board.h"
 #include "daemon/program/log.h"
+#include "daemon/program/notify.h"
+#include "daemon/program/service.h"
 #include "daemon/record/writer.h"
 #include "roundel/config/config.h"
 #include "roundel/serve/server.h"
@@ -22,6 +26,10 @@ namespace roundel::program {
 namespace {
 
 namespace asio = boost::asio;
+
+constexpr std::chrono::seconds look_interval{1};
+// A card that is worn out may take this long over one commit; longer, and a restart is better.
+constexpr std::chrono::seconds longest_silence{120};
 
 /// One run: the network thread is the one that calls it.
 class Daemon {
@@ -59,6 +67,13 @@ class Daemon {
     const auto started = start_listening();
     // What has been started must end in good order, too.
     if (!started) return abandon(started.error());
+    if (!config_.notify_command.empty())
+      notifier_.emplace(io_, config_.notify_command, config_.site.name, log_);
+    look();
+    service_.ready();
+    service_.watch([this] {
+      return std::chrono::steady_clock::now() - writer_->status().alive < longest_silence;
+    });
     return {};
   }
 
@@ -72,15 +87,29 @@ class Daemon {
     options.names = config_.web_names;
     options.token = config_.web_token;
     options.expect = config_.expect;
-    options.live = [this, limit = static_cast<std::size_t>(config_.queue_reports)] {
-      return board_.snapshot(*writer_, limit);
-    };
+    options.live = [this] { return live(); };
     auto server = serve::Server::start(std::move(options));
     if (!server) return tl::unexpected(server.error());
     server_.emplace(std::move(*server));
     log_(Level::info, fmt::format("listening: page on http://{}/",
                                   config::Endpoint{config_.web->host, server_->port()}.text()));
     return {};
+  }
+
+  serve::Live live() const {
+    auto out = board_.snapshot(*writer_, static_cast<std::size_t>(config_.queue_reports));
+    out.silent_after_s = config_.silent_after_s;
+    return out;
+  }
+
+  // Looks now and then whether everything is recorded, and tells who wants to know.
+  void look() {
+    if (!notifier_) return;
+    notifier_->look(serve::failing(live()));
+    look_timer_.expires_after(look_interval);
+    look_timer_.async_wait([this](const boost::system::error_code& error) {
+      if (!error && !is_stopping_) look();
+    });
   }
 
   Result<void> abandon(const Error& error) {
@@ -127,12 +156,15 @@ class Daemon {
   // Feeds hand over what they have read, then the writer writes it, then the run ends.
   void stop() {
     is_stopping_ = true;
+    service_.stopping();
+    look_timer_.cancel();
     feeds_->stop([this] { writer_->stop(); });
   }
 
   void ended(const Result<void>& end) {
     end_ = end;
     server_.reset();
+    notifier_.reset();
     signals_.cancel();
     work_.reset();
   }
@@ -146,6 +178,9 @@ class Daemon {
   std::unique_ptr<record::Writer> writer_;
   std::unique_ptr<Feeds> feeds_;
   std::optional<serve::Server> server_;
+  Service service_{io_};
+  std::optional<Notifier> notifier_;
+  asio::steady_timer look_timer_{io_};
   bool is_stopping_ = false;
   Result<void> end_;
 };

@@ -21,6 +21,7 @@ constexpr std::chrono::milliseconds publish_interval{200};
 Writer::Writer(Recording recording, Options options)
     : recording_(std::move(recording)), options_(std::move(options)) {
   status_.feeds = recording_.counts();
+  status_.alive = Clock::now();
   thread_ = std::thread([this] { run(); });
 }
 
@@ -219,6 +220,7 @@ void Writer::publish() {
   published_ = Clock::now();
   const std::lock_guard lock(mutex_);
   status_.feeds = std::move(counts);
+  status_.alive = published_;
 }
 
 }  // namespace roundel::record

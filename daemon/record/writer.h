@@ -45,6 +45,7 @@ class Writer {
     std::string store_state = "ok";  ///< or what is wrong, in words
     double last_commit_s{};          ///< computer's clock, 0: none yet
     double last_commit_took_s{};
+    std::chrono::steady_clock::time_point alive{};  ///< when its thread was last seen at work
     std::vector<Recording::Counts> feeds;
     std::map<std::string, std::size_t> queued;  ///< lines waiting, by feed
   };

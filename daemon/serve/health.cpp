@@ -15,53 +15,62 @@ using Json = nlohmann::ordered_json;
 constexpr double unreachable_after_s = 60;  // a receiver's restart takes less
 constexpr double late_after_s = 120;        // some dozen write intervals
 
-Json reason(std::string_view code, std::string text, double since_s) {
-  return {{"code", code},
-          {"text", std::move(text)},
-          {"since", since_s > 0 ? Json(format_time(since_s)) : Json(nullptr)}};
+std::string in_words(double span_s) {
+  return span_s < 120 ? fmt::format("{:.0f} s", span_s) : fmt::format("{:.0f} min", span_s / 60);
 }
 
-void judge(const FeedLive& feed, double now_s, Json& reasons) {
-  const auto add = [&](std::string_view code, std::string_view words) {
-    Json entry = reason(code, fmt::format("feed {} {}", feed.name, words), feed.state_since_s);
-    entry["feed"] = feed.name;
-    reasons.push_back(std::move(entry));
+void judge(const FeedLive& feed, const Live& live, std::vector<Reason>& reasons) {
+  const auto add = [&](std::string_view code, std::string_view words, double since_s) {
+    reasons.push_back({code, feed.name, fmt::format("feed {} {}", feed.name, words), since_s});
   };
   switch (feed.state) {
     case FeedState::connected:
     case FeedState::listening:
-      return;
+      break;
     case FeedState::connecting:
-      if (now_s - feed.state_since_s > unreachable_after_s) {
-        add("feed_unreachable", "cannot be connected to");
-      }
-      return;
+      if (live.now_s - feed.state_since_s > unreachable_after_s)
+        add("feed_unreachable", "cannot be connected to", feed.state_since_s);
+      break;
     case FeedState::stalled:
-      return add("feed_stalled", "is connected and silent");
+      add("feed_stalled", "is connected and silent", feed.state_since_s);
+      break;
     case FeedState::stopped:
-      return add("feed_stopped", "is not being read");
+      return add("feed_stopped", "is not being read", feed.state_since_s);
   }
+  const double heard_s = std::max(feed.last_report_s, live.started_s);
+  if (live.now_s - heard_s > live.silent_after_s)
+    add("feed_silent", fmt::format("has brought no report for {}", in_words(live.silent_after_s)),
+        heard_s);
 }
 
 }  // namespace
 
-Answer health(const Live& live) {
-  Json reasons = Json::array();
-  if (live.store_state != "ok") {
+std::vector<Reason> failing(const Live& live) {
+  std::vector<Reason> reasons;
+  if (live.store_state != "ok")
     reasons.push_back(
-        reason("store_failing", "the database: " + live.store_state, live.last_commit_s));
-  }
+        {"store_failing", "", "the database: " + live.store_state, live.last_commit_s});
   double newest_report_s = 0;
   for (const auto& feed : live.feeds) {
-    judge(feed, live.now_s, reasons);
+    judge(feed, live, reasons);
     newest_report_s = std::max(newest_report_s, feed.last_report_s);
   }
   const double written_s = std::max(live.last_commit_s, live.started_s);
-  if (newest_report_s - written_s > late_after_s) {
-    reasons.push_back(reason("store_late", "reports come, and nothing is written", written_s));
+  if (newest_report_s - written_s > late_after_s)
+    reasons.push_back({"store_late", "", "reports come, and nothing is written", written_s});
+  return reasons;
+}
+
+Answer health(const Live& live) {
+  Json list = Json::array();
+  for (const Reason& reason : failing(live)) {
+    list.push_back({{"code", reason.code},
+                    {"text", reason.text},
+                    {"since", reason.since_s > 0 ? Json(format_time(reason.since_s)) : Json()}});
+    if (!reason.feed.empty()) list.back()["feed"] = reason.feed;
   }
-  const bool is_well = reasons.empty();
-  const Json body{{"status", is_well ? "ok" : "failing"}, {"reasons", std::move(reasons)}};
+  const bool is_well = list.empty();
+  const Json body{{"status", is_well ? "ok" : "failing"}, {"reasons", std::move(list)}};
   return {.status = is_well ? 200 : 503,
           .body = body.dump(-1, ' ', false, Json::error_handler_t::replace) + "\n",
           .cache_control = "no-store"};

@@ -29,6 +29,14 @@ TEST(Health, NamesTheReasonByACode) {
   const Row rows[] = {
       {"feed_stalled", [](Live& live) { live.feeds[0].state = FeedState::stalled; },
        "feed roof is connected and silent"},
+      {"feed_silent",
+       [](Live& live) {
+         live.started_s -= 1000;
+         live.silent_after_s = 50;
+         live.feeds[0].last_report_s = 1764000001;
+         live.feeds[1].last_report_s = live.now_s;
+       },
+       "feed roof has brought no report for 50 s"},
       {"feed_stopped", [](Live& live) { live.feeds[0].state = FeedState::stopped; },
        "feed roof is not being read"},
       {"feed_unreachable", [](Live& live) { live.feeds[0].state = FeedState::connecting; },

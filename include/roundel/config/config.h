@@ -99,6 +99,8 @@ struct Config {
   std::optional<Endpoint> web = Endpoint{"127.0.0.1", 8090};
   std::vector<std::string> web_names;  ///< host names the page may be asked for by
   std::string web_token;               ///< lets its bearer change trials; empty: nobody may
+  std::string notify_command;          ///< for /bin/sh; empty: none
+  double silent_after_s = 900;         ///< without a report, until a feed counts as failing
 };
 
 /// Reads and validates. Relative paths are taken from the file's folder. Errc::bad_config, with
