@@ -209,6 +209,31 @@ Result<std::int64_t> Database::integer(std::string_view sql) const {
 
 std::int64_t Database::last_id() const { return sqlite3_last_insert_rowid(connection_.get()); }
 
+Result<void> Database::copy_to(Database& target,
+                               const std::function<void(double)>& progress) const {
+  // Within a read transaction every step sees one moment, and none begins anew when another
+  // connection commits.
+  auto moment = Transaction::begin(*this, Transaction::Kind::read);
+  if (!moment) return tl::unexpected(moment.error());
+  if (const auto begun = integer("SELECT count(*) FROM sqlite_master"); !begun)
+    return tl::unexpected(begun.error());
+  constexpr int pages_at_once = 1024;
+  sqlite3_backup* copy =
+      sqlite3_backup_init(target.connection_.get(), "main", connection_.get(), "main");
+  int code = copy == nullptr ? sqlite3_errcode(target.connection_.get()) : SQLITE_OK;
+  while (code == SQLITE_OK) {
+    code = sqlite3_backup_step(copy, pages_at_once);
+    const int all = sqlite3_backup_pagecount(copy);
+    if (progress && all > 0)
+      progress(static_cast<double>(all - sqlite3_backup_remaining(copy)) / all);
+  }
+  const int ended = sqlite3_backup_finish(copy);
+  if (code == SQLITE_DONE) code = ended;
+  if (code != SQLITE_OK)
+    return tl::unexpected(make_error(target.connection_.get(), code, *target.file_));
+  return moment->commit();
+}
+
 bool Database::in_transaction() const { return sqlite3_get_autocommit(connection_.get()) == 0; }
 
 // --- Transaction ---------------------------------------------------------------------------------

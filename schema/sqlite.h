@@ -5,6 +5,7 @@
 
 #include <cstdint>
 #include <filesystem>
+#include <functional>
 #include <memory>
 #include <optional>
 #include <string>
@@ -99,6 +100,9 @@ class Database {
   /// The single integer of a query without parameters.
   Result<std::int64_t> integer(std::string_view sql) const;
   std::int64_t last_id() const;
+  /// Makes `target` a copy of this database as it is at this moment, page by page; others may
+  /// write meanwhile. @param progress  called now and then with the share that is done, [0, 1]
+  Result<void> copy_to(Database& target, const std::function<void(double)>& progress) const;
   bool in_transaction() const;
   const std::string& file() const { return *file_; }
 

@@ -92,4 +92,10 @@ std::string bearing_ranges(const std::vector<bool>& chosen) {
   return out;
 }
 
+std::string bytes_text(std::int64_t bytes) {
+  const auto value = static_cast<double>(bytes);
+  return bytes < 1'000'000 ? fmt::format("{:.0f} kB", value / 1e3)
+                           : fmt::format("{:.1f} MB", value / 1e6);
+}
+
 }  // namespace roundel::present

@@ -12,6 +12,7 @@ namespace roundel::program {
 using Run = std::function<Result<int>()>;
 
 // One line a command, alphabetical.
+void add_backup(CLI::App& app, Run& run);
 void add_compare(CLI::App& app, Run& run);
 void add_drift(CLI::App& app, Run& run);
 void add_export(CLI::App& app, Run& run);

@@ -13,6 +13,7 @@ int main(int argc, char** argv) {
   // One line a command, in the order a person meets them.
   program::add_trial(app, run);
   program::add_status(app, run);
+  program::add_backup(app, run);
   program::add_reach(app, run);
   program::add_report(app, run);
   program::add_export(app, run);
@@ -26,6 +27,7 @@ int main(int argc, char** argv) {
   program::add_examples(
       app,
       {{"", "roundel verdict roundel.db --antenna collinear; roundel verdict --help tells more"},
+       {"backup", "roundel backup roundel.db /media/stick/roundel.db"},
        {"compare", "roundel compare roundel.db --a antenna=collinear --b antenna=spider"},
        {"drift", "roundel drift roundel.db --antenna collinear --from 2026-03-01"},
        {"expect", "roundel expect roundel.db --altitude-ft 10000,38000"},

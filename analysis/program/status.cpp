@@ -11,6 +11,7 @@
 #include "analysis/program/command.h"
 #include "analysis/program/text_table.h"
 #include "roundel/present/store_json.h"
+#include "roundel/present/units.h"
 #include "roundel/time.h"
 
 namespace roundel::program {
@@ -33,12 +34,6 @@ ReportCounts counts_of(const schema::Tally& tally) {
 
 std::string time_text(std::optional<std::int64_t> time_s) {
   return time_s ? format_time(static_cast<double>(*time_s)) : "-";
-}
-
-std::string bytes_text(std::int64_t bytes) {
-  const auto value = static_cast<double>(bytes);
-  return bytes < 1'000'000 ? fmt::format("{:.0f} kB", value / 1e3)
-                           : fmt::format("{:.1f} MB", value / 1e6);
 }
 
 std::string duration_text(double duration_s) {
@@ -134,7 +129,7 @@ std::string status_text(const Status& status) {
         "{} holds {} cells ({} silent) in {} flights of {} aircraft, {} to {}, in {}.\n",
         status.file, grouped(totals.cells), grouped(totals.silent_cells), grouped(totals.flights),
         grouped(totals.aircraft), time_text(totals.from_s), time_text(totals.to_s),
-        bytes_text(totals.bytes));
+        present::bytes_text(totals.bytes));
   if (status.feeds.empty()) return text;
 
   TextTable table({{"feed", TextTable::Align::left},

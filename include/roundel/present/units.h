@@ -37,6 +37,9 @@ std::string bearing_text(double bearing_deg);
 /// 1234567 as "1 234 567".
 std::string grouped(std::int64_t count);
 
+/// "115 kB", "2.4 MB": of 1000 and 1000 000 bytes.
+std::string bytes_text(std::int64_t bytes);
+
 /// ICAO addresses as six hex digits; hashed ones, above 24 bits, as sixteen.
 std::string address_text(std::uint64_t address);
 

@@ -125,6 +125,12 @@ class Store {
   /// Packs the file again after older data have been loaded between newer ones, and empties the
   /// write-ahead log. Takes about a second per 200 MB and as much free disk for the while.
   Result<void> compact();
+  /// Copies the database, as it is at this moment, to a file that does not exist yet; others may
+  /// record meanwhile. The copy has its name only once it is whole and has been read through.
+  /// @param progress  called now and then with the share that is done, [0, 1]
+  /// Errc: io (exists, cannot be written), disk_full, corrupt.
+  Result<void> backup(const std::filesystem::path& file,
+                      const std::function<void(double)>& progress = {}) const;
 
   // --- Reading -------------------------------------------------------------------------------
   /// Visits each selected cell once, ordered by window, then flight, as of one moment: commits of
