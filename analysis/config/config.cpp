@@ -138,6 +138,7 @@ class Reader {
     const auto read = table(document_.find("store"), "store", "[store]");
     if (!read) return tl::unexpected(read.error());
     config_.store = config_.file.parent_path() / read->text("path");
+    config_.hash_addresses = read->text("addresses") == "hashed";
     config_.write_s = read->number("write_s");
     config_.queue_reports = read->integer("queue_reports");
     return {};

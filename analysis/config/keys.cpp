@@ -88,6 +88,9 @@ constexpr std::array all_keys{
 
     Key{"store", "path", Kind::text, "", 0, 0, "", "\"roundel.db\"",
         "the database; taken from the folder of the configuration"},
+    Key{"store", "addresses", Kind::choice, "", 0, 0, "plain|hashed", "\"plain\"",
+        "hashed: aircraft addresses are recorded as keyed hashes; the key is made beside the "
+        "database"},
     Key{"store", "write_s", Kind::number, "s", 0.1, 3600, "", "5",
         "between commits: the most that a power cut can lose"},
     Key{"store", "queue_reports", Kind::integer, "", 16, 1'000'000, "", "20000",

@@ -16,6 +16,7 @@ void add_backup(CLI::App& app, Run& run);
 void add_compare(CLI::App& app, Run& run);
 void add_drift(CLI::App& app, Run& run);
 void add_export(CLI::App& app, Run& run);
+void add_forget(CLI::App& app, Run& run);
 void add_mast(CLI::App& app, Run& run);
 void add_expect(CLI::App& app, Run& run);
 void add_reach(CLI::App& app, Run& run);

@@ -14,6 +14,7 @@ int main(int argc, char** argv) {
   program::add_trial(app, run);
   program::add_status(app, run);
   program::add_backup(app, run);
+  program::add_forget(app, run);
   program::add_reach(app, run);
   program::add_report(app, run);
   program::add_export(app, run);
@@ -32,6 +33,7 @@ int main(int argc, char** argv) {
        {"drift", "roundel drift roundel.db --antenna collinear --from 2026-03-01"},
        {"expect", "roundel expect roundel.db --altitude-ft 10000,38000"},
        {"export", "roundel export roundel.db --antenna collinear --as geojson -o reach.json"},
+       {"forget", "roundel forget roundel.db --older-than-days 30"},
        {"mast", "roundel mast --radius-mm 25 --spacing-mm 275"},
        {"reach", "roundel reach roundel.db --antenna collinear --svg reach.svg"},
        {"report", "roundel report roundel.db --antenna collinear -o collinear.html"},

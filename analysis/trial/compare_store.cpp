@@ -102,7 +102,7 @@ Result<Comparison> compare(const schema::Store& store, const schema::Selection& 
   std::sort(all.begin(), all.end(), [](const auto& x, const auto& y) { return x.id < y.id; });
 
   CompareBuilder builder(*viewpoint, *side_a, *side_b, options);
-  const auto limit = site::effective_earth_limit(*viewpoint);
+  const auto limit = site::horizon_limit(*viewpoint, site::Refraction());
   pattern::ReachOptions reach_options;
   reach_options.sector_deg = options.sector_deg;
   std::array<std::vector<std::int64_t>, 2> edges_s;

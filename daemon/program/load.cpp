@@ -70,6 +70,7 @@ class Loader {
     auto recording = record::Recording::open({.store = config_.store,
                                               .site = config_.site,
                                               .rules = {},
+                                              .hash_addresses = config_.hash_addresses,
                                               .is_file = true,
                                               .log = [](Level, std::string_view) {}});
     if (!recording) return tl::unexpected(recording.error());

@@ -47,8 +47,12 @@ class Daemon {
  private:
   Result<void> start() {
     await_signals();
-    auto recording = record::Recording::open(
-        {.store = config_.store, .site = config_.site, .rules = {}, .is_file = false, .log = log_});
+    auto recording = record::Recording::open({.store = config_.store,
+                                              .site = config_.site,
+                                              .rules = {},
+                                              .hash_addresses = config_.hash_addresses,
+                                              .is_file = false,
+                                              .log = log_});
     if (!recording) return tl::unexpected(recording.error());
     for (const config::Feed& feed : config_.feeds)
       if (auto ok = recording->add_feed(feed); !ok) return ok;
@@ -144,8 +148,8 @@ class Daemon {
     const bool is_same_otherwise =
         config->store == config_.store && config->web == config_.web &&
         config->web_names == config_.web_names && config->web_token == config_.web_token &&
-        config->write_s == config_.write_s && config->queue_reports == config_.queue_reports &&
-        config->site == config_.site;
+        config->write_s == config_.write_s && config->hash_addresses == config_.hash_addresses &&
+        config->queue_reports == config_.queue_reports && config->site == config_.site;
     if (!is_same_otherwise)
       log_(Level::warning,
            "site, store and web are read at the start only: restart to change them");

@@ -7,6 +7,7 @@
 #include <optional>
 #include <utility>
 
+#include "daemon/record/address_key.h"
 #include "daemon/record/aircraft_table.h"
 #include "daemon/record/counts.h"
 #include "daemon/record/coverage.h"
@@ -51,7 +52,7 @@ struct Recorder::Impl {
         coverage(options.feed, options.recorded),
         flights(rules, coverage, std::move(flight_ids)) {}
 
-  void accept(const feed::Report& report, double arrival_s);
+  void accept(feed::Report report, double arrival_s);
   void accept_in_time(const feed::Report& report, double time_s);
   void accept_leap(const feed::Report& report, double time_s);
   void hold(const feed::Report& report, double time_s);
@@ -85,14 +86,17 @@ struct Recorder::Impl {
 
 // --- Time ------------------------------------------------------------------------------------
 
-void Recorder::Impl::accept(const feed::Report& report, double arrival_s) {
+void Recorder::Impl::accept(feed::Report report, double arrival_s) {
   const bool is_own = report.time_s && !options.clock_is_arrival;
   const double time_s = is_own ? *report.time_s : arrival_s;
   const bool is_near = clock.is_running() && time_s >= clock.now() - rules.stale_s &&
                        time_s <= clock.newest() + rules.leap_s;
   const double heard_s = is_near ? time_s : clock.newest();
   if (clock.is_running()) activity.heard(window_of(heard_s), heard_s);
-  if (const auto reason = implausible(report)) {
+  const auto reason = implausible(report);
+  if (rules.address_key && reason != feed::Reject::bad_address)
+    report.address = hidden_address(*rules.address_key, report.address);
+  if (reason) {
     if (is_near && *reason != feed::Reject::bad_address) {
       if (const Aircraft* known = table.find(report.address)) flights.mark_heard(*known, time_s);
     }

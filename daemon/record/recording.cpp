@@ -4,6 +4,7 @@
 
 #include <cassert>
 
+#include "daemon/record/address_key.h"
 #include "daemon/record/feed_recording.h"
 
 namespace roundel::record {
@@ -85,6 +86,11 @@ Result<Recording> Recording::open(Options options) {
                   fmt::format("the site was {}; it is {} now", words(**site), words(options.site)));
     const auto set = store->set_site(options.site);
     if (!set) return tl::unexpected(set.error());
+  }
+  if (options.hash_addresses) {
+    const auto key = address_key(options.store);
+    if (!key) return tl::unexpected(key.error());
+    options.rules.address_key = *key;
   }
   const auto next = store->next_flight_id();
   if (!next) return tl::unexpected(next.error());

@@ -25,7 +25,8 @@ class Recording {
     std::filesystem::path store;
     schema::SiteRow site;
     Rules rules;
-    bool is_file = false;  ///< reports come from files: feed time is the only clock
+    bool hash_addresses = false;  ///< by the key beside the store, made where it is missing
+    bool is_file = false;         ///< reports come from files: feed time is the only clock
     Log log;
   };
   /// Of one feed, since it was added.

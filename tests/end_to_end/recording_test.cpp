@@ -119,6 +119,33 @@ TEST_F(Whole, LoadingTwiceAddsNothingAndReadsGzipAndStandardInput) {
   EXPECT_EQ(load(plain + ".gz")["cells"], first["cells"]);
 }
 
+// The second half, recorded by another run, goes on in the flights of the first.
+TEST_F(Whole, HashedAddressesTellTheSameFlightsApart) {
+  const auto halves = lines("roof-a");
+  const std::size_t n = halves.size();
+  write_file(folder_ / "first", joined(halves, 0, n / 2));
+  write_file(folder_ / "second", joined(halves, n / 2, n));
+  const auto record = [&](std::string_view more_of_store) {
+    std::filesystem::remove(database());
+    write_file(config(), configuration({{.name = "roof-a", .source = ""}}, 0.5, more_of_store));
+    for (const char* half : {"first", "second"})
+      run_json({roundeld, "load", "--config", config().string(), "--feed", "roof-a", "--json",
+                (folder_ / half).string()});
+    return status();
+  };
+  const Json plain = record("");
+  EXPECT_FALSE(std::filesystem::exists(folder_ / "roundel.db.key"));
+  const Json hashed = record("addresses = \"hashed\"");
+  for (const char* key : {"cells", "silent_cells", "flights", "aircraft"})
+    EXPECT_EQ(hashed[key], plain[key]) << key;
+  const Json reach = run_json({roundel, "reach", database(), "--json"});
+  for (const Json& sector : reach["sectors"])
+    if (sector["address"].is_string()) {
+      EXPECT_EQ(sector["address"].get<std::string>().substr(0, 8), "00000000") << sector;
+    }
+  EXPECT_TRUE(std::filesystem::exists(folder_ / "roundel.db.key"));
+}
+
 TEST_F(Whole, AKillLosesNothingThatWasWrittenAndNeverTheDatabase) {
   Source source;
   write_file(config(), configuration({{.name = "roof-a", .source = connect(source)}}));

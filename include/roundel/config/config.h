@@ -91,8 +91,9 @@ struct Config {
   schema::SiteRow site;
   site::ExpectSettings expect;
   std::filesystem::path store = "roundel.db";
-  double write_s = 5;         ///< seconds between commits
-  int queue_reports = 20000;  ///< reports that may wait for the writer
+  bool hash_addresses = false;  ///< record keyed hashes of aircraft addresses
+  double write_s = 5;           ///< seconds between commits
+  int queue_reports = 20000;    ///< reports that may wait for the writer
   std::vector<std::string> antennas, receivers, mounts;
   std::vector<Feed> feeds;
   std::vector<Layout> layouts;

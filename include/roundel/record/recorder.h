@@ -5,11 +5,13 @@
 #include <cstdint>
 #include <functional>
 #include <memory>
+#include <optional>
 #include <span>
 #include <vector>
 
 #include "roundel/feed/report.h"
 #include "roundel/schema/store.h"
+#include "roundel/siphash.h"
 #include "roundel/site/sightline.h"
 
 namespace roundel::record {
@@ -22,8 +24,9 @@ struct Rules {
   double bridge_s = 300;       ///< silent cells are written across gaps up to this
   double infer_s = 1800;  ///< and, inferred, up to this where one straight path explains both ends
   double flight_break_s = 1800;
-  double max_speed_kn = 800;       ///< ground speed beyond which a fix is not believed
-  double max_horizon_ratio = 1.5;  ///< range over radio horizon beyond which no duct explains it
+  double max_speed_kn = 800;          ///< ground speed beyond which a fix is not believed
+  double max_horizon_ratio = 1.5;     ///< range over radio horizon beyond which no duct explains it
+  std::optional<SipKey> address_key;  ///< addresses are recorded as its hashes; none: as they are
 };
 
 /// What happened lately, for live displays. Totals since start.

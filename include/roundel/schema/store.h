@@ -125,6 +125,10 @@ class Store {
   /// Packs the file again after older data have been loaded between newer ones, and empties the
   /// write-ahead log. Takes about a second per 200 MB and as much free disk for the while.
   Result<void> compact();
+  /// Replaces the address of every flight that ended before a time by a number that says nothing:
+  /// equal for equal addresses among those replaced at once, and never to be turned back. Returns
+  /// how many flights that were. Open flights are left alone.
+  Result<std::int64_t> forget_addresses(double before_s);
   /// Copies the database, as it is at this moment, to a file that does not exist yet; others may
   /// record meanwhile. The copy has its name only once it is whole and has been read through.
   /// @param progress  called now and then with the share that is done, [0, 1]
