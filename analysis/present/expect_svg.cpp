@@ -9,7 +9,7 @@
 namespace roundel::present {
 
 std::string expect_svg(const site::Expectation& of, const std::vector<double>& altitudes_ft,
-                       double sector_deg, Units units, const std::string& about) {
+                       double sector_deg, Units units, const std::string& about, Form form) {
   std::vector<double> drawn = altitudes_ft;
   std::sort(drawn.begin(), drawn.end());
   constexpr std::size_t most = 3;
@@ -53,7 +53,7 @@ std::string expect_svg(const site::Expectation& of, const std::vector<double>& a
   if (std::find(obstructed.begin(), obstructed.end(), true) != obstructed.end())
     plot.rim(obstructed, Mark::block, "mask or terrain limits");
   plot.remark(std::string(of.limit().method()));
-  return plot.svg();
+  return plot.svg(form);
 }
 
 }  // namespace roundel::present

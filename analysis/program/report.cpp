@@ -12,13 +12,14 @@
 #include "analysis/program/report_parts.h"
 #include "analysis/program/selection.h"
 #include "analysis/program/write_file.h"
+#include "roundel/config/config.h"
 #include "roundel/schema/store.h"
 
 namespace roundel::program {
 namespace {
 
 struct ReportCommand {
-  std::string database, to, against;
+  std::string database, to, against, config;
   SelectionOptions selection;
   double sector_deg = 5;
   pattern::VerdictOptions options;
@@ -52,6 +53,7 @@ std::string typed(const ReportCommand& command) {
   if (command.options.confidence != usual.options.confidence)
     add("confidence", fmt::format("{:g}", command.options.confidence));
   if (command.units != usual.units) add("units", command.units);
+  add("config", command.config);
   add("against", command.against);
   return out;
 }
@@ -143,6 +145,15 @@ Result<int> run_report(const ReportCommand& command) {
                            {},
                            std::move(*feeds),
                            {}};
+  site::ExpectSettings expect;
+  if (!command.config.empty()) {
+    auto config = config::load(command.config);
+    if (!config) return tl::unexpected(config.error());
+    expect = std::move(config->expect);
+  }
+  auto expected = expectation_part(**site, expect, *units);
+  if (!expected) return tl::unexpected(expected.error());
+  page.parts.push_back(std::move(*expected));
   if (!command.against.empty()) {
     auto part = comparison_part(*store, *which, command.against, command.sector_deg,
                                 command.options.confidence);
@@ -169,6 +180,8 @@ void add_report(CLI::App& app, Run& run) {
   sub.add_option("-o,--output", command->to, "the page to write")
       ->required()
       ->type_name("FILE.html");
+  sub.add_option("--config", command->config, "roundel.toml: mask, terrain, link of what to expect")
+      ->type_name("FILE");
   sub.add_option("--against", command->against, "also compare with this, like antenna=spider")
       ->type_name("KEY=VALUE,...");
   sub.add_option("--question", command->question, "its heading, what you wanted to know")

@@ -5,7 +5,9 @@
 #include "analysis/program/selection.h"
 #include "roundel/present/compare.h"
 #include "roundel/present/drift.h"
+#include "roundel/present/expect.h"
 #include "roundel/present/units.h"
+#include "roundel/site/expect.h"
 #include "roundel/trial/compare.h"
 #include "roundel/trial/drift.h"
 
@@ -59,6 +61,36 @@ Result<present::ReportPart> drift_part(const schema::Store& store, const schema:
   part.paragraphs.push_back(present::drift_sentence(*drift));
   if (drift->days.size() > 1)
     part.figures.push_back(present::drift_svg(*drift, present::Form::figure));
+  return part;
+}
+
+Result<present::ReportPart> expectation_part(const schema::SiteRow& site,
+                                             const site::ExpectSettings& settings,
+                                             present::Units units) {
+  const auto of = site::Expectation::make(site, settings);
+  if (!of) return tl::unexpected(of.error());
+  const std::vector<double> altitudes_ft = pattern::ReachOptions{}.limit_altitudes_ft;
+  present::ReportPart part;
+  part.heading = "What range to expect";
+  std::string ranges;
+  for (const double altitude_ft : altitudes_ft) {
+    const auto at = of->altitude(altitude_ft);
+    ranges += fmt::format("{}{} for aircraft at {} (limit: {})", ranges.empty() ? "" : "; ",
+                          present::range_text(units, at.expected_km),
+                          present::altitude_text(units, altitude_ft), site::name_of(at.cause));
+  }
+  const site::Link& link = settings.link;
+  part.paragraphs.push_back(fmt::format("Mean over bearings: {}.", ranges));
+  part.paragraphs.push_back(fmt::format(
+      "Worked out from {}, and a link of {:g} dBm at the aircraft, {} half-wave dipole{}, {:.1f} "
+      "dB "
+      "in the feeder and a threshold of {:g} dBm: its median, so that half of all aircraft and "
+      "hours do better.",
+      of->limit().method(), link.power_dbm, link.elements, link.elements == 1 ? "" : "s",
+      link.feeder.loss_db(), link.threshold_dbm));
+  for (const std::string& warning : of->warnings()) part.paragraphs.push_back(warning);
+  part.figures.push_back(
+      present::expect_svg(*of, altitudes_ft, 5, units, "", present::Form::figure));
   return part;
 }
 

@@ -4,6 +4,7 @@
 
 #include "roundel/present/report.h"
 #include "roundel/schema/store.h"
+#include "roundel/site/expect_settings.h"
 
 namespace roundel::program {
 
@@ -17,5 +18,10 @@ Result<present::ReportPart> comparison_part(const schema::Store& store,
 /// What changed with time. Too few data is no error: the section says so. Others as of
 /// trial::drift().
 Result<present::ReportPart> drift_part(const schema::Store& store, const schema::Selection& which);
+
+/// What the site lets expect, and what limits it.
+Result<present::ReportPart> expectation_part(const schema::SiteRow& site,
+                                             const site::ExpectSettings& settings,
+                                             present::Units units);
 
 }  // namespace roundel::program

@@ -25,7 +25,8 @@ std::string expect_json(const site::Expectation& of, const std::vector<double>& 
 /// terrain limits marked.
 /// @param about  for the title; may be empty
 std::string expect_svg(const site::Expectation& of, const std::vector<double>& altitudes_ft,
-                       double sector_deg, Units units, const std::string& about);
+                       double sector_deg, Units units, const std::string& about,
+                       Form form = Form::document);
 
 /// A mask file (site/mask.h) from the verdict's cut-offs: one elevation a sector, that of the
 /// horizon where no wall was found. Comments name the sectors nobody could judge and the spread of
