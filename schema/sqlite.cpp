@@ -217,7 +217,7 @@ Result<void> Database::copy_to(Database& target,
   if (!moment) return tl::unexpected(moment.error());
   if (const auto begun = integer("SELECT count(*) FROM sqlite_master"); !begun)
     return tl::unexpected(begun.error());
-  constexpr int pages_at_once = 1024;
+  constexpr int pages_at_once = 256;
   sqlite3_backup* copy =
       sqlite3_backup_init(target.connection_.get(), "main", connection_.get(), "main");
   int code = copy == nullptr ? sqlite3_errcode(target.connection_.get()) : SQLITE_OK;

@@ -161,7 +161,8 @@ constexpr std::array all_keys{
         "run by /bin/sh when recording fails and when it recovers; ROUNDEL_STATE, ROUNDEL_REASON, "
         "ROUNDEL_FEED, ROUNDEL_TEXT and ROUNDEL_SITE tell it what"},
     Key{"notify", "silent_s", Kind::number, "s", 1, 604800, "", "900",
-        "how long a feed may bring no report before it counts as failing"},
+        "how long a feed may bring no report before it counts as failing; longer where nights are "
+        "quiet"},
 };
 
 std::string shown_section(const Section& section) {

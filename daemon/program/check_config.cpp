@@ -11,12 +11,10 @@
 namespace roundel::program {
 namespace {
 
-struct Options {
+struct CheckCommand {
   std::string file;
   bool keys = false, json = false;
 };
-
-void print(const std::string& text) { std::fwrite(text.data(), 1, text.size(), stdout); }
 
 std::string source_of(const config::Feed& feed) {
   if (feed.connect) return "connects to " + feed.connect->text();
@@ -56,7 +54,7 @@ void print_keys_json() {
   print(out.dump(2) + "\n");
 }
 
-Result<int> check(const Options& options) {
+Result<int> check(const CheckCommand& options) {
   if (options.keys) {
     options.json ? print_keys_json() : print_keys();
     return 0;
@@ -91,7 +89,7 @@ Result<int> check(const Options& options) {
 }  // namespace
 
 void add_check_config(CLI::App& app, Run& run) {
-  const auto options = std::make_shared<Options>();
+  const auto options = std::make_shared<CheckCommand>();
   CLI::App* command =
       app.add_subcommand("check-config", "Check the configuration, or print what it may hold");
   command->add_option("--config", options->file, "The configuration, roundel.toml")

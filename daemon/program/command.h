@@ -1,7 +1,9 @@
 // The commands of `roundeld`: each file here adds one to the command line.
 #pragma once
 #include <CLI/CLI.hpp>
+#include <cstdio>
 #include <functional>
+#include <string>
 
 #include "roundel/result.h"
 
@@ -16,5 +18,8 @@ void add_check_config(CLI::App& app, Run& run);
 void add_load(CLI::App& app, Run& run);
 void add_peek(CLI::App& app, Run& run);
 void add_run(CLI::App& app, Run& run);
+
+/// On standard output, as it is.
+inline void print(const std::string& text) { std::fwrite(text.data(), 1, text.size(), stdout); }
 
 }  // namespace roundel::program

@@ -26,7 +26,7 @@ namespace {
 using Json = nlohmann::ordered_json;
 using Clock = std::chrono::steady_clock;
 
-struct Options {
+struct LoadCommand {
   std::string config, feed;
   std::optional<std::string> antenna, receiver, mount;
   std::optional<double> rotation_deg;
@@ -56,7 +56,7 @@ struct Outcome {
 /// Loads files into one recording.
 class Loader {
  public:
-  Loader(const Options& options, const config::Config& config, config::Feed feed)
+  Loader(const LoadCommand& options, const config::Config& config, config::Feed feed)
       : options_(options), config_(config), feed_(std::move(feed)) {}
 
   Result<Outcome> load() {
@@ -154,7 +154,7 @@ class Loader {
     return {};
   }
 
-  const Options& options_;
+  const LoadCommand& options_;
   const config::Config& config_;
   config::Feed feed_;
   std::int64_t n_lines_ = 0;
@@ -174,7 +174,7 @@ Result<void> declared(std::string& into, const std::optional<std::string>& name,
   return {};
 }
 
-Result<config::Feed> feed_of(const Options& options, const config::Config& config) {
+Result<config::Feed> feed_of(const LoadCommand& options, const config::Config& config) {
   std::vector<std::string> names;
   const config::Feed* found = nullptr;
   for (const config::Feed& feed : config.feeds) {
@@ -201,8 +201,6 @@ Result<config::Feed> feed_of(const Options& options, const config::Config& confi
 }
 
 // --- What was done -----------------------------------------------------------------------------
-
-void print(const std::string& text) { std::fwrite(text.data(), 1, text.size(), stdout); }
 
 double per_second(const Outcome& outcome) {
   return static_cast<double>(outcome.counts.received) / std::max(outcome.took_s, 1e-3);
@@ -241,7 +239,7 @@ void print_text(const std::string& feed, const Outcome& outcome) {
                     outcome.n_cells, outcome.n_flights, outcome.took_s, per_second(outcome)));
 }
 
-Result<int> load(const Options& options) {
+Result<int> load(const LoadCommand& options) {
   const auto config = config::load(options.config);
   if (!config) return tl::unexpected(config.error());
   auto feed = feed_of(options, *config);
@@ -262,7 +260,7 @@ Result<int> load(const Options& options) {
 }  // namespace
 
 void add_load(CLI::App& app, Run& run) {
-  const auto options = std::make_shared<Options>();
+  const auto options = std::make_shared<LoadCommand>();
   CLI::App* command = app.add_subcommand("load", "Record from files, as fast as it goes");
   command->add_option("--config", options->config, "The configuration, roundel.toml")
       ->required()

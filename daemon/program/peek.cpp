@@ -13,7 +13,7 @@
 namespace roundel::program {
 namespace {
 
-struct Options {
+struct PeekCommand {
   std::string source;
   std::string name = "feed";
   bool layout_only = false;
@@ -21,7 +21,7 @@ struct Options {
   feed::SampleLimits limits;
 };
 
-Result<feed::Sample> sample(const Options& options) {
+Result<feed::Sample> sample(const PeekCommand& options) {
   std::error_code ignored;
   if (options.source == "-" || std::filesystem::exists(options.source, ignored))
     return feed::sample_file(options.source, options.limits);
@@ -33,7 +33,7 @@ Result<feed::Sample> sample(const Options& options) {
               options.source, "see roundeld peek --help");
 }
 
-Result<int> peek(const Options& options) {
+Result<int> peek(const PeekCommand& options) {
   if (options.name.empty() || options.name == "ndjson" || options.name == "columns")
     return fail(Errc::bad_usage, fmt::format("a layout can't be named \"{}\"", options.name),
                 "--name", "choose another name");
@@ -55,7 +55,7 @@ Result<int> peek(const Options& options) {
 }  // namespace
 
 void add_peek(CLI::App& app, Run& run) {
-  const auto options = std::make_shared<Options>();
+  const auto options = std::make_shared<PeekCommand>();
   CLI::App* command = app.add_subcommand(
       "peek", "Show a live sample, guess the layout, print a ready [layout] table");
   command

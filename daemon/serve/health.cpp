@@ -38,7 +38,7 @@ void judge(const FeedLive& feed, const Live& live, std::vector<Reason>& reasons)
       return add("feed_stopped", "is not being read", feed.state_since_s);
   }
   const double heard_s = std::max(feed.last_report_s, live.started_s);
-  if (live.now_s - heard_s > live.silent_after_s)
+  if (live.silent_after_s > 0 && live.now_s - heard_s > live.silent_after_s)
     add("feed_silent", fmt::format("has brought no report for {}", in_words(live.silent_after_s)),
         heard_s);
 }

@@ -42,13 +42,13 @@ TEST(ConfigMessage, Sections) {
       {"unknown", "[store]", "[database]",
        "r.toml:8: there is no section \"database\"; there are: site, refraction, mask, terrain, "
        "feeder, link, store, antenna, receiver, "
-       "mount, feed, layout, web"},
+       "mount, feed, layout, web, notify"},
       {"inside only", "[store]", "[keep]",
        "r.toml:8: there is no section \"keep\"; did you mean \"feed\"?"},
       {"key outside", "[site]", "latitude = 3\n[site]",
        "r.toml:1: there is no section \"latitude\"; there are: site, refraction, mask, terrain, "
        "feeder, link, store, antenna, receiver, "
-       "mount, feed, layout, web"},
+       "mount, feed, layout, web, notify"},
       {"single brackets", "[[feed]]", "[feed]",
        "r.toml:18: feed may stand several times; write [[feed]], with two brackets"},
       {"double brackets", "[store]", "[[store]]",
@@ -73,9 +73,9 @@ TEST(ConfigMessage, Keys) {
       {"swapped letters", "name = \"roof\"", "nmae = \"roof\"",
        "r.toml:19: [[feed]] has no key \"nmae\"; did you mean \"name\"?"},
       {"unknown", "[store]", "[store]\ncolour = 3",
-       "r.toml:9: [store] has no key \"colour\"; it has: path, write_s, queue_reports"},
+       "r.toml:9: [store] has no key \"colour\"; it has: path, addresses, write_s, queue_reports"},
       {"line end in a key", "[store]", "[store]\n\"a\\nb\" = 3",
-       "r.toml:9: [store] has no key \"a\\x0ab\"; it has: path, write_s, queue_reports"},
+       "r.toml:9: [store] has no key \"a\\x0ab\"; it has: path, addresses, write_s, queue_reports"},
       {"missing number", "latitude = 52.1\n", "",
        "r.toml:1: [site] lacks latitude; add latitude = a number (deg): WGS 84, north positive"},
       {"missing name", "[[antenna]]\nname = \"collinear\"", "[[antenna]]",

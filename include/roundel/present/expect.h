@@ -4,6 +4,7 @@
 #include <vector>
 
 #include "roundel/pattern/verdict.h"
+#include "roundel/present/polar_plot.h"
 #include "roundel/present/units.h"
 #include "roundel/site/expect.h"
 

@@ -30,7 +30,7 @@ struct Live {
   double last_commit_s{};  ///< computer's clock, 0: none yet
   double last_commit_took_s{};
   std::string store_state = "ok";  ///< or what is wrong, in words
-  double silent_after_s = 900;     ///< how long a feed may bring no report and count as well
+  double silent_after_s{};  ///< how long a feed may bring no report and count as well; 0: ever so
   std::vector<FeedLive> feeds;
 };
 
