@@ -319,7 +319,10 @@ std::vector<Help> Expectation::help(const std::vector<double>& altitudes_ft) con
   compare("one more metre of height", higher, impl_->settings.link);
   Link better = impl_->settings.link;
   better.threshold_dbm -= 3;  // the same to the budget
-  compare("3 dB less feeder loss", impl_->site, better);
+  const bool has_as_much = impl_->settings.link.feeder.loss_db() >= 3;
+  compare(
+      has_as_much ? "3 dB less feeder loss" : "3 dB more gain (the feeder loses less than that)",
+      impl_->site, better);
   if (impl_->settings.link.amplifier_db <= 0) {
     better = impl_->settings.link;
     better.amplifier_db = 20;
