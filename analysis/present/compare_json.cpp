@@ -57,18 +57,22 @@ std::string compare_sentence(const trial::Comparison& c) {
     const auto part = [](const std::string& ranges) {
       return ranges.find("all") == 0 ? "on " + ranges : "at " + ranges;
     };
-    if (d.low_db > 0 && of_b.empty() && !of_a.empty())
+    const bool a_leads = d.low_db > 0, b_leads = d.high_db < 0;
+    if (of_a.empty() && of_b.empty()) {
+      out += a_leads || b_leads ? ", though on no bearing surely for itself"
+                                : ", nor on any bearing for itself";
+    } else if (a_leads && of_b.empty()) {
       out += fmt::format(", and is nowhere worse; surely better {}", part(of_a));
-    else if (d.high_db < 0 && of_a.empty() && !of_b.empty())
+    } else if (b_leads && of_a.empty()) {
       out += fmt::format(", and is nowhere worse; surely better {}", part(of_b));
-    else if (of_a.empty() && of_b.empty())
-      out += ", nor on any bearing for itself";
-    else if (!(d.low_db > 0) && !of_a.empty())
-      out += fmt::format(", but {} is better {}", c.name_a, part(of_a));
-    if (!of_b.empty() && !(d.high_db < 0))
-      out += fmt::format(", {} is better {}", c.name_b, part(of_b));
-    if (d.high_db < 0 && !of_a.empty())
-      out += fmt::format(", {} is better {}", c.name_a, part(of_a));
+    } else {
+      // Where the one that hears less overall is the better one all the same.
+      if (!a_leads && !of_a.empty())
+        out += fmt::format(", but {} is better {}", c.name_a, part(of_a));
+      if (!b_leads && !of_b.empty())
+        out += fmt::format(", {}{} is better {}", a_leads || of_a.empty() ? "but " : "", c.name_b,
+                           part(of_b));
+    }
   }
   out += '.';
   if (!c.confounded.empty()) out += " This may be due to something else: see what is confounded.";

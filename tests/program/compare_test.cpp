@@ -1,4 +1,6 @@
 // roundel compare, as a person runs it.
+#include "roundel/present/compare.h"
+
 #include <gmock/gmock.h>
 
 #include <nlohmann/json.hpp>
@@ -100,6 +102,42 @@ TEST_F(CompareProgram, PlansASwapWhereThereAreTwoReceivers) {
   const json four = json::parse(compare(longer).out);
   EXPECT_NEAR(four["sector_half_width_db"].get<double>(),
               out["sector_half_width_db"].get<double>() / 2, 0.002);
+}
+
+trial::Comparison comparison(double value_db, double half_db) {
+  trial::Comparison out;
+  out.name_a = "collinear";
+  out.name_b = "spider";
+  out.difference = {value_db, value_db - half_db, value_db + half_db};
+  out.sectors.resize(72);
+  for (std::size_t s = 0; s < 72; ++s)
+    out.sectors[s].bearing_deg = 2.5 + 5.0 * static_cast<double>(s);
+  return out;
+}
+void decide(trial::Comparison& c, std::size_t from, std::size_t to, double db) {
+  for (std::size_t s = from; s < to; ++s) {
+    c.sectors[s].difference_db = db;
+    c.sectors[s].significant = true;
+  }
+}
+
+// It once named the same bearings twice where the second heard more.
+TEST(CompareSentence, NamesWhereTheOtherIsBetterOnce) {
+  auto b_leads = comparison(-1.4, 0.2);
+  decide(b_leads, 0, 30, -2);
+  decide(b_leads, 38, 46, 1.5);
+  EXPECT_EQ(present::compare_sentence(b_leads),
+            "spider hears 1.4 dB more overall than collinear (95% interval +1.2 to +1.6), but "
+            "collinear is better at 190 to 230 degrees.");
+  auto a_leads = comparison(1.4, 0.2);
+  decide(a_leads, 0, 30, 2);
+  decide(a_leads, 38, 46, -1.5);
+  EXPECT_EQ(present::compare_sentence(a_leads),
+            "collinear hears 1.4 dB more overall than spider (95% interval +1.2 to +1.6), but "
+            "spider is better at 190 to 230 degrees.");
+  EXPECT_EQ(present::compare_sentence(comparison(0.1, 0.2)),
+            "No difference between collinear and spider is seen overall: +0.1 dB (95% interval "
+            "-0.1 to +0.3), nor on any bearing for itself.");
 }
 
 struct Refused {
