@@ -1,6 +1,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "roundel/pattern/cut.h"
 #include "roundel/pattern/reach.h"
 #include "roundel/pattern/verdict.h"
 
@@ -136,6 +137,27 @@ Result<Verdict> verdict(const schema::Store& store, const schema::Selection& whi
   });
   if (!read) return tl::unexpected(read.error());
   return judge(exposure.finish(most_flights_per_sector), ranges.finish(), options);
+}
+
+Result<Cut> cut(const schema::Store& store, const schema::Selection& which,
+                const CutOptions& options) {
+  if (auto ok = CutBuilder::check(options); !ok) return tl::unexpected(ok.error());
+  const auto of = setting(store, which);
+  if (!of) return tl::unexpected(of.error());
+  const auto limit = site::effective_earth_limit(of->viewpoint);
+  CutBuilder builder(of->viewpoint, *limit, options, of->flights);
+  const auto read = store.each_cell(which, [&](const schema::Cell& cell) {
+    builder.add(cell);
+    return true;
+  });
+  if (!read) return tl::unexpected(read.error());
+  const auto judged = verdict(store, which, options.sector_deg, {});
+  if (!judged) {
+    if (judged.error().code != Errc::bad_usage) return tl::unexpected(judged.error());
+    return builder.finish();
+  }
+  const auto sector = static_cast<std::size_t>(options.bearing_deg / options.sector_deg);
+  return builder.finish(judged->sectors[std::min(sector, judged->sectors.size() - 1)]);
 }
 
 }  // namespace roundel::pattern

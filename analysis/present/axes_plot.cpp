@@ -59,6 +59,10 @@ void AxesPlot::bars(std::vector<std::pair<At, At>> bars, Fill fill, std::string 
   layers_.push_back({Layer::Kind::bars, {}, std::move(bars), fill, {}, std::move(legend)});
 }
 
+void AxesPlot::boxes(std::vector<std::pair<At, At>> corners, Fill fill, std::string legend) {
+  layers_.push_back({Layer::Kind::boxes, {}, std::move(corners), fill, {}, std::move(legend)});
+}
+
 void AxesPlot::remark(std::string text) {
   layers_.push_back({Layer::Kind::remark, {}, {}, {}, {}, std::move(text)});
 }
@@ -69,6 +73,7 @@ std::string AxesPlot::svg(Form form) const {
   for (const Layer& layer : layers_) switch (layer.kind) {
       case Layer::Kind::area:
       case Layer::Kind::bars:
+      case Layer::Kind::boxes:
         legend.add({LegendKey::Kind::surface, look_of(layer.fill)}, layer.legend);
         break;
       case Layer::Kind::line:
@@ -121,8 +126,14 @@ std::string AxesPlot::svg(Form form) const {
   };
   for (const Layer& layer : layers_) {
     if (layer.kind == Layer::Kind::area) surface(look_of(layer.fill), path(layer.points, true));
-    if (layer.kind != Layer::Kind::bars) continue;
     std::string d;
+    if (layer.kind == Layer::Kind::boxes) {
+      for (const auto& [from, to] : layer.bars)
+        d += fmt::format("M{} {}H{}V{}H{}Z", svg_number(px(from.x)), svg_number(py(from.y)),
+                         svg_number(px(to.x)), svg_number(py(to.y)), svg_number(px(from.x)));
+      if (!d.empty()) surface(look_of(layer.fill), d);
+    }
+    if (layer.kind != Layer::Kind::bars) continue;
     for (const auto& [from, to] : layer.bars)
       d += fmt::format("M{} {}h5V{}h-5Z", svg_number(px(from.x) - 2.5), svg_number(py(from.y)),
                        svg_number(py(to.y)));

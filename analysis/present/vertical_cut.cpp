@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cmath>
 
 #include "roundel/present/axes_plot.h"
@@ -11,23 +12,31 @@ namespace {
 
 constexpr double top_ft = 45'000;
 
+std::string sector_name(double middle_deg, double sector_deg) {
+  return fmt::format("{} to {} degrees", bearing_text(middle_deg - sector_deg / 2),
+                     bearing_text(middle_deg + sector_deg / 2));
+}
 std::string sector_name(const pattern::Reach& reach, std::size_t sector) {
-  const double middle_deg = reach.sectors[sector].bearing_deg;
-  return fmt::format("{} to {} degrees", bearing_text(middle_deg - reach.sector_deg / 2),
-                     bearing_text(middle_deg + reach.sector_deg / 2));
+  return sector_name(reach.sectors[sector].bearing_deg, reach.sector_deg);
 }
 
-/// Altitude at which a place stands at an elevation as seen from the antenna. Elevation grows with
-/// altitude, so halving finds it.
-double altitude_ft_at(const site::Viewpoint& viewpoint, double range_km, double bearing_deg,
-                      double elevation_deg) {
-  double low_ft = -1'000, high_ft = 1e6;
-  for (int i = 0; i < 50; ++i) {
-    const double middle_ft = (low_ft + high_ft) / 2;
-    const auto sight = viewpoint.along({range_km, bearing_deg}, middle_ft);
-    (sight.elevation_deg < elevation_deg ? low_ft : high_ft) = middle_ft;
+/// Why the sector's reach ends where it does.
+std::string reason(const pattern::SectorVerdict& judged) {
+  switch (judged.state) {
+    case pattern::State::horizon:
+      return "The horizon ends it, not the antenna.";
+    case pattern::State::signal:
+      return "The signal runs out before the horizon, at every altitude alike.";
+    case pattern::State::obstructed:
+      return fmt::format(
+          "Nothing below {:.1f} degrees ({:.1f} to {:.1f}) is heard at any range: an obstruction, "
+          "not the antenna.",
+          judged.cutoff_deg.value_or(0), judged.cutoff_low_deg.value_or(0),
+          judged.cutoff_high_deg.value_or(0));
+    case pattern::State::unjudged:
+      break;
   }
-  return low_ft;
+  return "Too few flights to say why.";
 }
 
 }  // namespace
@@ -54,20 +63,26 @@ std::string vertical_cut_sentence(const pattern::Reach& reach, const pattern::Ve
                      range_in_both(units, of.farthest->range_km), 100 * of.farthest->ratio(),
                      reach.limit_method, altitude_text(units, of.farthest->altitude_ft),
                      grouped(of.flights));
-  switch (judged.state) {
-    case pattern::State::horizon:
-      return out + "The horizon ends it, not the antenna.";
-    case pattern::State::signal:
-      return out + "The signal runs out before the horizon, at every altitude alike.";
-    case pattern::State::obstructed:
-      return out + fmt::format(
-                       "Nothing below {:.1f} degrees ({:.1f} to {:.1f}) is heard at any "
-                       "range: an obstruction, not the antenna.",
-                       judged.cutoff_deg.value_or(0), judged.cutoff_low_deg.value_or(0),
-                       judged.cutoff_high_deg.value_or(0));
-    case pattern::State::unjudged:
-      return out + "Too few flights to say why.";
-  }
+  return out + reason(judged);
+}
+
+std::string cut_sentence(const pattern::Cut& cut, Units units) {
+  std::string out = sector_name(cut.bearing_deg, cut.sector_deg) + ": ";
+  if (cut.n_flights == 0) return out + "nothing has been heard there.";
+  std::int64_t heard = 0, expected = 0;
+  double farthest_km = 0;
+  for (const auto& hour : cut.hours) heard += hour.heard, expected += hour.expected;
+  for (const auto& flight : cut.flights) farthest_km = std::max(farthest_km, flight.farthest_km);
+  const auto n_hours = static_cast<std::int64_t>(cut.hours.size());
+  out += fmt::format("{} {} in {} {} with traffic", grouped(cut.n_flights),
+                     cut.n_flights == 1 ? "flight" : "flights", grouped(n_hours),
+                     n_hours == 1 ? "hour" : "hours");
+  if (expected > 0)
+    out += fmt::format(", {:.0f} % of {} chances heard",
+                       100 * static_cast<double>(heard) / static_cast<double>(expected),
+                       grouped(expected));
+  out += fmt::format(", farthest {}.", range_in_both(units, farthest_km));
+  if (cut.judged) out += " " + reason(*cut.judged);
   return out;
 }
 
@@ -102,8 +117,9 @@ std::string vertical_cut_svg(const site::Viewpoint& viewpoint, const pattern::Re
     std::vector<AxesPlot::At> line, hidden;
     for (int i = 0; i <= 40; ++i) {
       const double range_km = far_km * i / 40;
-      line.push_back(
-          at(range_km, altitude_ft_at(viewpoint, range_km, of.bearing_deg, *cutoff_deg)));
+      const auto altitude_ft =
+          pattern::altitude_ft_at(viewpoint, {range_km, of.bearing_deg}, *cutoff_deg);
+      if (altitude_ft) line.push_back(at(range_km, *altitude_ft));
     }
     hidden = line;
     hidden.push_back(at(far_km, 0));

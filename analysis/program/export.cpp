@@ -62,20 +62,6 @@ Result<int> export_cells(const ExportCommand& command, const schema::Store& stor
   return 0;
 }
 
-/// The picture of one bearing from the side.
-Result<std::string> cut(const ExportCommand& command, const schema::SiteRow& site,
-                        const pattern::Reach& reach, const pattern::Verdict& verdict,
-                        present::Units units) {
-  if (!(command.bearing_deg >= 0 && command.bearing_deg < 360))
-    return fail(Errc::bad_usage, fmt::format("{:g} is no bearing", command.bearing_deg),
-                "--bearing-deg", "choose one from 0 to below 360");
-  const auto viewpoint = site::Viewpoint::from(site);
-  if (!viewpoint) return tl::unexpected(viewpoint.error());
-  const auto sector = static_cast<std::size_t>(command.bearing_deg / reach.sector_deg);
-  return present::vertical_cut_svg(*viewpoint, reach, verdict,
-                                   std::min(sector, reach.sectors.size() - 1), units, "cut");
-}
-
 Result<int> run_export(const ExportCommand& command) {
   if (command.as == "views") return put(command.to, std::string(present::views_sql()));
   if (command.database.empty())
@@ -92,6 +78,14 @@ Result<int> run_export(const ExportCommand& command) {
                 "choose csv, geojson, kml, svg or views, or --cells");
 
   const std::string title = about(*store, command.selection);
+  if (command.as == "svg" && command.picture == "cut") {
+    pattern::CutOptions of;
+    of.bearing_deg = command.bearing_deg;
+    of.sector_deg = command.sector_deg;
+    return pattern::cut(*store, *selection, of).and_then([&](const pattern::Cut& cut) {
+      return put(command.to, present::cut_svg(cut, *units, title));
+    });
+  }
   pattern::ReachOptions options;
   options.sector_deg = command.sector_deg;
   const auto reach = pattern::reach(*store, *selection, options);
@@ -104,12 +98,7 @@ Result<int> run_export(const ExportCommand& command) {
     return tl::unexpected(verdict.error());
   const auto site = store->site();
   if (!site) return tl::unexpected(site.error());
-  if (command.as == "svg") {
-    if (command.picture == "gain") return put(command.to, present::verdict_svg(*verdict, title));
-    const auto picture = cut(command, **site, *reach, *verdict, *units);
-    if (!picture) return tl::unexpected(picture.error());
-    return put(command.to, *picture);
-  }
+  if (command.as == "svg") return put(command.to, present::verdict_svg(*verdict, title));
   const present::Conclusion of{title, **site, *reach, verdict ? &*verdict : nullptr};
   if (!verdict)
     fmt::print(stderr, "roundel: without gain and states: {}\n", verdict.error().line());

@@ -4,7 +4,11 @@
 #include <fmt/format.h>
 
 #include <CLI/CLI.hpp>
+#include <cmath>
+#include <functional>
+#include <map>
 #include <memory>
+#include <optional>
 
 #include "analysis/program/about.h"
 #include "analysis/program/command.h"
@@ -12,6 +16,7 @@
 #include "analysis/program/text_table.h"
 #include "analysis/program/write_file.h"
 #include "roundel/present/verdict.h"
+#include "roundel/present/vertical_cut.h"
 #include "roundel/schema/store.h"
 
 namespace roundel::program {
@@ -25,6 +30,7 @@ struct VerdictCommand {
   std::string units = "metric";
   bool json = false;
   std::string svg;
+  std::optional<double> cut_deg;
 };
 
 std::string table(const pattern::Verdict& verdict, present::Units units) {
@@ -89,6 +95,66 @@ std::string method_lines(const pattern::Verdict& verdict) {
   return out;
 }
 
+// Share heard by altitude, highest first, and by range.
+std::string table(const pattern::Cut& cut, present::Units units) {
+  constexpr double column_km = 50;
+  struct Sum {
+    std::int64_t heard{}, expected{};
+  };
+  std::map<double, std::map<int, Sum>, std::greater<>> rows;
+  int last = 0;
+  for (const auto& bin : cut.bins) {
+    const int column = static_cast<int>(bin.middle.range_km / column_km);
+    last = std::max(last, column);
+    Sum& sum = rows[bin.middle.altitude_ft][column];
+    sum.heard += bin.heard;
+    sum.expected += bin.expected;
+  }
+  std::vector<TextTable::Column> columns{
+      {"above " + std::string(present::altitude_unit(units)), TextTable::Align::right}};
+  for (int column = 0; column <= last; ++column)
+    columns.push_back({fmt::format("{:.0f}-{:.0f} {}", present::range_in(units, column * column_km),
+                                   present::range_in(units, (column + 1) * column_km),
+                                   present::range_unit(units)),
+                       TextTable::Align::right});
+  TextTable out(std::move(columns));
+  for (const auto& [altitude_ft, sums] : rows) {
+    std::vector<std::string> cells{present::grouped(
+        std::lround(present::altitude_in(units, altitude_ft - cut.altitude_step_ft / 2)))};
+    for (int column = 0; column <= last; ++column) {
+      const auto sum = sums.find(column);
+      cells.push_back(sum == sums.end()
+                          ? "-"
+                          : fmt::format("{:.0f}%", 100 * static_cast<double>(sum->second.heard) /
+                                                       static_cast<double>(sum->second.expected)));
+    }
+    out.add(std::move(cells));
+  }
+  return out.text();
+}
+
+Result<int> show_cut(const VerdictCommand& command, const schema::Store& store,
+                     const schema::Selection& which, present::Units units) {
+  pattern::CutOptions options;
+  options.bearing_deg = *command.cut_deg;
+  options.sector_deg = command.sector_deg;
+  const auto cut = pattern::cut(store, which, options);
+  if (!cut) return tl::unexpected(cut.error());
+  if (!command.svg.empty()) {
+    const auto written =
+        write_file(command.svg, present::cut_svg(*cut, units, about(store, command.selection)));
+    if (!written) return tl::unexpected(written.error());
+  }
+  if (command.json) {
+    fmt::print("{}\n", present::cut_json(*cut));
+    return 0;
+  }
+  fmt::print("{}\n", present::cut_sentence(*cut, units));
+  if (!cut->bins.empty())
+    fmt::print("\n{}\nShare of reports heard. -: no traffic there.\n", table(*cut, units));
+  return 0;
+}
+
 Result<int> run_verdict(const VerdictCommand& command) {
   const auto units = present::parse_units(command.units);
   if (!units) return tl::unexpected(units.error());
@@ -96,6 +162,7 @@ Result<int> run_verdict(const VerdictCommand& command) {
   if (!selection) return tl::unexpected(selection.error());
   const auto store = schema::Store::open(command.database, schema::Store::Access::read);
   if (!store) return tl::unexpected(store.error());
+  if (command.cut_deg) return show_cut(command, *store, *selection, *units);
   const auto verdict = pattern::verdict(*store, *selection, command.sector_deg, command.options);
   if (!verdict) return tl::unexpected(verdict.error());
   if (!command.svg.empty()) {
@@ -133,6 +200,7 @@ void add_verdict(CLI::App& app, Run& run) {
   sub.add_option("--units", command->units, "metric or aviation, for text (metric)");
   sub.add_flag("--json", command->json, "print JSON");
   sub.add_option("--svg", command->svg, "also write a polar plot of gain to this file");
+  sub.add_option("--cut", command->cut_deg, "instead: this bearing from the side, degrees");
   sub.callback([command, &run] { run = [command] { return run_verdict(*command); }; });
 }
 

@@ -34,13 +34,15 @@ class AxesPlot {
   void marks(std::vector<At> points, std::string legend);
   /// Upright bars from the first's y to the second's, at the first's x.
   void bars(std::vector<std::pair<At, At>> bars, Fill fill, std::string legend);
+  /// Upright rectangles between two opposite corners.
+  void boxes(std::vector<std::pair<At, At>> corners, Fill fill, std::string legend);
   void remark(std::string text);
 
   std::string svg(Form form = Form::document) const;
 
  private:
   struct Layer {
-    enum class Kind { area, line, marks, bars, remark } kind;
+    enum class Kind { area, line, marks, bars, boxes, remark } kind;
     std::vector<At> points;
     std::vector<std::pair<At, At>> bars;
     Fill fill{};

@@ -1,0 +1,169 @@
+#include "roundel/pattern/cut.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <map>
+#include <numbers>
+#include <tuple>
+#include <unordered_map>
+#include <utility>
+
+namespace roundel::pattern {
+namespace {
+
+constexpr double rad_per_deg = std::numbers::pi / 180;
+constexpr double most_ratio = 1.05;  // of the horizon: beyond is ducting or a bad position
+constexpr double horizon_step_ft = 500, line_step_km = 5;
+
+}  // namespace
+
+std::optional<double> altitude_ft_at(const site::Viewpoint& viewpoint,
+                                     const site::Overground& place, double elevation_deg) {
+  const double radius_m = 1000 * viewpoint.k() * viewpoint.radius_km(place.bearing_deg);
+  const double e = elevation_deg * rad_per_deg, t = 1000 * place.range_km / radius_m;
+  if (e + t > std::numbers::pi / 2 - 1e-3) return std::nullopt;
+  const double antenna_m = viewpoint.antenna().height_m();
+  // r2 - k R without the difference of two large numbers: r1 (cos e / cos(e + t) - 1) + h1, and
+  // cos e - cos(e + t) = 2 sin(t / 2) sin(e + t / 2).
+  const double height_m =
+      (radius_m + antenna_m) * 2 * std::sin(t / 2) * std::sin(e + t / 2) / std::cos(e + t) +
+      antenna_m;
+  // Heights are above the surrounding surface, altitudes above mean sea level.
+  constexpr double high_ft = 100'000;
+  const double surface_m = high_ft * site::metres_per_foot - viewpoint.height_m(high_ft);
+  return (height_m + surface_m) / site::metres_per_foot;
+}
+
+struct CutBuilder::Impl {
+  Impl(const site::Viewpoint& from, const site::Limit& limited, CutOptions how,
+       std::span<const schema::Flight> all)
+      : viewpoint(from), limit(limited), options(std::move(how)), flights(all.begin(), all.end()) {
+    std::sort(flights.begin(), flights.end(),
+              [](const auto& a, const auto& b) { return a.id < b.id; });
+    const int n_sectors = static_cast<int>(std::lround(360 / options.sector_deg));
+    sector = std::min(static_cast<int>(options.bearing_deg / options.sector_deg), n_sectors - 1);
+    out.bearing_deg = (sector + 0.5) * options.sector_deg;
+    out.sector_deg = options.sector_deg;
+    out.range_step_km = options.range_step_km;
+    out.altitude_step_ft = options.altitude_step_ft;
+  }
+
+  void add(const schema::Cell& cell) {
+    const auto over = viewpoint.over(cell.latitude_deg, cell.longitude_deg);
+    const double low_deg = sector * options.sector_deg;
+    if (over.bearing_deg < low_deg || over.bearing_deg >= low_deg + options.sector_deg) return;
+    const schema::Flight* flight = schema::find_flight(flights, cell.flight);
+    if (!flight) return;
+    if (cell.heard > 0 &&
+        over.range_km > most_ratio * limit.limit_km(over.bearing_deg, cell.altitude_ft)) {
+      ++out.n_beyond;
+      return;
+    }
+    const std::int64_t start_s = cell.window * schema::window_s;
+    auto [found, is_new] = of_flight.try_emplace(cell.flight);
+    CutFlight& own = found->second;
+    if (is_new) {
+      own.address = flight->address;
+      own.from_s = start_s;
+    }
+    own.to_s = start_s + schema::window_s;
+    if (cell.heard > 0) {
+      own.nearest_km = own.heard > 0 ? std::min(own.nearest_km, over.range_km) : over.range_km;
+      own.farthest_km = std::max(own.farthest_km, over.range_km);
+    }
+    own.heard += cell.heard;
+    own.expected += cell.expected;
+
+    const bool is_partial =
+        cell.window == flight->first_window || cell.window == flight->last_window;
+    if (is_partial || cell.uncertainty_km > options.range_step_km) return;
+    ++out.n_cells;
+    CutBin& bin = bins[{static_cast<int>(over.range_km / options.range_step_km),
+                        static_cast<int>(std::floor(cell.altitude_ft / options.altitude_step_ft))}];
+    bin.heard += cell.heard;
+    bin.expected += cell.expected;
+    const std::int64_t hour_s = start_s / 3600 * 3600;
+    if (out.hours.empty() || out.hours.back().hour_s != hour_s) out.hours.push_back({hour_s, 0, 0});
+    out.hours.back().heard += cell.heard;
+    out.hours.back().expected += cell.expected;
+  }
+
+  CutElevation line_of(double elevation_deg) const {
+    CutElevation made{elevation_deg, {}};
+    const double far_km = limit.limit_km(out.bearing_deg, options.top_ft);
+    for (double range_km = 0; range_km <= far_km; range_km += line_step_km) {
+      const auto altitude_ft =
+          altitude_ft_at(viewpoint, {range_km, out.bearing_deg}, elevation_deg);
+      if (!altitude_ft || *altitude_ft > options.top_ft) break;
+      made.line.push_back({range_km, *altitude_ft});
+    }
+    return made;
+  }
+
+  const site::Viewpoint& viewpoint;
+  const site::Limit& limit;
+  CutOptions options;
+  std::vector<schema::Flight> flights;
+  int sector{};
+  std::map<std::pair<int, int>, CutBin> bins;  // by range, then altitude
+  std::unordered_map<schema::Id, CutFlight> of_flight;
+  Cut out;
+};
+
+CutBuilder::CutBuilder(const site::Viewpoint& viewpoint, const site::Limit& limit,
+                       const CutOptions& options, std::span<const schema::Flight> flights)
+    : impl_(std::make_unique<Impl>(viewpoint, limit, options, flights)) {}
+CutBuilder::CutBuilder(CutBuilder&&) noexcept = default;
+CutBuilder& CutBuilder::operator=(CutBuilder&&) noexcept = default;
+CutBuilder::~CutBuilder() = default;
+
+void CutBuilder::add(const schema::Cell& cell) { impl_->add(cell); }
+
+Cut CutBuilder::finish(const std::optional<SectorVerdict>& judged) {
+  Cut& out = impl_->out;
+  const CutOptions& options = impl_->options;
+  out.judged = judged;
+  out.limit_method = impl_->limit.method();
+  out.refraction = std::abs(impl_->viewpoint.k() - site::k_standard) < 1e-9
+                       ? "4/3 Earth"
+                       : fmt::format("Earth's radius times {:.3g}", impl_->viewpoint.k());
+  for (auto& [at, bin] : impl_->bins) {
+    bin.middle = {(at.first + 0.5) * options.range_step_km,
+                  (at.second + 0.5) * options.altitude_step_ft};
+    out.bins.push_back(bin);
+  }
+  for (double altitude_ft = 0; altitude_ft <= options.top_ft; altitude_ft += horizon_step_ft)
+    out.horizon.push_back({impl_->limit.limit_km(out.bearing_deg, altitude_ft), altitude_ft});
+  std::vector<double> elevations_deg = options.elevations_deg;
+  if (out.cutoff_deg()) elevations_deg.push_back(*out.cutoff_deg());
+  std::sort(elevations_deg.begin(), elevations_deg.end());
+  elevations_deg.erase(std::unique(elevations_deg.begin(), elevations_deg.end()),
+                       elevations_deg.end());
+  for (double elevation_deg : elevations_deg)
+    out.elevations.push_back(impl_->line_of(elevation_deg));
+  for (const auto& [id, flight] : impl_->of_flight)
+    if (flight.heard > 0) out.flights.push_back(flight);
+  out.n_flights = static_cast<std::int64_t>(out.flights.size());
+  std::sort(out.flights.begin(), out.flights.end(), [](const CutFlight& a, const CutFlight& b) {
+    return std::tie(a.from_s, a.address) < std::tie(b.from_s, b.address);
+  });
+  if (out.flights.size() > options.most_flights)
+    out.flights.erase(out.flights.begin(),
+                      out.flights.end() - static_cast<std::ptrdiff_t>(options.most_flights));
+  return std::move(out);
+}
+
+Result<void> CutBuilder::check(const CutOptions& options) {
+  if (!(options.bearing_deg >= 0 && options.bearing_deg < 360))
+    return fail(Errc::bad_usage, fmt::format("{:g} is no bearing", options.bearing_deg), "bearing",
+                "choose one from 0 to below 360");
+  if (auto ok = check_sector_deg(options.sector_deg); !ok) return ok;
+  if (!(options.range_step_km >= 1 && options.range_step_km <= 100 &&
+        options.altitude_step_ft >= 500 && options.altitude_step_ft <= 20'000))
+    return fail(Errc::bad_usage, "bins are 1 to 100 km by 500 to 20 000 ft");
+  return {};
+}
+
+}  // namespace roundel::pattern

@@ -1,0 +1,117 @@
+#include "roundel/pattern/cut.h"
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+#include <optional>
+
+namespace roundel::pattern {
+namespace {
+
+class CutTest : public testing::Test {
+ protected:
+  // 22 m above the surrounding country, which is 100 m above the sea.
+  site::Viewpoint viewpoint_ = *site::Viewpoint::from({"Hill house", 52.1, 19.4, 110, 12, 100});
+  std::unique_ptr<site::Limit> limit_ = site::effective_earth_limit(viewpoint_);
+  std::vector<schema::Flight> flights_{{1, 1, 0x4b1617, 100, 400}, {2, 1, 0x4b1618, 100, 400}};
+
+  // A cell due north, some degrees of latitude away.
+  static schema::Cell north(std::int64_t window, schema::Id flight, double degrees,
+                            double altitude_ft, int heard, double uncertainty_km = 0) {
+    return {window, flight, heard, 20, 52.1 + degrees, 19.43, altitude_ft, {}, uncertainty_km};
+  }
+};
+
+// 22 m + 100 km tan 4 deg + (100 km)^2 / (2 * 4/3 * 6371 km) = 22 + 6993 + 589 m, plus 100 m of
+// country, within the 60 m that the triangle adds (worked by hand).
+TEST_F(CutTest, ElevationLineRisesAsTheTriangleDoes) {
+  const auto altitude_ft = altitude_ft_at(viewpoint_, {100, 40}, 4);
+  ASSERT_TRUE(altitude_ft);
+  EXPECT_NEAR(*altitude_ft * 0.3048, 7704, 80);
+  EXPECT_NEAR(*altitude_ft_at(viewpoint_, {0, 40}, 4) * 0.3048, 122, 1e-6);  // the antenna's own
+}
+
+TEST_F(CutTest, ElevationLineIsWhereTheSightlineSaysSo) {
+  for (double elevation_deg : {-0.3, 0.0, 1.0, 5.0, 20.0})
+    for (double range_km : {1.0, 50.0, 300.0}) {
+      const site::Overground place{range_km, 187};
+      const auto altitude_ft = altitude_ft_at(viewpoint_, place, elevation_deg);
+      ASSERT_TRUE(altitude_ft);
+      if (*altitude_ft < 400) continue;  // below the country: the viewpoint knows no such height
+      EXPECT_NEAR(viewpoint_.along(place, *altitude_ft).elevation_deg, elevation_deg, 1e-6)
+          << elevation_deg << " degrees at " << range_km << " km";
+    }
+  EXPECT_FALSE(altitude_ft_at(viewpoint_, {100, 40}, 90));
+}
+
+TEST_F(CutTest, CountsWholeCellsOfTheSectorByRangeAndAltitude) {
+  CutOptions options;
+  options.bearing_deg = 2;
+  CutBuilder builder(viewpoint_, *limit_, options, flights_);
+  builder.add(north(100, 1, 1, 35'000, 5));       // first of its flight: partial
+  builder.add(north(101, 1, 1, 35'000, 12));      // 111.3 km
+  builder.add(north(102, 1, 1, 35'000, 0));       // silent
+  builder.add(north(102, 2, 1, 9'000, 20));       // another band
+  builder.add(north(103, 2, -1, 9'000, 20));      // due south: another sector
+  builder.add(north(104, 2, 1.5, 9'000, 0, 40));  // inferred, place unknown to a bin
+  builder.add(north(500, 2, 2.5, 9'000, 3));      // 278 km: beyond 105 % of 231 km
+  builder.add(north(501, 9, 1, 9'000, 3));        // of no known flight
+  const Cut cut = builder.finish();
+  EXPECT_DOUBLE_EQ(cut.bearing_deg, 2.5);
+  ASSERT_EQ(cut.bins.size(), 2U);
+  EXPECT_DOUBLE_EQ(cut.bins[0].middle.range_km, 115);
+  EXPECT_DOUBLE_EQ(cut.bins[0].middle.altitude_ft, 9'000);
+  EXPECT_EQ(cut.bins[0].heard, 20);
+  EXPECT_DOUBLE_EQ(cut.bins[1].middle.altitude_ft, 35'000);
+  EXPECT_EQ(cut.bins[1].heard, 12);
+  EXPECT_EQ(cut.bins[1].expected, 40);
+  EXPECT_EQ(cut.n_cells, 3);
+  EXPECT_EQ(cut.n_beyond, 1);
+  EXPECT_EQ(cut.n_flights, 2);
+  ASSERT_EQ(cut.hours.size(), 1U);
+  EXPECT_EQ(cut.hours[0].hour_s, 0);
+  EXPECT_EQ(cut.hours[0].expected, 60);
+  ASSERT_EQ(cut.flights.size(), 2U);
+  EXPECT_EQ(cut.flights[0].from_s, 1000);
+  EXPECT_NEAR(cut.flights[0].farthest_km, 111.3, 0.2);  // a degree of latitude at 52.6
+}
+
+TEST_F(CutTest, DrawsTheCutOffAmongTheElevations) {
+  CutBuilder builder(viewpoint_, *limit_, {}, flights_);
+  SectorVerdict judged;
+  judged.state = State::obstructed;
+  judged.cutoff_deg = 3.4;
+  const Cut cut = builder.finish(judged);
+  ASSERT_EQ(cut.elevations.size(), 8U);
+  EXPECT_EQ(cut.elevations[4].elevation_deg, 3.4);
+  EXPECT_TRUE(cut.bins.empty());
+  ASSERT_FALSE(cut.horizon.empty());
+  // 4/3 Earth: sqrt(2 k R h) for both heights, 19.3 + 439 km at 11 582 - 100 m (worked by hand).
+  for (const CutPoint& point : cut.horizon) {
+    if (point.altitude_ft == 38'000) {
+      EXPECT_NEAR(point.range_km, 460, 4);
+    }
+  }
+}
+
+TEST_F(CutTest, SaysWhichOptionMakesNoSense) {
+  const struct {
+    const char* name;
+    double bearing_deg, sector_deg, step_km;
+    bool is_good;
+  } rows[] = {{"usual", 0, 5, 10, true},
+              {"no such bearing", 360, 5, 10, false},
+              {"not a number", std::nan(""), 5, 10, false},
+              {"sector", 0, 7, 10, false},
+              {"step", 0, 5, 0, false}};
+  for (const auto& row : rows) {
+    CutOptions options;
+    options.bearing_deg = row.bearing_deg;
+    options.sector_deg = row.sector_deg;
+    options.range_step_km = row.step_km;
+    EXPECT_EQ(CutBuilder::check(options).has_value(), row.is_good) << row.name;
+  }
+}
+
+}  // namespace
+}  // namespace roundel::pattern
