@@ -254,6 +254,31 @@ Ripple ripple(const Curve& curve, double confidence, std::uint64_t seed) {
   return out;
 }
 
+namespace {
+
+// Weights that give the cosine and sine part of an order.
+MatrixXd fourier(int order, int n) {
+  MatrixXd basis(2, n);
+  for (int i = 0; i < n; ++i) {
+    const double angle = 2 * pi * order * (i + 0.5) / n;
+    basis(0, i) = 2.0 / n * std::cos(angle);
+    basis(1, i) = 2.0 / n * std::sin(angle);
+  }
+  return basis;
+}
+
+double phase_of(const Eigen::Vector2d& vector, int order) {
+  const double phase_deg = std::atan2(vector[1], vector[0]) * (180 / pi) / order;
+  return phase_deg < 0 ? phase_deg + 360.0 / order : phase_deg;
+}
+
+}  // namespace
+
+Harmonic harmonic(const VectorXd& value, int order) {
+  const Eigen::Vector2d vector = fourier(order, static_cast<int>(value.size())) * value;
+  return {order, vector.norm(), vector.norm(), vector.norm(), phase_of(vector, order)};
+}
+
 std::vector<Harmonic> harmonics(const Curve& curve, int max_order, double confidence,
                                 std::uint64_t seed) {
   const int n = curve.n();
@@ -261,21 +286,14 @@ std::vector<Harmonic> harmonics(const Curve& curve, int max_order, double confid
   if (n == 0) return out;
   const MatrixXd root = square_root(curve.covariance);
   for (int order = 1; order <= std::min(max_order, n / 2 - 1); ++order) {
-    MatrixXd basis(2, n);
-    for (int i = 0; i < n; ++i) {
-      const double angle = 2 * pi * order * (i + 0.5) / n;
-      basis(0, i) = 2.0 / n * std::cos(angle);
-      basis(1, i) = 2.0 / n * std::sin(angle);
-    }
+    const MatrixXd basis = fourier(order, n);
     const Eigen::Vector2d vector = basis * curve.value;
     const MatrixXd spread = basis * root;
     const double noise2 = spread.squaredNorm();
     Harmonic one;
     one.order = order;
     one.amplitude_db = std::sqrt(std::max(0.0, vector.squaredNorm() - noise2));
-    double phase_deg = std::atan2(vector[1], vector[0]) * (180 / pi) / order;
-    if (phase_deg < 0) phase_deg += 360.0 / order;
-    one.phase_deg = phase_deg;
+    one.phase_deg = phase_of(vector, order);
     Normal normal(seed + static_cast<std::uint64_t>(order));
     std::vector<double> lengths, errors;
     for (int d = 0; d < draws; ++d) {

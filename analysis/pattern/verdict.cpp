@@ -384,6 +384,8 @@ Verdict judge(const Exposure& exposure, const Reach& reach, const VerdictOptions
     sector.bearing_deg = exposure.sector_deg * (static_cast<double>(s) + 0.5);
     sector.flights = exposure.sector_flights[s];
     sector.cells = exposure.sector_cells[s];
+    sector.far_flights = far[s].candidates;
+    sector.far_heard = far[s].heard;
     if (s < reach.sectors.size() && reach.sectors[s].farthest) {
       sector.reach_km = reach.sectors[s].farthest->range_km;
       sector.horizon_km = reach.sectors[s].farthest->horizon_km;

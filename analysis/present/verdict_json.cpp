@@ -1,4 +1,5 @@
 #include "analysis/present/json.h"
+#include "roundel/pattern/share.h"
 #include "roundel/present/verdict.h"
 #include "roundel/time.h"
 
@@ -56,6 +57,12 @@ std::string verdict_json(const pattern::Verdict& verdict, const std::vector<sche
     one["horizon_km"] = or_null(sector.horizon_km, 3);
     one["flights"] = sector.flights;
     one["cells"] = sector.cells;
+    const auto far =
+        pattern::wilson(sector.far_heard, sector.far_flights, verdict.options.confidence);
+    one["near_horizon"] = {{"flights", sector.far_flights},
+                           {"heard", sector.far_heard},
+                           {"share_low", rounded(far.low, 3)},
+                           {"share_high", rounded(far.high, 3)}};
     out["sectors"].push_back(std::move(one));
   }
   out["harmonics"] = Json::array();

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "roundel/pattern/share.h"
 #include "roundel/present/axes_plot.h"
 
 namespace roundel::present {
@@ -82,7 +83,14 @@ std::string cut_sentence(const pattern::Cut& cut, Units units) {
                        100 * static_cast<double>(heard) / static_cast<double>(expected),
                        grouped(expected));
   out += fmt::format(", farthest {}.", range_in_both(units, farthest_km));
-  if (cut.judged) out += " " + reason(*cut.judged);
+  if (!cut.judged) return out;
+  if (const auto n = cut.judged->far_flights; n > 0) {
+    const auto share = pattern::wilson(cut.judged->far_heard, n, 0.95);
+    out += fmt::format(" Near the horizon {} of {} {} heard ({:.0f} to {:.0f} % of such).",
+                       grouped(cut.judged->far_heard), grouped(n),
+                       n == 1 ? "flight was" : "flights were", 100 * share.low, 100 * share.high);
+  }
+  out += " " + reason(*cut.judged);
   return out;
 }
 

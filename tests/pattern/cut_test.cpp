@@ -12,7 +12,7 @@ class CutTest : public testing::Test {
  protected:
   // 22 m above the surrounding country, which is 100 m above the sea.
   site::Viewpoint viewpoint_ = *site::Viewpoint::from({"Hill house", 52.1, 19.4, 110, 12, 100});
-  std::unique_ptr<site::Limit> limit_ = site::effective_earth_limit(viewpoint_);
+  std::unique_ptr<site::Limit> limit_ = site::horizon_limit(viewpoint_, site::Refraction());
   std::vector<schema::Flight> flights_{{1, 1, 0x4b1617, 100, 400}, {2, 1, 0x4b1618, 100, 400}};
 
   // A cell due north, some degrees of latitude away.

@@ -54,6 +54,8 @@ struct Harmonic {
   double amplitude_db{}, low_db{}, high_db{};
   double phase_deg{};
 };
+/// One order of a curve as it stands, noise and all: low and high are its amplitude.
+Harmonic harmonic(const Eigen::VectorXd& value, int order);
 /// Orders 1 .. max_order. Amplitudes are less what noise adds; low_db is 0 when the order does not
 /// stand out of the noise.
 std::vector<Harmonic> harmonics(const Curve& curve, int max_order, double confidence,

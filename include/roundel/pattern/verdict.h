@@ -37,6 +37,9 @@ struct SectorVerdict {
   std::optional<double> cutoff_deg, cutoff_low_deg, cutoff_high_deg;
   std::optional<double> reach_km, horizon_km;
   std::int64_t flights{}, cells{};
+  /// Of the flights followed far out, those with chances at 86 to 95 % of the horizon, and how many
+  /// of them were heard there: what `horizon` and `signal` are told from.
+  std::int64_t far_flights{}, far_heard{};
 };
 
 struct Direction {  ///< a run of bearings, clockwise; 0 to 360 is all round
