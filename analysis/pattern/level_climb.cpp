@@ -1,0 +1,231 @@
+#include <Eigen/Cholesky>
+
+#include "analysis/pattern/level_fitter.h"
+
+namespace roundel::pattern::levels {
+
+// Normal equations for gains and covariates after all random levels are eliminated.
+void Fitter::eliminate() {
+  const int n = n_sectors_ + k_;
+  matrix_ = MatrixXd::Zero(n, n);
+  right_ = VectorXd::Zero(n);
+  estimated_levels_ = 0;
+  std::vector<Reduced> reduced;
+  each_flight([&](std::uint32_t flight, std::size_t begin, std::size_t end) {
+    reduced.clear();
+    double information = flight_precision(), score = -flight_precision() * state_.flight[flight];
+    Small cross = Small::Zero(k_);
+    for (std::size_t b = begin; b < end; ++b) {
+      reduced.push_back(reduce(b));
+      const Reduced& r = reduced.back();
+      information += r.information;
+      score += r.score;
+      cross += r.cross;
+      matrix_.bottomRightCorner(k_, k_) += reduced_square(b);
+      right_.tail(k_) += reduced_score(b);
+    }
+    const bool random = options_.random_flights && information > 0;
+    if (random) estimated_levels_ += 1 - flight_precision() / information;
+    for (std::size_t b = begin; b < end; ++b) {
+      const int s = data_.blocks[b].sector;
+      const Reduced& r = reduced[b - begin];
+      right_[s] += r.score;
+      matrix_(s, s) += r.information;
+      matrix_.block(s, n_sectors_, 1, k_) += r.cross.transpose();
+      if (!random) continue;
+      right_[s] -= r.information * score / information;
+      matrix_.block(s, n_sectors_, 1, k_) -= r.information / information * cross.transpose();
+      for (std::size_t c = begin; c < end; ++c)
+        matrix_(s, data_.blocks[c].sector) -=
+            r.information * reduced[c - begin].information / information;
+    }
+    if (random) {
+      matrix_.bottomRightCorner(k_, k_) -= cross * cross.transpose() / information;
+      right_.tail(k_) -= cross * (score / information);
+    }
+  });
+  matrix_.bottomLeftCorner(k_, n_sectors_) = matrix_.topRightCorner(n_sectors_, k_).transpose();
+  if (holds_softness_) {
+    matrix_.row(n - 1).setZero();
+    matrix_.col(n - 1).setZero();
+    matrix_(n - 1, n - 1) = 1;
+    right_[n - 1] = 0;
+    return add_priors();
+  }
+  // Laplace: a flight's level was not observed but estimated, which costs half the log of its
+  // information, and that goes as 1 / w^2. Without this term w comes out too small, and every
+  // gain with it.
+  if (fits_softness_) right_[n - 1] += estimated_levels_ / state_.softness;
+  add_priors();
+}
+
+void Fitter::add_priors() {
+  if (options_.priors) {
+    const double gain_precision = 1 / (options_.gain_prior_db * options_.gain_prior_db);
+    for (int s = 0; s < n_sectors_; ++s) {
+      matrix_(s, s) += gain_precision;
+      right_[s] -= gain_precision * state_.gain[s];
+    }
+    for (int k = 0; k < n_beta_; ++k) {
+      const double sd = options_.covariate_prior[static_cast<std::size_t>(k)];
+      matrix_(n_sectors_ + k, n_sectors_ + k) += 1 / (sd * sd);
+      right_[n_sectors_ + k] -= state_.beta[k] / (sd * sd);
+    }
+  }
+}
+
+// Steps until nothing moves by a hundredth of a decibel (without random levels: to the last
+// digit).
+bool Fitter::climb(LevelFit& fit, int most) {
+  const double tolerance = options_.random_flights ? 0.01 : 1e-10;
+  const bool is_near = options_.start != nullptr;
+  recentre();
+  pass();
+  for (int i = 1; i <= most; ++i, ++fit.iterations) {
+    eliminate();
+    double step = update();
+    if (is_rate_ && options_.ceiling_by_hour && (is_near || fit.iterations > 3))
+      step = std::max(step, update_ceiling());
+    if (options_.random_flights) update_variances();
+    const bool is_done = step < tolerance && i > (is_near ? 1 : 3);
+    // update() has just passed over all rows; a new centre of the quadrature asks for another,
+    // ceilings and variances alone can wait for the next step.
+    if (is_done || rule_ == Rule::five_nodes || !is_rate_) {
+      recentre();
+      pass();
+    }
+    if (is_done) return true;
+  }
+  return false;
+}
+
+void Fitter::settle_levels() {
+  constexpr int steps = 5;
+  const VectorXd held = VectorXd::Zero(n_sectors_ + k_);
+  pass();
+  for (int i = 0; i < steps; ++i) {
+    state_.add(level_step(held), 1);
+    pass();
+  }
+}
+
+// One scoring step, halved until the penalised likelihood rises; returns the change made, dB.
+double Fitter::update() {
+  const State before = state_;
+  const double objective_before = objective();
+  State step = full_step();
+  double factor =
+      std::min(1.0, 4.0 * std::max(1.0, state_.softness) / std::max(1e-9, step.largest()));
+  for (int halving = 0; halving < 12; ++halving, factor /= 2) {
+    state_ = before;
+    state_.add(step, factor);
+    pass();
+    if (objective() >= objective_before - 1e-9 * std::abs(objective_before)) {
+      return factor * step.largest();
+    }
+  }
+  state_ = before;
+  pass();
+  return 0;
+}
+
+// The step of all parameters: gains and covariates solved for, random levels by back
+// substitution.
+State Fitter::full_step() const { return level_step(Eigen::LDLT<MatrixXd>(matrix_).solve(right_)); }
+
+// The step of flights' and blocks' levels that goes with one of the rest.
+State Fitter::level_step(const VectorXd& solved) const {
+  State step;
+  step.flight.assign(state_.flight.size(), 0.0);
+  step.block.assign(state_.block.size(), 0.0);
+  step.gain = solved.head(n_sectors_);
+  step.beta = solved.segment(n_sectors_, n_beta_);
+  step.softness = fits_softness_ ? solved[n_sectors_ + n_beta_] : 0;
+  if (!options_.random_flights) return step;
+  each_flight([&](std::uint32_t flight, std::size_t begin, std::size_t end) {
+    double information = flight_precision(), score = -flight_precision() * state_.flight[flight];
+    for (std::size_t b = begin; b < end; ++b) {
+      const Reduced r = reduce(b);
+      information += r.information;
+      score +=
+          r.score - r.information * solved[data_.blocks[b].sector] - r.cross.dot(solved.tail(k_));
+    }
+    const double flight_step = information > 0 ? std::clamp(score / information, -6.0, 6.0) : 0;
+    step.flight[flight] = flight_step;
+    for (std::size_t b = begin; b < end && is_rate_; ++b) {
+      const BlockSum& sum = sums_[b];
+      const double block_score = sum.score - block_precision() * sum.mean -
+                                 sum.cross.dot(solved.tail(k_)) -
+                                 sum.information * (solved[data_.blocks[b].sector] + flight_step);
+      step.block[b] = std::clamp(block_score / (sum.information + block_precision()), -4.0, 4.0);
+    }
+  });
+  return step;
+}
+
+// What update() raises: the log likelihood less the priors of all levels.
+double Fitter::objective() const {
+  double out = log_likelihood_;
+  if (fits_softness_) out += estimated_levels_ * std::log(state_.softness);
+  if (options_.random_flights) {
+    for (double level : state_.flight) out -= 0.5 * flight_precision() * level * level;
+  }
+  if (options_.priors) {
+    out -= 0.5 * state_.gain.squaredNorm() / (options_.gain_prior_db * options_.gain_prior_db);
+    for (int k = 0; k < n_beta_; ++k) {
+      const double sd = options_.covariate_prior[static_cast<std::size_t>(k)];
+      out -= 0.5 * state_.beta[k] * state_.beta[k] / (sd * sd);
+    }
+  }
+  return out;
+}
+
+double Fitter::update_ceiling() {
+  // Hours share one mean; an hour with little data stays near it (sd 0.03).
+  double sum = 0, weight = 0;
+  for (std::size_t h = 0; h < ceiling_.size(); ++h) {
+    if (hour_information_[h] <= 0) continue;
+    const double free_value = ceiling_[h] + hour_score_[h] / hour_information_[h];
+    const double w = 1 / (1 / hour_information_[h] + 0.03 * 0.03);
+    sum += w * std::clamp(free_value, 0.05, 0.985);
+    weight += w;
+  }
+  if (weight <= 0) return 0;
+  const double mean = sum / weight;
+  constexpr double precision = 1 / (0.03 * 0.03);
+  double largest = 0;
+  for (std::size_t h = 0; h < ceiling_.size(); ++h) {
+    const double step =
+        (hour_score_[h] + precision * (mean - ceiling_[h])) / (hour_information_[h] + precision);
+    const double next = std::clamp(ceiling_[h] + std::clamp(step, -0.2, 0.2), 0.02, 0.985);
+    largest = std::max(largest, std::abs(next - ceiling_[h]));
+    ceiling_[h] = next;
+  }
+  return largest;
+}
+
+void Fitter::update_variances() {
+  // Expectation-maximisation, with the posterior variance of each level.
+  double block_sum = 0, block_n = 0, flight_sum = 0, flight_n = 0;
+  each_flight([&](std::uint32_t flight, std::size_t begin, std::size_t end) {
+    double information = flight_precision();
+    for (std::size_t b = begin; b < end; ++b) {
+      information += reduce(b).information;
+      // A block that says next to nothing would only slow the step down.
+      if (sums_[b].information < 0.05) continue;
+      block_sum += sums_[b].mean * sums_[b].mean + sums_[b].variance;
+      block_n += 1;
+    }
+    if (information < flight_precision() + 0.02) return;
+    flight_sum += state_.flight[flight] * state_.flight[flight] + 1 / information;
+    flight_n += 1;
+  });
+  if (block_n > 0) sigma_block_ = std::clamp(std::sqrt(block_sum / block_n), 0.05, 6.0);
+  if (flight_n > 0) sigma_flight_ = std::clamp(std::sqrt(flight_sum / flight_n), 0.1, 12.0);
+  if (!is_rate_)
+    noise_ = std::clamp(
+        std::sqrt(residual_ / static_cast<double>(std::max<std::size_t>(1, data_.rows.size()))),
+        0.05, 20.0);
+}
+
+}  // namespace roundel::pattern::levels

@@ -1,0 +1,174 @@
+// The fit behind fit_levels(): shared by its files and nobody else.
+//   level_model.cpp   where it starts, and the order of things
+//   level_rows.cpp    passes over rows: what each block says, its own level integrated out
+//   level_climb.cpp   normal equations, scoring steps, ceilings and variances
+//   level_errors.cpp  what is known how well, by flight
+#pragma once
+#include <Eigen/Core>
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <vector>
+
+#include "roundel/pattern/level_model.h"
+
+namespace roundel::pattern::levels {
+
+using Eigen::MatrixXd;
+using Eigen::VectorXd;
+
+// The softness is estimated as one more covariate, last in beta's working vector.
+constexpr int max_k = max_covariates + 2;  // even, so that packets of two doubles fit
+using Small = Eigen::Matrix<double, Eigen::Dynamic, 1, 0, max_k, 1>;
+using SmallSquare = Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, 0, max_k, max_k>;
+
+// One value for each node of the quadrature, and one more to fill a register.
+using Lanes = Eigen::Array<double, 6, 1>;
+
+// How a block's level is taken: at its mode, or by quadrature over five nodes.
+enum class Rule { mode, five_nodes };
+
+// What the rows of one block say, its own level integrated out: posterior means over that level.
+struct BlockSum {
+  double information{};  // of the block's level
+  double score{};
+  Small cross;  // information x covariates
+  Small covariate_score;
+  SmallSquare square;         // information x covariates x covariates
+  double log_marginal{};      // log of the integral over the block's level
+  double mean{}, variance{};  // of that level
+};
+
+struct NodeSum;
+struct LaneSum;
+struct RowSlope;
+
+// All that is estimated by scoring steps.
+struct State {
+  VectorXd gain, beta;
+  std::vector<double> flight, block;
+  double softness{};
+
+  void add(const State& step, double factor) {
+    gain += factor * step.gain;
+    beta += factor * step.beta;
+    for (std::size_t i = 0; i < flight.size(); ++i) flight[i] += factor * step.flight[i];
+    for (std::size_t i = 0; i < block.size(); ++i) block[i] += factor * step.block[i];
+    softness = std::clamp(softness + factor * step.softness, 0.3, 40.0);
+  }
+  double largest() const {
+    double out = std::abs(softness);
+    if (gain.size() > 0) out = std::max(out, gain.cwiseAbs().maxCoeff());
+    if (beta.size() > 0) out = std::max(out, beta.cwiseAbs().maxCoeff());
+    return out;
+  }
+};
+
+class Fitter {
+ public:
+  Fitter(const LevelData& data, const LevelOptions& options);
+
+  LevelFit run();
+
+ private:
+  // level_model.cpp
+  void start_strength();
+  void start_from(const LevelFit& other);
+  void start_ceiling();
+
+  // level_rows.cpp
+  RowSlope slope(const LevelRow& row, double level_db) const;
+  double level_of(const LevelBlock& block, const LevelRow& row) const;
+  void pass();
+  NodeSum rows_at(const LevelBlock& block, double block_level) const;
+  void mix(BlockSum& sum, const NodeSum& node, double weight) const;
+  static void clear(BlockSum& sum);
+  void integrate(std::size_t b);
+  void take_mode(std::size_t b);
+  LaneSum rows_at_nodes(const LevelBlock& block, const Lanes& block_level) const;
+  void evaluate(std::size_t b);
+  void recentre();
+  void add_ceiling(const LevelRow& row, double level_db);
+
+  double block_precision() const {
+    return sigma_block_ > 0 ? 1 / (sigma_block_ * sigma_block_) : 0;
+  }
+  double flight_precision() const {
+    return sigma_flight_ > 0 ? 1 / (sigma_flight_ * sigma_flight_) : 0;
+  }
+
+  // What is left of a block once its own level has been eliminated.
+  struct Reduced {
+    double information{}, score{};
+    Small cross;
+  };
+  Reduced reduce(std::size_t b) const {
+    const BlockSum& sum = sums_[b];
+    if (!options_.random_flights) return {sum.information, sum.score, sum.cross};
+    const double kept = block_precision() / (sum.information + block_precision());
+    // Off its posterior mean a block's level takes part of the score; on it, none.
+    const double left = (1 - kept) * (sum.score - block_precision() * sum.mean);
+    return {sum.information * kept, sum.score - left, sum.cross * kept};
+  }
+  Small reduced_score(std::size_t b) const {
+    const BlockSum& sum = sums_[b];
+    if (!options_.random_flights) return sum.covariate_score;
+    return sum.covariate_score - sum.cross * ((sum.score - block_precision() * sum.mean) /
+                                              (sum.information + block_precision()));
+  }
+  // The same for the covariates' own part.
+  SmallSquare reduced_square(std::size_t b) const {
+    const BlockSum& sum = sums_[b];
+    if (!options_.random_flights) return sum.square;
+    return sum.square - sum.cross * sum.cross.transpose() / (sum.information + block_precision());
+  }
+
+  // Visits each flight's range of blocks.
+  template <class Visit>
+  void each_flight(const Visit& visit) const {
+    std::size_t begin = 0;
+    while (begin < data_.blocks.size()) {
+      std::size_t end = begin + 1;
+      while (end < data_.blocks.size() && data_.blocks[end].flight == data_.blocks[begin].flight)
+        ++end;
+      visit(data_.blocks[begin].flight, begin, end);
+      begin = end;
+    }
+  }
+
+  // level_climb.cpp
+  void eliminate();
+  void add_priors();
+  bool climb(LevelFit& fit, int most);
+  void settle_levels();
+  double update();
+  State full_step() const;
+  State level_step(const VectorXd& solved) const;
+  double objective() const;
+  double update_ceiling();
+  void update_variances();
+
+  // level_errors.cpp
+  void finish(LevelFit& fit);
+  void robust(LevelFit& fit, const MatrixXd& inverse);
+  double bearing_off_deg(const LevelBlock& block) const;
+  void own_equations(std::uint32_t flight, std::size_t begin, std::size_t end, MatrixXd& own,
+                     VectorXd& score) const;
+
+  const LevelData& data_;
+  const LevelOptions& options_;
+  const bool is_rate_, fits_softness_;
+  bool holds_softness_ = false;
+  const int n_sectors_, n_beta_, k_;
+  State state_;
+  std::vector<double> ceiling_, hour_score_, hour_information_;
+  double sigma_flight_{}, sigma_block_{}, noise_ = 1, centre_ = 0, residual_ = 0;
+  double log_likelihood_{}, estimated_levels_{};
+  std::vector<BlockSum> sums_;
+  std::vector<double> width_;
+  Rule rule_ = Rule::mode;
+  MatrixXd matrix_;
+  VectorXd right_;
+};
+
+}  // namespace roundel::pattern::levels
