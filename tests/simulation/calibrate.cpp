@@ -1,6 +1,6 @@
 // Runs the calibration suite and prints its table.
-//   calibrate [--seeds FROM-TO] [--each] [SCENARIO ...]
-#include <chrono>
+//   calibrate [--seeds FROM-TO] [--each] [--traffic FILE] [SCENARIO ...]
+#include <algorithm>
 #include <cmath>
 #include <cstdio>
 #include <cstdlib>
@@ -41,9 +41,18 @@ void print_one(const Case& one, std::uint64_t seed, const Outcome& o) {
 }  // namespace
 
 int main(int argc, char** argv) {
-  auto [from, to, each, names] = roundel::calibration::read_arguments(argc, argv, 1001, 1040);
-  if (names.empty())
-    for (const Case& one : roundel::calibration::cases()) names.push_back(one.name);
+  const auto [from, to, each, traffic, names] =
+      roundel::calibration::read_arguments(argc, argv, 1001, 1040);
+  std::vector<Case> chosen;
+  if (!traffic.empty()) {
+    for (const Case& one : roundel::calibration::rehearsals(traffic))
+      if (names.empty() || std::find(names.begin(), names.end(), one.name) != names.end())
+        chosen.push_back(one);
+  } else if (names.empty()) {
+    chosen = roundel::calibration::cases();
+  }
+  if (traffic.empty())
+    for (const std::string& name : names) chosen.push_back(roundel::calibration::find(name));
   std::printf(
       "Seeds %llu to %llu, 40 aircraft on average unless said, tolerance 3 dB, confidence 95 "
       "%%.\n\n",
@@ -52,8 +61,7 @@ int main(int argc, char** argv) {
       "| scenario | runs | omni | not | undecided | rms dB / 10 deg | intervals hold | ripple "
       "holds | walls found | cut-off rms deg | false walls a run | judged |\n"
       "|---|---|---|---|---|---|---|---|---|---|---|---|\n");
-  for (const std::string& name : names) {
-    const Case& one = roundel::calibration::find(name);
+  for (const Case& one : chosen) {
     Sums sum;
     for (std::uint64_t seed = from; seed <= to; ++seed) {
       const Outcome o = roundel::calibration::run(one, seed);

@@ -125,6 +125,28 @@ const std::vector<Case>& cases() {
   return all;
 }
 
+std::vector<Case> rehearsals(const std::filesystem::path& traffic) {
+  const auto rehearsal = [traffic](std::uint64_t seed) {
+    Scenario s = site(seed, 168);
+    s.site = {"Hill house", 37.62, -122.38, 20, 12, 0};
+    s.traffic.file = traffic;
+    return s;
+  };
+  return {{"real-flat-7d", "flat, a recorded week", rehearsal},
+          {"real-mast-7d", "6.6 dB mast, a recorded week",
+           [rehearsal](std::uint64_t seed) {
+             Scenario s = rehearsal(seed);
+             s.antenna("antenna").mast(25, 275, 40 + static_cast<double>(seed % 12) * 30);
+             return s;
+           }},
+          {"real-notch-7d", "6 dB notch, 50 degrees, landwards, a recorded week",
+           [rehearsal](std::uint64_t seed) {
+             Scenario s = rehearsal(seed);
+             s.antenna("antenna").notch(40 + static_cast<double>((seed * 53) % 100), 50, 6);
+             return s;
+           }}};
+}
+
 const Case& find(std::string_view name) {
   for (const Case& one : cases())
     if (one.name == name) return one;

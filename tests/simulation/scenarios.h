@@ -1,6 +1,7 @@
 // The calibration suite's scenarios, and one run of each: simulate, judge, hold against the truth.
 #pragma once
 #include <cstdint>
+#include <filesystem>
 #include <functional>
 #include <string>
 #include <string_view>
@@ -21,6 +22,9 @@ struct Case {
 /// All of them, in the order of the table.
 const std::vector<Case>& cases();
 const Case& find(std::string_view name);
+/// The same questions with a recorded week of flights around an ocean airport at 37.6 N 122.4 W,
+/// whose west is nearly empty. @param traffic  as Traffic::file
+std::vector<Case> rehearsals(const std::filesystem::path& traffic);
 
 /// What one run showed.
 struct Outcome {
