@@ -10,6 +10,8 @@
 #include <unordered_map>
 #include <utility>
 
+#include "analysis/pattern/horizon_table.h"
+
 namespace roundel::pattern {
 namespace {
 
@@ -39,7 +41,11 @@ std::optional<double> altitude_ft_at(const site::Viewpoint& viewpoint,
 struct CutBuilder::Impl {
   Impl(const site::Viewpoint& from, const site::Limit& limited, CutOptions how,
        std::span<const schema::Flight> all)
-      : viewpoint(from), limit(limited), options(std::move(how)), flights(all.begin(), all.end()) {
+      : viewpoint(from),
+        limit(limited),
+        horizons(limited),
+        options(std::move(how)),
+        flights(all.begin(), all.end()) {
     std::sort(flights.begin(), flights.end(),
               [](const auto& a, const auto& b) { return a.id < b.id; });
     const int n_sectors = static_cast<int>(std::lround(360 / options.sector_deg));
@@ -57,7 +63,7 @@ struct CutBuilder::Impl {
     const schema::Flight* flight = schema::find_flight(flights, cell.flight);
     if (!flight) return;
     if (cell.heard > 0 &&
-        over.range_km > most_ratio * limit.limit_km(over.bearing_deg, cell.altitude_ft)) {
+        over.range_km > most_ratio * horizons.at(over.bearing_deg, cell.altitude_ft)) {
       ++out.n_beyond;
       return;
     }
@@ -104,6 +110,7 @@ struct CutBuilder::Impl {
 
   const site::Viewpoint& viewpoint;
   const site::Limit& limit;
+  HorizonTable horizons;
   CutOptions options;
   std::vector<schema::Flight> flights;
   int sector{};

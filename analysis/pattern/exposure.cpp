@@ -7,7 +7,8 @@
 #include <deque>
 #include <numbers>
 #include <numeric>
-#include <unordered_map>
+
+#include "analysis/pattern/horizon_table.h"
 
 namespace roundel::pattern {
 namespace {
@@ -77,7 +78,9 @@ struct FlightState {
 struct ExposureBuilder::Impl {
   const site::Viewpoint& viewpoint;
   Exposure out;
-  std::unordered_map<schema::Id, std::uint32_t> index_of;
+  std::unique_ptr<site::Limit> limit;
+  HorizonTable horizons;
+  std::vector<std::uint32_t> index_of;         // by id, 1 more than the index; 0: not seen
   std::vector<FlightState> states;             // by Exposure::flights index while open
   std::vector<std::uint32_t> heard_in_window;  // by window - first_window_
   std::int64_t first_window = 0;
@@ -86,13 +89,26 @@ struct ExposureBuilder::Impl {
   std::vector<std::int64_t> beyond_window;  // parallel to `beyond`
   std::vector<Group> beyond;                // one per extended cell, until finish
 
-  Impl(const site::Viewpoint& from, double sector_deg) : viewpoint(from) {
+  Impl(const site::Viewpoint& from, double sector_deg)
+      : viewpoint(from), limit(site::effective_earth_limit(from)), horizons(*limit) {
     assert(sector_deg >= 1 && sector_deg <= 45);
     out.sector_deg = sector_deg;
     out.n_sectors = static_cast<int>(std::lround(360 / sector_deg));
     out.sector_cells.assign(static_cast<std::size_t>(out.n_sectors), 0);
     out.sector_flights.assign(static_cast<std::size_t>(out.n_sectors), 0);
     out.heard_histogram.assign(256, 0);
+  }
+
+  FlightState& state_of(const schema::Flight& flight) {
+    const auto id = static_cast<std::size_t>(flight.id);
+    if (id >= index_of.size()) index_of.resize(id + 1 + id / 2, 0);
+    if (index_of[id] == 0) {
+      out.flights.push_back({flight.id, flight.address, 0, 0});
+      states.emplace_back();
+      states.back().index = static_cast<std::uint32_t>(states.size() - 1);
+      index_of[id] = static_cast<std::uint32_t>(states.size());
+    }
+    return states[index_of[id] - 1];
   }
 
   std::uint16_t sector_of(double bearing_deg) const {
@@ -151,7 +167,7 @@ struct ExposureBuilder::Impl {
       double bearing_deg = std::atan2(x_km, y_km) * (180 / std::numbers::pi);
       if (bearing_deg < 0) bearing_deg += 360;
       const site::Sightline line = viewpoint.along({range_km, bearing_deg}, altitude_ft);
-      const double ratio = range_km / viewpoint.horizon_km(bearing_deg, altitude_ft);
+      const double ratio = range_km / limit->limit_km(bearing_deg, altitude_ft);
       if (ratio > 1) return;
       Group group;
       group.spreading_db = static_cast<float>(-20 * std::log10(line.slant_km / reference_slant_km));
@@ -174,9 +190,8 @@ struct ExposureBuilder::Impl {
     extend(state.index, state.first[state.n_first - 1], state.first[0]);
   }
 
-  void add(const schema::Cell& cell, const schema::Flight& flight) {
-    const site::Sightline line =
-        viewpoint.to(cell.latitude_deg, cell.longitude_deg, cell.altitude_ft);
+  void add(const schema::Cell& cell, const schema::Flight& flight, const site::Overground& over) {
+    const site::Sightline line = viewpoint.along(over, cell.altitude_ft);
     if (out.n_cells == 0) first_window = cell.window;
     ++out.n_cells;
     out.n_silent_cells += cell.heard == 0;
@@ -184,17 +199,10 @@ struct ExposureBuilder::Impl {
     if (!out.from_s) out.from_s = start_s;
     out.to_s = start_s + schema::window_s;
 
-    const auto [found, is_new] =
-        index_of.try_emplace(flight.id, static_cast<std::uint32_t>(out.flights.size()));
-    if (is_new) {
-      out.flights.push_back({flight.id, flight.address, 0, 0});
-      states.emplace_back();
-      states.back().index = found->second;
-    }
-    FlightState& state = states[found->second];
+    FlightState& state = state_of(flight);
 
     const std::uint16_t hour = hour_of(cell.window);
-    const double horizon_km = viewpoint.horizon_km(line.bearing_deg, cell.altitude_ft);
+    const double horizon_km = horizons.at(line.bearing_deg, cell.altitude_ft);
     const double ratio = line.range_km / std::max(horizon_km, 1.0);
     Hour& of_hour = out.hours[hour];
     ++of_hour.cells;
@@ -350,7 +358,11 @@ ExposureBuilder& ExposureBuilder::operator=(ExposureBuilder&&) noexcept = defaul
 ExposureBuilder::~ExposureBuilder() = default;
 
 void ExposureBuilder::add(const schema::Cell& cell, const schema::Flight& flight) {
-  impl_->add(cell, flight);
+  impl_->add(cell, flight, impl_->viewpoint.over(cell.latitude_deg, cell.longitude_deg));
+}
+void ExposureBuilder::add(const schema::Cell& cell, const schema::Flight& flight,
+                          const site::Overground& over) {
+  impl_->add(cell, flight, over);
 }
 
 Exposure ExposureBuilder::finish(int flights_per_sector) {

@@ -1,6 +1,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "analysis/pattern/horizon_table.h"
 #include "roundel/pattern/cut.h"
 #include "roundel/pattern/reach.h"
 #include "roundel/pattern/verdict.h"
@@ -10,7 +11,7 @@ namespace {
 
 /// More flights than this in each sector would sharpen a sector by less than the scale's own error
 /// (gain: 3 %) while they cost time and memory: of a busy week a sample is used.
-constexpr int most_flights_per_sector = 2000;
+constexpr int most_flights_per_sector = 800;
 
 /// When recording began and ended on any feed, and trials of the selection.
 Result<std::vector<std::int64_t>> recording_edges(const schema::Store& store,
@@ -34,6 +35,27 @@ Result<std::vector<std::int64_t>> recording_edges(const schema::Store& store,
   }
   return edges_s;
 }
+
+/// Flights of a selection by number: a week's cells ask six million times.
+class FlightsById {
+ public:
+  /// @param flights  by id; must outlive this
+  explicit FlightsById(const std::vector<schema::Flight>& flights)
+      : first_(flights.empty() ? 0 : flights.front().id) {
+    if (!flights.empty())
+      by_id_.resize(static_cast<std::size_t>(flights.back().id - first_) + 1, nullptr);
+    for (const schema::Flight& flight : flights)
+      by_id_[static_cast<std::size_t>(flight.id - first_)] = &flight;
+  }
+  const schema::Flight* find(schema::Id id) const {
+    const auto at = static_cast<std::size_t>(id - first_);  // smaller ones wrap to very large
+    return at < by_id_.size() ? by_id_[at] : nullptr;
+  }
+
+ private:
+  schema::Id first_;
+  std::vector<const schema::Flight*> by_id_;
+};
 
 /// What a pass over the cells of a selection needs besides them.
 struct Setting {
@@ -104,8 +126,10 @@ Result<Reach> reach(const schema::Store& store, const schema::Selection& which,
   if (!refraction) return tl::unexpected(refraction.error());
   const auto limit = site::horizon_limit(of->viewpoint, *refraction);
   ReachBuilder builder(of->viewpoint, *limit, options, of->flights, of->edges_s);
+  HorizonTable horizons(*limit);
   const auto read = store.each_cell(which, [&](const schema::Cell& cell) {
-    builder.add(cell);
+    const auto over = of->viewpoint.over(cell.latitude_deg, cell.longitude_deg);
+    builder.add(cell, over, horizons.at(over.bearing_deg, cell.altitude_ft));
     return true;
   });
   if (!read) return tl::unexpected(read.error());
@@ -127,12 +151,14 @@ Result<Verdict> verdict(const schema::Store& store, const schema::Selection& whi
   const auto limit = site::horizon_limit(of->viewpoint, site::Refraction());
   ReachBuilder ranges(of->viewpoint, *limit, reach_options, of->flights, of->edges_s);
   ExposureBuilder exposure(of->viewpoint, sector_deg);
-  const auto& flights = of->flights;  // by id
+  HorizonTable horizons(*limit);
+  const FlightsById flights(of->flights);
   const auto read = store.each_cell(which, [&](const schema::Cell& cell) {
-    const auto* flight = schema::find_flight(flights, cell.flight);
+    const auto* flight = flights.find(cell.flight);
     if (!flight) return true;
-    ranges.add(cell);
-    exposure.add(cell, *flight);
+    const auto over = of->viewpoint.over(cell.latitude_deg, cell.longitude_deg);
+    ranges.add(cell, over, horizons.at(over.bearing_deg, cell.altitude_ft));
+    exposure.add(cell, *flight, over);
     return true;
   });
   if (!read) return tl::unexpected(read.error());
@@ -144,7 +170,7 @@ Result<Cut> cut(const schema::Store& store, const schema::Selection& which,
   if (auto ok = CutBuilder::check(options); !ok) return tl::unexpected(ok.error());
   const auto of = setting(store, which);
   if (!of) return tl::unexpected(of.error());
-  const auto limit = site::effective_earth_limit(of->viewpoint);
+  const auto limit = site::horizon_limit(of->viewpoint, site::Refraction());
   CutBuilder builder(of->viewpoint, *limit, options, of->flights);
   const auto read = store.each_cell(which, [&](const schema::Cell& cell) {
     builder.add(cell);

@@ -150,7 +150,7 @@ struct ReachBuilder::Impl {
     return next != edges_s.end() && *next <= time_s + edge_s;
   }
 
-  void add(const schema::Cell& cell) {
+  void add(const schema::Cell& cell, const site::Overground& over, double horizon_km) {
     const std::int64_t hour = cell.window / windows_per_hour;
     if (hour != this_hour) {
       close_hour();
@@ -166,8 +166,6 @@ struct ReachBuilder::Impl {
     const bool is_rated = cell.uncertainty_km == 0 && cell.window != state->flight->first_window &&
                           cell.window != state->flight->last_window;
     if (cell.heard == 0 && !is_rated) return;
-    const auto over = viewpoint.over(cell.latitude_deg, cell.longitude_deg);
-    const double horizon_km = limit.limit_km(over.bearing_deg, cell.altitude_ft);
     const int sector =
         std::min(static_cast<int>(over.bearing_deg / options.sector_deg), n_sectors - 1);
     const bool is_beyond = over.range_km > options.max_ratio * horizon_km;
@@ -342,7 +340,13 @@ ReachBuilder::ReachBuilder(ReachBuilder&&) noexcept = default;
 ReachBuilder& ReachBuilder::operator=(ReachBuilder&&) noexcept = default;
 ReachBuilder::~ReachBuilder() = default;
 
-void ReachBuilder::add(const schema::Cell& cell) { impl_->add(cell); }
+void ReachBuilder::add(const schema::Cell& cell) {
+  const auto over = impl_->viewpoint.over(cell.latitude_deg, cell.longitude_deg);
+  impl_->add(cell, over, impl_->limit.limit_km(over.bearing_deg, cell.altitude_ft));
+}
+void ReachBuilder::add(const schema::Cell& cell, const site::Overground& over, double limit_km) {
+  impl_->add(cell, over, limit_km);
+}
 
 Reach ReachBuilder::finish() {
   impl_->close_hour();

@@ -11,7 +11,7 @@
 #include "roundel/result.h"
 #include "roundel/schema/rows.h"
 #include "roundel/schema/store.h"
-#include "roundel/site/horizon.h"
+#include "roundel/site/limit.h"
 #include "roundel/site/sightline.h"
 
 namespace roundel::pattern {

@@ -137,6 +137,8 @@ class ReachBuilder {
 
   /// In order of window. A cell of an unknown flight is ignored.
   void add(const schema::Cell& cell);
+  /// The same where its place and the limit there are known already.
+  void add(const schema::Cell& cell, const site::Overground& over, double limit_km);
   /// Once, at the end.
   Reach finish();
 
