@@ -1,8 +1,11 @@
 // Habits of all JSON that is written: null for none, figures to the digits that mean something.
 #pragma once
 #include <cmath>
+#include <cstdint>
 #include <nlohmann/json.hpp>
 #include <optional>
+
+#include "roundel/time.h"
 
 namespace roundel::present {
 
@@ -13,6 +16,10 @@ using Json = nlohmann::ordered_json;
 inline double rounded(double value, int decimals) {
   const double scale = std::pow(10.0, decimals);
   return std::round(value * scale) / scale;
+}
+
+inline Json time_or_null(const std::optional<std::int64_t>& time_s) {
+  return time_s ? Json(format_time(static_cast<double>(*time_s))) : Json(nullptr);
 }
 
 inline Json or_null(const std::optional<double>& value, int decimals) {

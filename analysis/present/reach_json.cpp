@@ -5,10 +5,6 @@
 namespace roundel::present {
 namespace {
 
-Json time_or_null(const std::optional<std::int64_t>& time_s) {
-  return time_s ? Json(format_time(static_cast<double>(*time_s))) : Json(nullptr);
-}
-
 /// Adds the keys of a farthest range, null where there is none.
 void add_farthest(Json& to, const std::optional<pattern::Farthest>& farthest) {
   const auto* f = farthest ? &*farthest : nullptr;

@@ -3,19 +3,14 @@
 #include <algorithm>
 #include <nlohmann/json.hpp>
 
+#include "analysis/present/json.h"
 #include "roundel/time.h"
 
 namespace roundel::present {
 namespace {
 
-using Json = nlohmann::ordered_json;
-
 std::string text(const Json& json) {
   return json.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
-}
-
-Json time_or_null(std::optional<std::int64_t> time_s) {
-  return time_s ? Json(format_time(static_cast<double>(*time_s))) : Json(nullptr);
 }
 
 Json reports_json(const schema::Tally& tally) {

@@ -6,10 +6,6 @@
 namespace roundel::present {
 namespace {
 
-Json time_or_null(const std::optional<std::int64_t>& time_s) {
-  return time_s ? Json(format_time(static_cast<double>(*time_s))) : Json(nullptr);
-}
-
 Json times(const std::vector<std::int64_t>& all) {
   Json out = Json::array();
   for (std::int64_t time_s : all) out.push_back(format_time(static_cast<double>(time_s)));

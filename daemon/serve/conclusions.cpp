@@ -1,5 +1,6 @@
 #include "daemon/serve/conclusions.h"
 
+#include "roundel/pattern/cut.h"
 #include "roundel/pattern/field.h"
 #include "roundel/pattern/reach.h"
 #include "roundel/pattern/verdict.h"
@@ -9,6 +10,7 @@
 #include "roundel/present/field.h"
 #include "roundel/present/reach.h"
 #include "roundel/present/verdict.h"
+#include "roundel/present/vertical_cut.h"
 #include "roundel/site/expect.h"
 #include "roundel/trial/compare.h"
 #include "roundel/trial/drift.h"
@@ -64,6 +66,19 @@ Result<Answer> field(const Ask& ask, const schema::Store& store) {
   if (!asked) return tl::unexpected(asked.error());
   return pattern::heard_field(store, asked->which, asked->width_deg)
       .map([](const pattern::Field& heard) { return json_answer(present::field_json(heard)); });
+}
+
+Result<Answer> cut(const Ask& ask, const schema::Store& store) {
+  const auto asked = read_sectors(ask.query);
+  if (!asked) return tl::unexpected(asked.error());
+  const auto bearing_deg = read_number(ask.query, "bearing_deg", 0, 360, 0);
+  if (!bearing_deg) return tl::unexpected(bearing_deg.error());
+  pattern::CutOptions options;
+  options.sector_deg = asked->width_deg;
+  options.bearing_deg = *bearing_deg < 360 ? *bearing_deg : 0;
+  return pattern::cut(store, asked->which, options).map([](const pattern::Cut& cut) {
+    return json_answer(present::cut_json(cut));
+  });
 }
 
 Result<Answer> verdict(const Ask& ask, const schema::Store& store) {

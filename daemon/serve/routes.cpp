@@ -88,18 +88,24 @@ Answer measure(const Standing& standing) {
 
 Answer judge_health(const Standing& standing) { return health(standing.live); }
 
-constexpr auto selection_and_sector_keys = [] {
-  std::array<std::string_view, selection_keys.size() + 1> keys{};
-  std::ranges::copy(selection_keys, keys.begin());
-  keys.back() = "sector_deg";
+// The selection's keys, and these.
+template <std::size_t n>
+constexpr auto selection_and(const std::array<std::string_view, n>& more) {
+  std::array<std::string_view, selection_keys.size() + n> keys{};
+  std::ranges::copy(more, std::ranges::copy(selection_keys, keys.begin()).out);
   return keys;
-}();
+}
+constexpr auto selection_and_sector_keys =
+    selection_and(std::array<std::string_view, 1>{"sector_deg"});
+constexpr auto cut_keys =
+    selection_and(std::array<std::string_view, 2>{"bearing_deg", "sector_deg"});
 
 constexpr std::array<std::string_view, 3> sides_and_sector_keys{"a", "b", "sector_deg"};
 constexpr std::array<std::string_view, 1> sector_keys{"sector_deg"};
 
-constexpr std::array<Route, 17> table{{
+constexpr std::array<Route, 18> table{{
     {"/api/compare", Slow{compare}, sides_and_sector_keys},
+    {"/api/cut", Slow{cut}, cut_keys},
     {"/api/drift", Slow{drift}, selection_keys},
     {"/api/expect", Slow{expect}, sector_keys},
     {"/api/field", Slow{field}, selection_and_sector_keys},
