@@ -10,8 +10,6 @@
 namespace roundel::present {
 namespace {
 
-constexpr double top_ft = 45'000;
-
 /// Shares heard in steps, faintest first.
 struct Step {
   double below;
@@ -33,7 +31,7 @@ std::string cut_svg(const pattern::Cut& cut, Units units, const std::string& tit
   for (const auto& bin : cut.bins)
     far_km = std::max(far_km, bin.middle.range_km + cut.range_step_km / 2);
   for (const auto& point : cut.horizon)
-    if (point.altitude_ft <= top_ft) far_km = std::max(far_km, point.range_km);
+    if (point.altitude_ft <= cut_top_ft) far_km = std::max(far_km, point.range_km);
   PolarFrame frame;
   frame.id = "cut";
   frame.title = title;
@@ -42,10 +40,10 @@ std::string cut_svg(const pattern::Cut& cut, Units units, const std::string& tit
       "Range to the right, altitude upwards: share of reports heard in each bin, the radio horizon "
       "and lines of constant elevation. " +
       frame.sentence;
-  AxesPlot plot(
-      std::move(frame),
-      round_axis(0, range_in(units, far_km), fmt::format("range, {}", range_unit(units))),
-      round_axis(0, altitude_in(units, top_ft), fmt::format("altitude, {}", altitude_unit(units))));
+  AxesPlot plot(std::move(frame),
+                round_axis(0, range_in(units, far_km), fmt::format("range, {}", range_unit(units))),
+                round_axis(0, altitude_in(units, cut_top_ft),
+                           fmt::format("altitude, {}", altitude_unit(units))));
   for (const Step& step : steps) {
     std::vector<std::pair<AxesPlot::At, AxesPlot::At>> boxes;
     for (const auto& bin : cut.bins) {

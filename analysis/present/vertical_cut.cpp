@@ -11,8 +11,6 @@
 namespace roundel::present {
 namespace {
 
-constexpr double top_ft = 45'000;
-
 std::string sector_name(double middle_deg, double sector_deg) {
   return fmt::format("{} to {} degrees", bearing_text(middle_deg - sector_deg / 2),
                      bearing_text(middle_deg + sector_deg / 2));
@@ -98,7 +96,7 @@ std::string vertical_cut_svg(const site::Viewpoint& viewpoint, const pattern::Re
                              const pattern::Verdict& verdict, std::size_t sector, Units units,
                              const std::string& id, Form form) {
   const auto& of = reach.sectors[sector];
-  const double far_km = viewpoint.horizon_km(of.bearing_deg, top_ft);
+  const double far_km = viewpoint.horizon_km(of.bearing_deg, cut_top_ft);
   const auto at = [&](double range_km, double altitude_ft) {
     return AxesPlot::At{range_in(units, range_km), altitude_in(units, altitude_ft)};
   };
@@ -110,10 +108,10 @@ std::string vertical_cut_svg(const site::Viewpoint& viewpoint, const pattern::Re
       "Range to the right, altitude upwards: the radio horizon, and the farthest aircraft heard in "
       "each band of altitude. " +
       frame.sentence;
-  AxesPlot plot(
-      std::move(frame),
-      round_axis(0, range_in(units, far_km), fmt::format("range, {}", range_unit(units))),
-      round_axis(0, altitude_in(units, top_ft), fmt::format("altitude, {}", altitude_unit(units))));
+  AxesPlot plot(std::move(frame),
+                round_axis(0, range_in(units, far_km), fmt::format("range, {}", range_unit(units))),
+                round_axis(0, altitude_in(units, cut_top_ft),
+                           fmt::format("altitude, {}", altitude_unit(units))));
   std::vector<AxesPlot::At> horizon;
   for (double altitude_ft = 0; altitude_ft <= 60'000; altitude_ft += 500)
     horizon.push_back(at(viewpoint.horizon_km(of.bearing_deg, altitude_ft), altitude_ft));

@@ -3,13 +3,13 @@
 #include <algorithm>
 #include <cassert>
 #include <cmath>
-#include <numbers>
+
+#include "analysis/site/angle.h"
 
 namespace roundel::site {
 namespace {
 
 constexpr double mean_radius_km = 6371.0088;
-constexpr double rad_per_deg = std::numbers::pi / 180;
 constexpr double km_per_deg = mean_radius_km * rad_per_deg;
 // Beyond it, offsets in longitude are no longer proportional to distance within a cell's 3 km.
 constexpr double polar_latitude_deg = 85;

@@ -5,16 +5,15 @@
 #include <algorithm>
 #include <boost/math/quadrature/gauss.hpp>
 #include <cmath>
-#include <numbers>
 
 #include "analysis/site/air.h"
+#include "analysis/site/angle.h"
 #include "analysis/site/triangle.h"
 #include "roundel/site/horizon.h"
 
 namespace roundel::site {
 namespace {
 
-constexpr double rad_per_deg = std::numbers::pi / 180;
 /// Largest radius of curvature on the ellipsoid: at the poles.
 constexpr double largest_radius_km = 6399.594;
 

@@ -1,13 +1,12 @@
 #include <algorithm>
 #include <cmath>
-#include <numbers>
 
+#include "analysis/site/angle.h"
 #include "roundel/site/terrain.h"
 
 namespace roundel::site {
 namespace {
 
-constexpr double rad_per_deg = std::numbers::pi / 180;
 /// Terrain must stand so far above the ray over the last skyline point to become one: less is below
 /// the grid's own accuracy.
 constexpr double least_rise_m = 0.05;

@@ -2,13 +2,12 @@
 #include <cmath>
 #include <numbers>
 
+#include "analysis/site/angle.h"
 #include "analysis/site/triangle.h"
 #include "roundel/site/link.h"
 
 namespace roundel::site {
 namespace {
-
-constexpr double rad_per_deg = std::numbers::pi / 180;
 
 /// Field over that at right angles to the elements, squared.
 double pattern(int elements, double elevation) {

@@ -11,6 +11,9 @@
 
 namespace roundel::present {
 
+/// Pictures end there: airliners fly lower.
+inline constexpr double cut_top_ft = 45'000;
+
 /// Two of the sectors with a reach, by its share of the horizon. None without any.
 struct ExtremeSectors {
   std::size_t worst{}, best{};  ///< indices into reach.sectors
