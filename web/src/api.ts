@@ -154,6 +154,8 @@ export interface ExpectBearing {
   bearing_deg: number;
   mask_deg: number | null;
   expected_km_by_altitude: (number | null)[];
+  /** "horizon", "mask", "terrain" or "link" */
+  limited_by_altitude?: string[];
 }
 
 /** GET /api/expect */

@@ -113,14 +113,20 @@ export function has_reach(model: Model): boolean {
   return (value_of(model.reach)?.sectors ?? []).some((sector) => sector.reach_km !== null);
 }
 
-/** Outlines of what can be heard at all: from `expect` (terrain and link too), else the horizon. */
+/**
+ * Outlines of what can be heard at all: horizon, mask and terrain from `expect`, else the horizon.
+ * A link budget is no limit: its median is what half of all aircraft exceed.
+ */
 export function limits_of(model: Model, units: Units): LimitData[] {
   const expect = value_of(model.expect);
   if (expect !== null) {
     return expect.altitudes.map((altitude, i) => {
       const ranges = expect.bearings.map((bearing) => ({
         bearing_deg: bearing.bearing_deg,
-        range_km: bearing.expected_km_by_altitude[i] ?? null,
+        range_km:
+          bearing.limited_by_altitude?.[i] === "link"
+            ? altitude.horizon_km
+            : (bearing.expected_km_by_altitude[i] ?? null),
       }));
       const is_round = ranges.length === 0 || ranges.some((bearing) => bearing.range_km === null);
       return {
