@@ -234,6 +234,10 @@ Result<void> Database::copy_to(Database& target,
   return moment->commit();
 }
 
+void Database::wait_at_most(std::chrono::milliseconds time) {
+  sqlite3_busy_timeout(connection_.get(), static_cast<int>(time.count()));
+}
+
 bool Database::in_transaction() const { return sqlite3_get_autocommit(connection_.get()) == 0; }
 
 // --- Transaction ---------------------------------------------------------------------------------

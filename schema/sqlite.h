@@ -3,6 +3,7 @@
 #pragma once
 #include <sqlite3.h>
 
+#include <chrono>
 #include <cstdint>
 #include <filesystem>
 #include <functional>
@@ -104,6 +105,8 @@ class Database {
   /// write meanwhile. @param progress  called now and then with the share that is done, [0, 1]
   Result<void> copy_to(Database& target, const std::function<void(double)>& progress) const;
   bool in_transaction() const;
+  /// How long a call waits while another program writes; 10 s unless set.
+  void wait_at_most(std::chrono::milliseconds time);
   const std::string& file() const { return *file_; }
 
  private:

@@ -36,6 +36,8 @@ Result<void> configure_writer(const Database& database) {
 
 }  // namespace
 
+void Store::wait_at_most(std::chrono::milliseconds time) { impl_->database.wait_at_most(time); }
+
 Result<Store> Store::open(const std::filesystem::path& file, Access access) {
   ROUNDEL_TRY(require_file(file, access));
   auto database =

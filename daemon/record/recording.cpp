@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <cassert>
+#include <chrono>
 
 #include "daemon/record/address_key.h"
 #include "daemon/record/feed_recording.h"
@@ -78,6 +79,8 @@ Result<Recording> Recording::open(Options options) {
   if (!viewpoint) return tl::unexpected(viewpoint.error());
   auto store = schema::Store::open(options.store, schema::Store::Access::record);
   if (!store) return tl::unexpected(store.error());
+  // A writer thread tries again by itself, and must not be deaf to stop() for long.
+  if (!options.is_file) store->wait_at_most(std::chrono::seconds(1));
   const auto site = store->site();
   if (!site) return tl::unexpected(site.error());
   if (!*site || **site != options.site) {

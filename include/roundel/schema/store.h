@@ -1,5 +1,6 @@
 // One database of cells: the only way to what is stored.
 #pragma once
+#include <chrono>
 #include <filesystem>
 #include <functional>
 #include <map>
@@ -77,6 +78,10 @@ class Store {
   Store(Store&&) noexcept;
   Store& operator=(Store&&) noexcept;
   ~Store();
+
+  /// How long a call waits while another program writes, until it fails with Errc::busy: 10 s
+  /// unless set.
+  void wait_at_most(std::chrono::milliseconds time);
 
   // --- Names, site, trials -------------------------------------------------------------------
   Result<std::optional<SiteRow>> site() const;

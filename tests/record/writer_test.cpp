@@ -1,0 +1,221 @@
+// The queue before the one thread that records: what is offered is stored once, or left.
+#include "daemon/record/writer.h"
+
+#include <gtest/gtest.h>
+#include <sqlite3.h>
+#include <stdlib.h>  // mkdtemp
+
+#include <atomic>
+#include <future>
+#include <optional>
+#include <string>
+#include <thread>
+#include <vector>
+
+#include "roundel/schema/store.h"
+#include "tests/record/scene.h"
+
+namespace roundel::record {
+namespace {
+
+using namespace std::chrono_literals;
+
+// Looks until it is so. A writer that never comes to it fails the test by ctest's time limit only.
+void await(const std::function<bool()>& is_so) {
+  while (!is_so()) std::this_thread::sleep_for(2ms);
+}
+
+/// Another program that holds the database.
+class Holder {
+ public:
+  explicit Holder(const std::filesystem::path& file) {
+    EXPECT_EQ(sqlite3_open(file.c_str(), &db_), SQLITE_OK);
+    EXPECT_EQ(sqlite3_exec(db_, "BEGIN IMMEDIATE", nullptr, nullptr, nullptr), SQLITE_OK);
+  }
+  Holder(const Holder&) = delete;
+  Holder& operator=(const Holder&) = delete;
+  ~Holder() {
+    sqlite3_exec(db_, "ROLLBACK", nullptr, nullptr, nullptr);
+    sqlite3_close(db_);
+  }
+
+ private:
+  sqlite3* db_ = nullptr;
+};
+
+class WriterTest : public testing::Test {
+ protected:
+  WriterTest() {
+    std::string name = testing::TempDir() + "/roundel_writer_XXXXXX";
+    EXPECT_NE(mkdtemp(name.data()), nullptr);
+    folder_ = name;
+    options_.on_end = [this](Result<void> end) { end_.set_value(std::move(end)); };
+    options_.log = [](Level, std::string_view) {};
+    options_.retry = 5ms;
+    options_.poll = 10ms;
+  }
+  ~WriterTest() override {
+    std::error_code ignored;
+    std::filesystem::remove_all(folder_, ignored);
+  }
+
+  void start() {
+    Recording::Options recording_options;
+    recording_options.store = file();
+    recording_options.log = options_.log;
+    recording_options.site = {"Hill house", 52.1, 19.4, 14, 8, 14};
+    auto recording = Recording::open(std::move(recording_options));
+    ASSERT_TRUE(recording) << recording.error().line();
+    config::Feed feed;
+    feed.name = "roof";
+    feed.antenna = "collinear";
+    feed.receiver = "rx1";
+    feed.mount = "gable";
+    ASSERT_TRUE(recording->add_feed(feed));
+    writer_.emplace(std::move(*recording), options_);
+  }
+  std::filesystem::path file() const { return folder_ / "roundel.db"; }
+
+  /// The next n reports of one aircraft, half a second apart.
+  feed::Intake reports(int n) {
+    feed::Intake intake;
+    for (int i = 0; i < n; ++i, ++n_made_) {
+      const feed::Report report = plane_.at(t0_s + n_made_ * 0.5);
+      intake.reports.push_back({report, *report.time_s});
+    }
+    return intake;
+  }
+  Result<void> end() {
+    writer_->stop();
+    return end_.get_future().get();
+  }
+  schema::Tally stored() const {
+    const auto store = schema::Store::open(file(), schema::Store::Access::read);
+    EXPECT_TRUE(store) << store.error().line();
+    return *store->tally(std::nullopt);
+  }
+
+  std::filesystem::path folder_;
+  Writer::Options options_;
+  std::promise<Result<void>> end_;
+  std::optional<Writer> writer_;
+  Plane plane_;
+  int n_made_ = 0;
+};
+
+TEST_F(WriterTest, StoresOnStopWhatWasOffered) {
+  start();
+  for (int i = 0; i < 7; ++i) {
+    auto intake = reports(100);
+    ASSERT_TRUE(writer_->offer("roof", intake));
+    EXPECT_TRUE(intake.empty()) << "what is taken is gone from the reader's hands";
+  }
+  EXPECT_TRUE(end());
+  EXPECT_EQ(stored().at("received"), 700);
+  EXPECT_EQ(stored().at("stored"), 700);
+}
+
+TEST_F(WriterTest, CommitsWithoutBeingStopped) {
+  options_.write_s = 0.05;
+  start();
+  auto intake = reports(100);
+  ASSERT_TRUE(writer_->offer("roof", intake));
+  await([&] {
+    const auto tally = stored();
+    const auto it = tally.find("received");
+    return it != tally.end() && it->second == 100;
+  });
+  EXPECT_TRUE(end());
+}
+
+TEST_F(WriterTest, RefusesWhatTheQueueCannotHoldAndTellsWhenItCan) {
+  std::atomic<int> n_room = 0;
+  options_.queue_reports = 150;
+  options_.on_room = [&] { ++n_room; };
+  start();
+  std::promise<void> let_go;
+  // The thread is kept busy, so that the queue fills.
+  writer_->post([gate = let_go.get_future().share()](Recording&) -> Result<void> {
+    gate.wait();
+    return {};
+  });
+  auto first = reports(100), second = reports(100);
+  ASSERT_TRUE(writer_->offer("roof", first));
+  EXPECT_FALSE(writer_->offer("roof", second));
+  EXPECT_EQ(second.n_lines(), 100u) << "what is refused stays with the reader";
+  EXPECT_EQ(writer_->status().queued.at("roof"), 100u);
+  EXPECT_EQ(n_room, 0);
+  let_go.set_value();
+  await([&] { return n_room > 0; });
+  await([&] { return writer_->offer("roof", second); });
+  EXPECT_TRUE(end());
+  EXPECT_EQ(stored().at("received"), 200);
+}
+
+TEST_F(WriterTest, TakesMoreThanTheQueueHoldsWhenItComesAlone) {
+  options_.queue_reports = 10;
+  start();
+  auto intake = reports(100);
+  EXPECT_TRUE(writer_->offer("roof", intake));
+  EXPECT_TRUE(end());
+  EXPECT_EQ(stored().at("received"), 100);
+}
+
+TEST_F(WriterTest, DoesTasksAfterWhatWasOfferedBefore) {
+  start();
+  auto intake = reports(300);
+  ASSERT_TRUE(writer_->offer("roof", intake));
+  std::promise<std::int64_t> seen;
+  writer_->post([&](Recording& recording) -> Result<void> {
+    seen.set_value(recording.counts().at(0).live.received);
+    return {};
+  });
+  EXPECT_EQ(seen.get_future().get(), 300);
+  EXPECT_TRUE(end());
+}
+
+TEST_F(WriterTest, KeepsEverythingWhileAnotherProgramHoldsTheDatabase) {
+  options_.write_s = 0.01;
+  start();
+  std::optional<Holder> holder(file());
+  auto intake = reports(500);
+  ASSERT_TRUE(writer_->offer("roof", intake));
+  await([&] { return writer_->status().store_state != "ok"; });
+  EXPECT_NE(writer_->status().store_state.find("roundel.db"), std::string::npos)
+      << writer_->status().store_state;
+  auto more = reports(200);
+  EXPECT_TRUE(writer_->offer("roof", more)) << "the queue has room";
+  holder.reset();
+  await([&] { return writer_->status().store_state == "ok"; });
+  EXPECT_TRUE(end());
+  EXPECT_EQ(stored().at("received"), 700);
+  EXPECT_EQ(stored().at("stored"), 700);
+}
+
+TEST_F(WriterTest, SaysWhatIsLostWhenItMustEndWhileTheDatabaseIsHeld) {
+  options_.write_s = 3600;
+  options_.give_up = 50ms;
+  start();
+  const Holder holder(file());
+  auto intake = reports(100);
+  ASSERT_TRUE(writer_->offer("roof", intake));
+  const auto ended = end();
+  ASSERT_FALSE(ended);
+  EXPECT_EQ(ended.error().code, Errc::busy);
+  EXPECT_NE(ended.error().what.find("since the last commit is lost"), std::string::npos)
+      << ended.error().what;
+}
+
+TEST_F(WriterTest, CountsLinesThatWereNoReports) {
+  start();
+  auto intake = reports(10);
+  intake.reject(feed::Reject::not_position, 4);
+  EXPECT_EQ(intake.n_lines(), 14u);
+  ASSERT_TRUE(writer_->offer("roof", intake));
+  EXPECT_TRUE(end());
+  EXPECT_EQ(stored().at("received"), 14);
+  EXPECT_EQ(stored().at("not_position"), 4);
+}
+
+}  // namespace
+}  // namespace roundel::record
