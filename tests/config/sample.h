@@ -1,6 +1,7 @@
 // A configuration with every section, for tests to change a line of.
 #pragma once
 #include <string>
+#include <string_view>
 
 namespace roundel::config {
 
@@ -46,6 +47,13 @@ inline std::string changed(std::string_view from, std::string_view to) {
   const auto at = out.find(from);
   if (at == std::string::npos) return "the sample does not hold: " + std::string(from);
   return out.replace(at, from.size(), to);
+}
+
+/// The sample with another layout, called "feed", in place of its own.
+inline std::string sample_with(std::string_view layout_table) {
+  std::string out = changed(R"(layout = "lines")", R"(layout = "feed")");
+  const auto from = out.find("[layout.lines]"), to = out.find("[web]");
+  return out.replace(from, to - from, layout_table);
 }
 
 }  // namespace roundel::config

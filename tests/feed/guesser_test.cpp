@@ -6,6 +6,7 @@
 
 #include "roundel/feed/layout_reader.h"
 #include "roundel/time.h"
+#include "tests/config/sample.h"
 #include "tests/feed/layouts.h"
 #include "tests/feed/traffic.h"
 
@@ -307,27 +308,7 @@ TEST(Guesser, TheTableItPrintsIsReadBackAndReadsTheSample) {
     const std::vector<std::string> lines = lines_of(row);
     const GuessedLayout guessed = guess_layout(lines);
     ASSERT_TRUE(guessed.layout) << row.name;
-    const std::string toml = R"(
-[site]
-name = "Hill house"
-latitude = 52.1
-longitude = 19.4
-ground_m = 110
-antenna_m = 12
-[[antenna]]
-name = "collinear"
-[[receiver]]
-name = "rx1"
-[[mount]]
-name = "gable"
-[[feed]]
-name = "roof"
-connect = "127.0.0.1:31090"
-layout = "feed"
-antenna = "collinear"
-receiver = "rx1"
-mount = "gable"
-)" + to_toml(*guessed.layout);
+    const std::string toml = config::sample_with(to_toml(*guessed.layout));
     const auto config = config::parse(toml, "roundel.toml");
     ASSERT_TRUE(config) << row.name << ": " << config.error().line();
     ASSERT_EQ(config->feeds.size(), 1u);

@@ -1,6 +1,4 @@
 #include <cmath>
-#include <cstdio>
-#include <cstdlib>
 
 #include "roundel/simulate/simulate.h"
 #include "tests/simulation/drawn_site.h"
@@ -68,25 +66,19 @@ const std::vector<CompareCase>& compare_cases() {
 
 CompareOutcome run(const CompareCase& one, std::uint64_t seed) {
   const Scenario scenario = one.make(seed);
-  const auto viewpoint = site::Viewpoint::from(scenario.site);
-  const auto set = simulate::cells(scenario);
-  if (!viewpoint || !set) {
-    std::fprintf(stderr, "%s: %s\n", one.name.c_str(), set.error().line().c_str());
-    std::exit(1);
-  }
+  const Simulated recorded = simulated(scenario, one.name);
   trial::CompareSide a{"a", {}}, b{"b", {}};
-  for (std::size_t i = 0; i < set->trials.size(); ++i) {
-    const auto& trial = set->trials[i];
+  for (std::size_t i = 0; i < recorded.set.trials.size(); ++i) {
+    const auto& trial = recorded.set.trials[i];
     const auto end_s = static_cast<std::int64_t>(scenario.start_s + scenario.hours * 3600);
     (i % 2 == 0 ? a : b).parts.push_back({trial, {{trial.start_s, trial.stop_s.value_or(end_s)}}});
   }
-  trial::CompareBuilder builder(*viewpoint, a, b, {});
-  for (const schema::Cell& cell : set->cells)
-    builder.add(cell, set->flights[static_cast<std::size_t>(cell.flight - 1)]);
+  trial::CompareBuilder builder(recorded.viewpoint, a, b, {});
+  recorded.add_to(builder);
   CompareOutcome out;
   out.comparison = builder.finish();
 
-  const auto& truth = set->truth.trials;
+  const auto& truth = recorded.set.truth.trials;
   // The receivers' own offsets cancel where they are swapped; elsewhere they are alike.
   std::vector<double> sector(out.comparison.sectors.size());
   const double n_pairs = static_cast<double>(truth.size()) / 2;

@@ -1,6 +1,9 @@
 #include "tests/simulation/drawn_site.h"
 
+#include <cstdio>
+#include <cstdlib>
 #include <random>
+#include <utility>
 
 namespace roundel::calibration {
 
@@ -19,6 +22,16 @@ simulate::Scenario drawn_site(std::uint64_t seed, std::uint64_t draw_seed, doubl
   s.reception.shadow_sd_db = uniform(0.5, 1.5);
   s.traffic.crossing_share = uniform(0.25, 0.6);
   return s;
+}
+
+Simulated simulated(const simulate::Scenario& scenario, const std::string& name) {
+  auto viewpoint = site::Viewpoint::from(scenario.site);
+  auto set = viewpoint ? simulate::cells(scenario) : tl::unexpected(viewpoint.error());
+  if (!set) {
+    std::fprintf(stderr, "%s: %s\n", name.c_str(), set.error().line().c_str());
+    std::exit(1);
+  }
+  return {std::move(*viewpoint), std::move(*set)};
 }
 
 }  // namespace roundel::calibration

@@ -1,7 +1,5 @@
 #include <algorithm>
 #include <cmath>
-#include <cstdio>
-#include <cstdlib>
 
 #include "roundel/pattern/exposure.h"
 #include "roundel/simulate/simulate.h"
@@ -39,15 +37,9 @@ DriftOutcome run(const DriftCase& one, std::uint64_t seed) {
         {from_deg, std::fmod(from_deg + one.width_deg, 360), -one.step_db, out.true_h, {}});
   else if (one.step_db != 0)
     scenario.steps.push_back({out.true_h, one.step_db});
-  const auto viewpoint = site::Viewpoint::from(scenario.site);
-  const auto set = simulate::cells(scenario);
-  if (!viewpoint || !set) {
-    std::fprintf(stderr, "%s: %s\n", one.name.c_str(), set.error().line().c_str());
-    std::exit(1);
-  }
-  pattern::ExposureBuilder builder(*viewpoint, 5);
-  for (const schema::Cell& cell : set->cells)
-    builder.add(cell, set->flights[static_cast<std::size_t>(cell.flight - 1)]);
+  const Simulated recorded = simulated(scenario, one.name);
+  pattern::ExposureBuilder builder(recorded.viewpoint, 5);
+  recorded.add_to(builder);
   out.drift = trial::find_drift(builder.finish());
   for (const trial::DriftChange& change : out.drift.changes) {
     const double late_h =

@@ -2,8 +2,6 @@
 #include <array>
 #include <cmath>
 #include <complex>
-#include <cstdio>
-#include <cstdlib>
 #include <numbers>
 
 #include "roundel/pattern/verdict.h"
@@ -72,15 +70,9 @@ const std::vector<SeparateCase>& separate_cases() {
 
 SeparateOutcome run(const SeparateCase& one, std::uint64_t seed) {
   const Scenario scenario = one.make(seed);
-  const auto viewpoint = site::Viewpoint::from(scenario.site);
-  const auto set = simulate::cells(scenario);
-  if (!viewpoint || !set) {
-    std::fprintf(stderr, "%s: %s\n", one.name.c_str(), set.error().line().c_str());
-    std::exit(1);
-  }
-  trial::SeparateBuilder builder(*viewpoint, set->trials);
-  for (const schema::Cell& cell : set->cells)
-    builder.add(cell, set->flights[static_cast<std::size_t>(cell.flight - 1)]);
+  const Simulated recorded = simulated(scenario, one.name);
+  trial::SeparateBuilder builder(recorded.viewpoint, recorded.set.trials);
+  recorded.add_to(builder);
   SeparateOutcome out;
   out.separation = builder.finish();
   bool is_turned = false;
@@ -97,9 +89,10 @@ SeparateOutcome run(const SeparateCase& one, std::uint64_t seed) {
       out.holding += std::abs(wanted) >= h.low_db && std::abs(wanted) <= h.high_db;
     }
   };
-  for (const auto& truth : set->truth.trials) {
+  for (const auto& truth : recorded.set.truth.trials) {
     for (const auto& part : out.separation.antennas)
-      if (part.name == truth.trial.antenna && truth.trial.start_s == set->trials.front().start_s)
+      if (part.name == truth.trial.antenna &&
+          truth.trial.start_s == recorded.set.trials.front().start_s)
         check(part, truth.antenna_db, out.antenna_error_db);
     if (truth.trial.id == 1)
       check(out.separation.mounts.front(), truth.mount_db, out.mount_error_db);
@@ -140,15 +133,9 @@ MastOutcome run(const MastCase& one, std::uint64_t seed) {
   auto& antenna = scenario.antenna("antenna");
   if (spacing_mm > 0) antenna.mast(radius_mm, spacing_mm, bearing_deg);
   if (one.notch_db > 0) antenna.notch(bearing_deg, 40, one.notch_db);
-  const auto viewpoint = site::Viewpoint::from(scenario.site);
-  const auto set = simulate::cells(scenario);
-  if (!viewpoint || !set) {
-    std::fprintf(stderr, "%s: %s\n", one.name.c_str(), set.error().line().c_str());
-    std::exit(1);
-  }
-  pattern::ExposureBuilder builder(*viewpoint, 5);
-  for (const schema::Cell& cell : set->cells)
-    builder.add(cell, set->flights[static_cast<std::size_t>(cell.flight - 1)]);
+  const Simulated recorded = simulated(scenario, one.name);
+  pattern::ExposureBuilder builder(recorded.viewpoint, 5);
+  recorded.add_to(builder);
   MastOutcome out;
   out.fit = trial::fit_mast(pattern::judge(builder.finish(), {}, {}).curve);
   if (spacing_mm == 0) return out;

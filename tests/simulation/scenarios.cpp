@@ -156,21 +156,15 @@ const Case& find(std::string_view name) {
 
 Outcome run(const Case& one, std::uint64_t seed) {
   const Scenario scenario = one.make(seed);
-  const auto viewpoint = site::Viewpoint::from(scenario.site);
-  const auto set = simulate::cells(scenario);
-  if (!viewpoint || !set) {
-    std::fprintf(stderr, "%s: %s\n", one.name.c_str(), set.error().line().c_str());
-    std::exit(1);
-  }
-  pattern::ExposureBuilder builder(*viewpoint, 5);
-  for (const schema::Cell& cell : set->cells)
-    builder.add(cell, set->flights[static_cast<std::size_t>(cell.flight - 1)]);
+  const Simulated recorded = simulated(scenario, one.name);
+  pattern::ExposureBuilder builder(recorded.viewpoint, 5);
+  recorded.add_to(builder);
   Outcome out;
   pattern::VerdictOptions options;
   options.tolerance_db = one.tolerance_db;
   out.verdict = pattern::judge(builder.finish(), {}, options);
 
-  const auto& truth = set->truth.trials[0].pattern_db;
+  const auto& truth = recorded.set.truth.trials[0].pattern_db;
   const int n = static_cast<int>(out.verdict.sectors.size());
   const int width = 360 / n;
   std::vector<double> expected(static_cast<std::size_t>(n));
@@ -212,7 +206,7 @@ Outcome run(const Case& one, std::uint64_t seed) {
     bool all = true, some = false;
     double height = 0;
     for (int d = 0; d < width; ++d) {
-      const double mask = set->truth.mask_deg[static_cast<std::size_t>(s * width + d)];
+      const double mask = recorded.set.truth.mask_deg[static_cast<std::size_t>(s * width + d)];
       all = all && mask > 0.5;
       some = some || mask > 0.5;
       height = mask;
