@@ -14,6 +14,9 @@ const types = {
   svg: "image/svg+xml",
 };
 
+/** As daemon/serve names and frames it. */
+const live_event = (live) => `event: live\ndata: ${JSON.stringify(live)}\n\n`;
+
 /** As daemon/serve sends it. */
 const content_policy =
   "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; " +
@@ -60,7 +63,7 @@ export async function start_mock({ scenario, port = 0, beat_ms = 0 }) {
       request.socket.destroy();
     } else if (url.pathname === "/api/live") {
       response.writeHead(200, { "Content-Type": "text/event-stream", "Cache-Control": "no-store" });
-      response.write(`retry: 300\ndata: ${JSON.stringify(current.live)}\n\n`);
+      response.write(`retry: 300\n\n${live_event(current.live)}`);
       streams.add(response);
       request.on("close", () => streams.delete(response));
     } else if (request.method === "POST") {
@@ -98,7 +101,7 @@ export async function start_mock({ scenario, port = 0, beat_ms = 0 }) {
 
   const tell = (live) => {
     current = { ...current, live };
-    for (const stream of streams) stream.write(`data: ${JSON.stringify(live)}\n\n`);
+    for (const stream of streams) stream.write(live_event(live));
   };
   const beat =
     beat_ms > 0

@@ -117,18 +117,22 @@ export function three_digits(bearing_deg: number): string {
   return String(Math.round(bearing_deg) % 360).padStart(3, "0");
 }
 
-/** The sector a bearing falls into; null when there is none. */
+/** The sector a bearing falls into, which holds its lower edge; null when there is none. */
 export function sector_at<T extends { bearing_deg: number }>(
   sectors: T[],
   bearing_deg: number,
 ): T | null {
   let nearest: T | null = null;
-  for (const sector of sectors)
-    if (
-      nearest === null ||
-      apart_deg(sector.bearing_deg, bearing_deg) < apart_deg(nearest.bearing_deg, bearing_deg)
-    )
+  let least_deg = Infinity;
+  for (const sector of sectors) {
+    const away_deg = apart_deg(sector.bearing_deg, bearing_deg);
+    const is_edge = Math.abs(away_deg - least_deg) < 1e-9;
+    const is_above = wrap_deg(sector.bearing_deg - bearing_deg) < 180;
+    if (is_edge ? is_above : away_deg < least_deg) {
       nearest = sector;
+      least_deg = away_deg;
+    }
+  }
   return nearest;
 }
 

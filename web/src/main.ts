@@ -297,11 +297,11 @@ function listen(): void {
     // A browser gives up for good where the answer was an error; then it is for us to go on.
     if (source.readyState === EventSource.CLOSED) setTimeout(listen, 5000);
   };
-  source.onmessage = (event) => {
-    told = JSON.parse(String(event.data)) as Live;
+  source.addEventListener("live", (event) => {
+    told = JSON.parse(String((event as MessageEvent).data)) as Live;
     told_at_s = context.now_s();
     learn({ live: told });
-  };
+  });
 }
 
 function lay_out(): void {

@@ -69,6 +69,14 @@ describe("a bearing", () => {
     expect(sector_at(sectors, 359)?.bearing_deg).toBe(357.5);
     expect(sector_at([], 0)).toBeNull();
   });
+
+  it("falls into the sector that begins there, where two meet", () => {
+    const sectors = [2.5, 267.5, 272.5, 357.5].map((bearing_deg) => ({ bearing_deg }));
+    for (const list of [sectors, [...sectors].reverse()]) {
+      expect(sector_at(list, 270)?.bearing_deg).toBe(272.5);
+      expect(sector_at(list, 0)?.bearing_deg).toBe(2.5);
+    }
+  });
 });
 
 describe("an outline", () => {
