@@ -26,6 +26,7 @@ export async function bundle() {
   files.set("index.html", await readFile(join(here, "src/index.html")));
   files.set("icon.svg", await readFile(join(here, "src/icon.svg")));
   files.set("coast.json", await coast());
+  files.set("places.json", await places());
   return files;
 }
 
@@ -36,4 +37,23 @@ async function coast() {
   );
   delete atlas.objects.land; // its outline is the mesh of countries that have no neighbour
   return Buffer.from(JSON.stringify(atlas));
+}
+
+/** Smaller ones are never among the few that a map has room for. */
+const least_people = 40_000;
+
+/** Towns with their names and places, the most populous first (city-timezones, MIT). */
+async function places() {
+  const towns = JSON.parse(
+    await readFile(join(here, "node_modules/city-timezones/data/cityMap.json"), "utf8"),
+  );
+  const hundredths = (angle_deg) => Math.round(angle_deg * 100) / 100;
+  return Buffer.from(
+    JSON.stringify(
+      towns
+        .filter(({ pop }) => pop >= least_people)
+        .sort((a, b) => b.pop - a.pop || (a.city < b.city ? -1 : 1))
+        .map(({ city, lat, lng }) => [city, hundredths(lat), hundredths(lng)]),
+    ),
+  );
 }

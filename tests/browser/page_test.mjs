@@ -189,7 +189,7 @@ describe("the address", () => {
       await page.goto(mock.url);
       await page.waitForSelector(".legend li");
       assert.equal(await page.locator("[aria-pressed=true]").first().innerText(), "NM, ft");
-      assert.equal(await text(page, ".degrees"), "–––°");
+      assert.equal(await text(page, ".compass"), "All bearings");
     }));
 });
 

@@ -211,7 +211,9 @@ export interface CutAnswer {
   /** Lines of equal elevation, as the refracted ray runs. */
   elevations: { elevation_deg: number; line: CutPoint[] }[];
   cutoff_deg?: number | null;
+  /** The latest ones; `flights_in_all` says of how many. */
   flights?: CutFlight[];
+  flights_in_all?: number;
   hours?: Hour[];
 }
 

@@ -1,4 +1,5 @@
 // Tables behind pictures: which columns, as people read them and as CSV.
+import type { CutBin, CutFlight, DriftDay, Hour } from "./api";
 import { three_digits } from "./geometry";
 import type { Sector } from "./model";
 import { strings } from "./strings";
@@ -87,6 +88,57 @@ export const sector_columns: Column<Sector>[] = [
   ),
   of("flights", strings.flights, (row) => row.verdict?.flights ?? row.reach?.flights, grouped),
   of("cells", strings.cells, (row) => row.verdict?.cells ?? row.reach?.cells, grouped),
+];
+
+const share = (row: { heard: number; expected: number }) =>
+  row.expected > 0 ? row.heard / row.expected : null;
+const time = (value: string) => time_text(seconds_of(value));
+
+export const hour_columns: Column<Hour>[] = [
+  of("time", strings.hour, (row) => row.time, time),
+  of("heard", strings.reports_heard, (row) => row.heard, grouped),
+  of("expected", strings.reports_expected, (row) => row.expected, grouped),
+  of("share", strings.share_heard, share, percent_text),
+];
+
+export const drift_columns: Column<DriftDay>[] = [
+  of(
+    "date",
+    strings.day,
+    (row) => row.date,
+    (value) => value.slice(0, 10),
+  ),
+  of("index_db", strings.sensitivity, (row) => row.index_db, db_text),
+  of("low_db", strings.low, (row) => row.low_db, db_text),
+  of("high_db", strings.high, (row) => row.high_db, db_text),
+  of("flights", strings.flights, (row) => row.flights, grouped),
+];
+
+export const bin_columns: Column<CutBin>[] = [
+  of("range_km", strings.range_of_bin, (row) => row.range_km, range),
+  of(
+    "altitude_ft",
+    strings.altitude_of_bin,
+    (row) => row.altitude_ft,
+    (value, units) => altitude_text(units, value),
+  ),
+  of("heard", strings.reports_heard, (row) => row.heard, grouped),
+  of("expected", strings.reports_expected, (row) => row.expected, grouped),
+  of("share", strings.share_heard, share, percent_text),
+];
+
+export const flight_columns: Column<CutFlight>[] = [
+  of(
+    "address",
+    strings.address,
+    (row) => row.address,
+    (value) => value,
+  ),
+  of("from", strings.heard_from, (row) => row.from, time),
+  of("to", strings.heard_to, (row) => row.to, time),
+  of("nearest_km", strings.nearest, (row) => row.nearest_km, range),
+  of("farthest_km", strings.farthest, (row) => row.farthest_km, range),
+  of("share", strings.share_heard, share, percent_text),
 ];
 
 /** Those of which at least one row has a value. */

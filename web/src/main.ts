@@ -18,7 +18,15 @@ import {
 import { html } from "./dom";
 import { sector_at } from "./geometry";
 import { land_of, type Atlas } from "./marks/coast";
-import { empty_model, sectors_of, usual_antenna, value_of, type Model } from "./model";
+import type { Place } from "./marks/places";
+import {
+  empty_model,
+  sectors_of,
+  usual_antenna,
+  value_of,
+  weakest_bearing_deg,
+  type Model,
+} from "./model";
 import {
   initial_state,
   read_state,
@@ -33,6 +41,7 @@ import { compare_view } from "./views/compare";
 import { conclusion_view } from "./views/conclusion";
 import { cut_view } from "./views/cut";
 import { empty_view } from "./views/empty";
+import { footer_view } from "./views/footer";
 import { gain_view } from "./views/gain";
 import { header_view } from "./views/header";
 import { live_view } from "./views/live";
@@ -132,6 +141,7 @@ const cut = cut_view(context);
 const compare = compare_view(context);
 const time = time_view(context);
 const trials = trials_view(context);
+const footer = footer_view(context);
 const views = [
   header,
   live,
@@ -146,6 +156,7 @@ const views = [
   compare,
   time,
   trials,
+  footer,
 ];
 
 /** An answer that failed leaves the one before in place: old numbers are better than none. */
@@ -165,7 +176,9 @@ async function ask_about_selection(): Promise<void> {
   const is_current = () => query_text() === query.toString();
   await Promise.all([
     ask_if_offered<ReachAnswer>("api/reach", query).then((reach) => {
-      if (is_current()) learn({ reach: newer(model.reach, reach) });
+      if (!is_current()) return;
+      learn({ reach: newer(model.reach, reach) });
+      if (state.bearing_deg === null) ask_about_bearing();
     }),
     ask_if_offered<VerdictAnswer>("api/verdict", query).then((verdict) => {
       if (is_current()) learn({ verdict: newer(model.verdict, verdict) });
@@ -199,20 +212,24 @@ async function ask_about_other(): Promise<void> {
   ]);
 }
 
-/** The cut is of a sector: moving within one asks nothing anew. Keys held down ask once. */
+/**
+ * The cut is of a sector: moving within one asks nothing anew. Keys held down ask once. Where no
+ * bearing is chosen it is that of the weakest.
+ */
 const settle_ms = 150;
 let settling = 0;
 let cut_asked = "";
 function ask_about_bearing(): void {
   clearTimeout(settling);
   settling = window.setTimeout(() => {
-    if (state.bearing_deg === null) {
+    const wanted_deg = state.bearing_deg ?? weakest_bearing_deg(model);
+    if (wanted_deg === null) {
       cut_asked = "";
       return;
     }
-    const sector = sector_at(sectors_of(model), state.bearing_deg);
+    const sector = sector_at(sectors_of(model), wanted_deg);
     const query = query_now();
-    query.set("bearing_deg", String(sector?.bearing_deg ?? state.bearing_deg));
+    query.set("bearing_deg", String(sector?.bearing_deg ?? wanted_deg));
     const text = query.toString();
     if (text === cut_asked && model.cut?.kind === "ok") return;
     cut_asked = text;
@@ -270,8 +287,12 @@ async function ask_for_all(): Promise<void> {
 }
 
 async function ask_for_land(): Promise<void> {
-  const atlas = value_of(await ask<Atlas>("coast.json"));
-  if (atlas !== null) learn({ land: land_of(atlas) });
+  const [coast, places] = await Promise.all([
+    ask<Atlas>("coast.json"),
+    ask<Place[]>("places.json"),
+  ]);
+  const atlas = value_of(coast);
+  if (atlas !== null) learn({ land: land_of(atlas, value_of(places) ?? []) });
 }
 
 /** What roundeld told last, and when, by the clock here. It is silent while nothing changes. */
@@ -308,7 +329,7 @@ function lay_out(): void {
   const main = html(
     doc,
     "main",
-    {},
+    { id: "main", tabindex: -1 },
     conclusion.element,
     selection.element,
     html(
@@ -323,12 +344,13 @@ function lay_out(): void {
     time.element,
     trials.element,
   );
-  doc.body.replaceChildren(
-    header.element,
-    live.element,
-    main,
-    html(doc, "footer", {}, strings.footer_map),
-  );
+  // The address holds the state, so the link must not change it.
+  const skip = html(doc, "a", { class: "skip", href: "#main" }, strings.skip);
+  skip.addEventListener("click", (event) => {
+    event.preventDefault();
+    main.focus();
+  });
+  doc.body.replaceChildren(skip, header.element, live.element, main, footer.element);
 }
 
 async function start(): Promise<void> {

@@ -109,6 +109,16 @@ export function sector_deg_of(model: Model): number {
   return sector_width_deg(sectors_of(model), value_of(model.reach)?.sector_deg);
 }
 
+/** The bearing whose reach falls furthest short of its horizon: where to look first. */
+export function weakest_bearing_deg(model: Model): number | null {
+  let weakest: Sector | null = null;
+  for (const sector of sectors_of(model)) {
+    const ratio = sector.reach?.ratio;
+    if (ratio != null && ratio < (weakest?.reach?.ratio ?? Infinity)) weakest = sector;
+  }
+  return weakest?.bearing_deg ?? null;
+}
+
 export function has_reach(model: Model): boolean {
   return (value_of(model.reach)?.sectors ?? []).some((sector) => sector.reach_km !== null);
 }
@@ -156,15 +166,24 @@ function reach_of_band(sector: ReachSector, band: number | null): number | null 
   return band === null ? sector.reach_km : (sector.by_altitude?.[band]?.reach_km ?? null);
 }
 
+/** What of the model the map shows. */
+export interface MapChoice {
+  /** Reach of one altitude band, counted from the lowest; null: of all. */
+  band: number | null;
+  /** Sectors shaded by the difference from the second selection, where there is one. */
+  is_difference: boolean;
+}
+
 export function map_data(
   model: Model,
   units: Units,
-  band: number | null = null,
+  { band, is_difference }: MapChoice = { band: null, is_difference: false },
 ): ReachMapData | null {
   const site = model.site?.site;
   if (!site) return null;
   const field = value_of(model.field);
   const against = value_of(model.reach_against);
+  const compare = is_difference ? value_of(model.compare) : null;
   return {
     latitude_deg: site.latitude_deg,
     longitude_deg: site.longitude_deg,
@@ -177,7 +196,7 @@ export function map_data(
     limits: limits_of(model, units),
     land: model.land,
     field:
-      field === null
+      field === null || compare !== null
         ? null
         : {
             sector_deg: field.sector_deg,
@@ -190,6 +209,10 @@ export function map_data(
                 share: bin.heard / bin.expected,
               })),
           },
+    difference:
+      compare === null
+        ? null
+        : { sector_deg: sector_width_deg(compare.sectors), sectors: compare.sectors },
     against:
       against === null
         ? null

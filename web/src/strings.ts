@@ -1,11 +1,12 @@
 // Every word that a person reads on the page, in English.
 import type { FeedState, SectorState, VerdictWord } from "./api";
+import type { DifferenceStyle } from "./marks/difference";
 
 export const strings = {
   product: "Roundel",
   title: (site: string) => `${site} · Roundel`,
   no_site: "No site yet",
-  skip: "Skip to the numbers",
+  skip: "Skip to the conclusion",
   place: (latitude: string, longitude: string, height: string) =>
     `${latitude} ${longitude}, antenna ${height} above ground`,
 
@@ -61,6 +62,11 @@ export const strings = {
   bearing_hint: "Point at the map, tap it, or use the arrow keys on it.",
   bearing_none: "No bearing chosen",
   bearing_value: (bearing: string, reach: string) => `${bearing} degrees, ${reach}`,
+  every_bearing: "All bearings",
+  farthest_reach: "Farthest",
+  weakest_reach: "Least of its horizon",
+  sectors_of: (count: string, all: string, spans: string) =>
+    spans === "" ? `all ${all} sectors` : `${count} of ${all}: ${spans}`,
   clear: "Clear",
   reach: "Reach",
   no_reach: "nothing heard",
@@ -95,6 +101,16 @@ export const strings = {
   choose_difference: "Choose a bearing on the difference plot",
   not_judged: "not judged",
   legend_against: "Reach of the other",
+  difference_style: {
+    "much-better": (db: number) => `What is shown hears better by ${db} dB or more`,
+    better: () => "better",
+    same: () => "No clear difference",
+    worse: () => "The other hears better",
+    "much-worse": (db: number) => `by ${db} dB or more`,
+  } satisfies Record<DifferenceStyle, (db: number) => string>,
+  versus: "Show the two as",
+  versus_outline: "Outlines",
+  versus_difference: "Difference",
   legend_field: "Share heard, none to all",
   above: (altitude: string) => `above ${altitude}`,
 
@@ -107,8 +123,12 @@ export const strings = {
 
   cut_title: "Vertical cut",
   cut_title_of: (sector: string) => `Vertical cut, ${sector}`,
-  cut_hint: "Choose a bearing to see it from the side.",
-  cut_note: "Share heard by range and altitude; horizon as a thick line, lines of equal elevation.",
+  cut_hint: "Shown as soon as something is heard.",
+  cut_of_weakest:
+    "No bearing is chosen: this is the one whose reach falls furthest short of its horizon.",
+  cut_note:
+    "Share of reports heard by range and altitude. Thick line: the radio horizon. Dotted: lines of equal elevation.",
+  cut_note_cutoff: (elevation: string) => `Solid line: ${elevation}, below which nothing is heard.`,
   cut_description:
     "Range to the right, altitude upward: the share of reports heard in each bin, the radio horizon, lines of equal elevation.",
   address: "Address",
@@ -117,6 +137,19 @@ export const strings = {
   nearest: "Nearest",
   farthest: "Farthest",
   share_heard: "Share heard",
+  reports_heard: "Heard",
+  reports_expected: "Sent",
+  hour: "Hour",
+  day: "Day",
+  sensitivity: "Sensitivity",
+  range_of_bin: "Range, middle",
+  altitude_of_bin: "Altitude, middle",
+  cut_table: "The same as a table",
+  cut_flights: (shown: string, all: string) =>
+    shown === all ? `Flights (${all})` : `Flights (the latest ${shown} of ${all})`,
+  cut_hours: "Reports heard by hour on this bearing",
+  hours_table: "Hours as a table",
+  drift_table: "Days as a table",
 
   selection: "What is shown",
   all: "All",
@@ -145,6 +178,8 @@ export const strings = {
   hours_title: "Reports heard by hour",
   hours_description: (from: string, to: string, most: string) =>
     `Bars by hour from ${from} to ${to}, at most ${most} reports in an hour. Pull over it, or use the fields below, to choose a time.`,
+  hours_only: (from: string, to: string, most: string) =>
+    `Bars by hour from ${from} to ${to}, at most ${most} reports in an hour.`,
   drift_title: "Sensitivity by day, dB",
   no_change: "Daily index of sensitivity with its interval. No change stands out.",
   change: (step: string, low: string, high: string, probability: string, bearings: string) =>
@@ -196,10 +231,8 @@ export const strings = {
   aircraft_minute: "aircraft in the last minute",
   last_report: (age: string) => `last report ${age} ago`,
   no_report: "no report yet",
-  farthest_now: (range: string) => `farthest ${range}`,
   connection_lost: (time: string) =>
     `Connection to roundeld lost at ${time}. Trying again; what is shown is from before.`,
-  connection_back: "Connected again.",
   store_trouble: (words: string) => `Not stored: ${words}`,
 
   empty_title: "Nothing heard yet",
@@ -229,5 +262,6 @@ mount = "gable"`,
   snippet_peek: "roundeld peek 127.0.0.1:31090",
 
   footer: (version: string) => `roundeld ${version}`,
-  footer_map: "Coast and borders: Natural Earth, public domain",
+  footer_map:
+    "Coast and borders: Natural Earth, public domain. Places: city-timezones, MIT licence.",
 } as const;

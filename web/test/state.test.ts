@@ -24,6 +24,8 @@ describe("the state in the address", () => {
       theme: "dark",
       antenna: "long & thin",
       from: "2026-03-01T00:00:00Z",
+      against: "antenna=spider",
+      versus: "difference",
       table: true,
     };
     expect(read_state(write_state(state))).toEqual(state);

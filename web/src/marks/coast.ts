@@ -1,11 +1,17 @@
 // Coast and borders around the site, azimuthal equidistant: straight lines from the middle are
 // bearings, and lengths along them are ranges.
-import { geoAzimuthalEquidistant, geoPath, type GeoPermissibleObjects } from "d3-geo";
+import {
+  geoAzimuthalEquidistant,
+  geoPath,
+  type GeoPermissibleObjects,
+  type GeoProjection,
+} from "d3-geo";
 import type { Feature, Geometry } from "geojson";
 import { feature, merge, mesh } from "topojson-client";
 import type { GeometryCollection, MultiPolygon, Polygon, Topology } from "topojson-specification";
 import { svg } from "../dom";
 import { coordinate } from "../geometry";
+import { box_of_text, places, type Place } from "./places";
 
 /** Mean radius of the Earth, km (IUGG). The map is for looking; ranges are computed elsewhere. */
 const earth_radius_km = 6371.0088;
@@ -22,9 +28,10 @@ export interface Land {
   land: GeoPermissibleObjects;
   borders: GeoPermissibleObjects;
   countries: Feature<Geometry, { name: string }>[];
+  places: Place[];
 }
 
-export function land_of(atlas: Atlas): Land {
+export function land_of(atlas: Atlas, named: Place[] = []): Land {
   const countries = atlas.objects.countries;
   const areas = countries.geometries.filter(
     (geometry): geometry is Polygon<{ name: string }> | MultiPolygon<{ name: string }> =>
@@ -34,6 +41,7 @@ export function land_of(atlas: Atlas): Land {
     land: merge(atlas, areas),
     borders: mesh(atlas, countries, (a, b) => a !== b),
     countries: feature(atlas, countries).features,
+    places: named,
   };
 }
 
@@ -44,30 +52,56 @@ export interface CoastPlace {
   domain_km: number;
 }
 
-export function coast(doc: Document, land: Land, place: CoastPlace): SVGElement {
-  const projection = geoAzimuthalEquidistant()
+function projection_of(place: CoastPlace): GeoProjection {
+  return geoAzimuthalEquidistant()
     .rotate([-place.longitude_deg, -place.latitude_deg])
     .translate([0, 0])
     .scale((place.radius / place.domain_km) * earth_radius_km)
     .clipAngle(Math.min(179, ((place.domain_km / earth_radius_km) * 180) / Math.PI))
     .precision(0.3);
-  const path = geoPath(projection).digits(1);
-  const names = land.countries.flatMap((country) => {
-    // Countries that show little have no room for a name; most do not show at all.
-    if (path.area(country) < least_named_share * Math.PI * place.radius ** 2) return [];
-    const [x, y] = path.centroid(country);
-    if (!(Math.hypot(x, y) < place.radius * 0.85)) return [];
-    // Not under the antenna's own mark.
-    const clear_y = Math.hypot(x, y) < antenna_room_px ? antenna_room_px : y;
-    const place_of_name = { x: coordinate(x), y: coordinate(clear_y) };
-    return [svg(doc, "text", place_of_name, country.properties.name)];
-  });
+}
+
+export function coast(doc: Document, land: Land, place: CoastPlace): SVGElement {
+  const path = geoPath(projection_of(place)).digits(1);
   return svg(
     doc,
     "g",
     { class: "coast" },
     svg(doc, "path", { class: "land", d: path(land.land) ?? "" }),
     svg(doc, "path", { class: "border", d: path(land.borders) ?? "" }),
-    svg(doc, "g", { class: "country-names" }, ...names),
+  );
+}
+
+/** Of countries, and of a few places. Drawn over the field, which would veil them. */
+export function map_names(doc: Document, land: Land, place: CoastPlace): SVGElement {
+  const projection = projection_of(place);
+  const path = geoPath(projection);
+  const named = land.countries.flatMap((country) => {
+    // Countries that show little have no room for a name; most do not show at all.
+    if (path.area(country) < least_named_share * Math.PI * place.radius ** 2) return [];
+    const [x, y] = path.centroid(country);
+    if (!(Math.hypot(x, y) < place.radius * 0.85)) return [];
+    // Not under the antenna's own mark.
+    const clear_y = Math.hypot(x, y) < antenna_room_px ? antenna_room_px : y;
+    return [{ name: country.properties.name, x, y: clear_y }];
+  });
+  const of_countries = named.map(({ name, x, y }) =>
+    svg(doc, "text", { class: "halo", x: coordinate(x), y: coordinate(y) }, name),
+  );
+  return svg(
+    doc,
+    "g",
+    { class: "names" },
+    svg(doc, "g", { class: "country-names" }, ...of_countries),
+    places(
+      doc,
+      land.places,
+      (longitude_deg, latitude_deg) => {
+        const point = projection([longitude_deg, latitude_deg]);
+        return point === null ? null : { x: point[0], y: point[1] };
+      },
+      place.radius,
+      named.map(({ name, x, y }) => box_of_text(name, { x, y })),
+    ),
   );
 }

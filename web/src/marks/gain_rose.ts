@@ -3,7 +3,7 @@ import type { SectorState } from "../api";
 import { svg } from "../dom";
 import { coordinate, smooth_outline } from "../geometry";
 import { signed } from "../units";
-import { bezel, disc, rings, spokes } from "./grid";
+import { bezel, disc, ring_labels, rings, spokes } from "./grid";
 import { hand } from "./hand";
 import { band, db_scale, type DbScale } from "./radial";
 import type { PictureOptions } from "./reach_map";
@@ -65,6 +65,11 @@ export function gain_rose(
             })
             .join(""),
         });
+  const ring_list = scale.rings_db.map((ring) => ({
+    radius: scale.px(ring),
+    label: ring === scale.high_db ? "" : ring === 0 ? "0 dB" : signed(ring).replace(".0", ""),
+    is_zero: ring === 0,
+  }));
   const marked = data.sectors.filter((sector) => sector.is_significant === true);
   const element = svg(
     doc,
@@ -82,14 +87,7 @@ export function gain_rose(
     disc(doc, radius),
     tolerance,
     spokes(doc, radius),
-    rings(
-      doc,
-      scale.rings_db.map((ring) => ({
-        radius: scale.px(ring),
-        label: ring === scale.high_db ? "" : ring === 0 ? "0 dB" : signed(ring).replace(".0", ""),
-        is_zero: ring === 0,
-      })),
-    ),
+    rings(doc, ring_list),
     band(
       doc,
       data.sectors.map(({ bearing_deg, low_db, high_db }) => ({
@@ -116,6 +114,10 @@ export function gain_rose(
             })),
           ),
         }),
+    ring_labels(
+      doc,
+      ring_list.filter(({ label }) => label !== ""),
+    ),
     has_states
       ? state_band(doc, {
           sectors: data.sectors.map(({ bearing_deg, state }) => ({

@@ -36,8 +36,7 @@ export interface Ring {
   is_zero?: boolean;
 }
 
-/** Labels stand on one bearing, halved between two spokes, on a halo of the disc's colour. */
-export function rings(doc: Document, list: Ring[], label_bearing_deg = 135): SVGElement {
+export function rings(doc: Document, list: Ring[]): SVGElement {
   const group = svg(doc, "g", { class: "rings" });
   for (const ring of list)
     group.append(
@@ -46,6 +45,15 @@ export function rings(doc: Document, list: Ring[], label_bearing_deg = 135): SVG
         r: coordinate(ring.radius),
       }),
     );
+  return group;
+}
+
+/**
+ * Drawn after what is plotted, so that no line runs through them: on one bearing, halved between
+ * two spokes, on a halo of the disc's colour.
+ */
+export function ring_labels(doc: Document, list: Ring[], label_bearing_deg = 135): SVGElement {
+  const group = svg(doc, "g", { class: "ring-labels" });
   for (const ring of list) {
     const place = polar(label_bearing_deg, ring.radius);
     group.append(

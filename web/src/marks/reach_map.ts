@@ -1,11 +1,12 @@
 // The picture in the middle: map and polar plot in one, the antenna in the centre.
 import type { SectorState } from "../api";
 import { svg } from "../dom";
-import { sector_at, stepped_outline, type SectorRadius } from "../geometry";
+import { apart_deg, sector_at, stepped_outline, type SectorRadius } from "../geometry";
 import { km_to, range_text, grouped, type Units } from "../units";
-import { coast, type Land } from "./coast";
+import { coast, map_names, type CoastPlace, type Land } from "./coast";
+import { difference } from "./difference";
 import { field } from "./field";
-import { bezel, disc, rings, spokes } from "./grid";
+import { bezel, disc, ring_labels, rings, spokes } from "./grid";
 import { antenna_mark, hand } from "./hand";
 import { limits, type LimitOutline } from "./limits";
 import { reach } from "./reach";
@@ -35,6 +36,11 @@ export interface ReachMapData {
   field: {
     sector_deg: number;
     bins: { bearing_deg: number; from_km: number; to_km: number; share: number }[];
+  } | null;
+  /** Of two selections, the first less the second; null: not drawn. */
+  difference: {
+    sector_deg: number;
+    sectors: { bearing_deg: number; difference_db: number | null; significant: boolean }[];
   } | null;
   /** A second reach to hold the first against. */
   against: {
@@ -97,6 +103,20 @@ export function reach_map(doc: Document, data: ReachMapData, options: PictureOpt
     radius: scale.px(range_km),
     label: range_km === last_ring ? range_text(units, range_km) : grouped(km_to(units, range_km)),
   }));
+  const ground: CoastPlace = {
+    latitude_deg: data.latitude_deg,
+    longitude_deg: data.longitude_deg,
+    radius,
+    domain_km: scale.domain_km,
+  };
+  /** As far as either of the two reaches. */
+  const outer_px = ({ bearing_deg }: { bearing_deg: number }) =>
+    scale.px(
+      Math.max(
+        sector_at(data.sectors, bearing_deg)?.reach_km ?? 0,
+        sector_at(data.against?.sectors ?? [], bearing_deg)?.reach_km ?? 0,
+      ),
+    );
   const hand_layer = svg(doc, "g", { class: "hand-layer" });
   const element = svg(
     doc,
@@ -112,14 +132,7 @@ export function reach_map(doc: Document, data: ReachMapData, options: PictureOpt
     svg(doc, "title", { id: `${id}-title` }, options.title),
     svg(doc, "desc", { id: `${id}-description` }, options.description),
     disc(doc, radius),
-    data.land === null
-      ? null
-      : coast(doc, data.land, {
-          latitude_deg: data.latitude_deg,
-          longitude_deg: data.longitude_deg,
-          radius,
-          domain_km: scale.domain_km,
-        }),
+    data.land === null ? null : coast(doc, data.land, ground),
     data.field === null
       ? null
       : field(
@@ -132,7 +145,17 @@ export function reach_map(doc: Document, data: ReachMapData, options: PictureOpt
           })),
           data.field.sector_deg,
         ),
+    data.difference === null
+      ? null
+      : difference(
+          doc,
+          data.difference.sectors.map((sector) => ({ ...sector, outer: outer_px(sector) })),
+          data.difference.sector_deg,
+          `${id}-difference`,
+        ),
     spokes(doc, radius),
+    rings(doc, ring_list),
+    data.land === null ? null : map_names(doc, data.land, ground),
     reach(doc, radii, { sector_deg: data.sector_deg, radius, id: `${id}-unknown` }),
     data.against === null
       ? null
@@ -146,8 +169,8 @@ export function reach_map(doc: Document, data: ReachMapData, options: PictureOpt
             data.against.sector_deg,
           ),
         }),
-    rings(doc, ring_list),
-    limits(doc, outlines, `${id}-limit`),
+    ring_labels(doc, ring_list),
+    limits(doc, outlines, `${id}-limit`, quiet_bearing_deg(radii)),
     has_states
       ? state_band(doc, {
           sectors: data.sectors.map(({ bearing_deg, state }) => ({
@@ -165,6 +188,20 @@ export function reach_map(doc: Document, data: ReachMapData, options: PictureOpt
     antenna_mark(doc),
   );
   return { element, scale, hand_layer };
+}
+
+/** Bearings at which the limits' labels may stand, the preferred one first; rings have 135. */
+const label_bearings_deg = [315, 45, 225];
+
+/** That of them around which the reach has no steps for labels to stand on. */
+function quiet_bearing_deg(sectors: SectorRadius[]): number {
+  const unrest = (bearing_deg: number) => {
+    const near = sectors.filter((sector) => apart_deg(sector.bearing_deg, bearing_deg) < 20);
+    const radii = near.flatMap(({ radius }) => (radius === null ? [] : [radius]));
+    return radii.length === 0 ? 0 : Math.max(...radii) - Math.min(...radii);
+  };
+  const least = Math.min(...label_bearings_deg.map(unrest));
+  return label_bearings_deg.find((bearing_deg) => unrest(bearing_deg) < least + 12) ?? 315;
 }
 
 /** Moves the hand, or takes it away. Cheap: nothing else is touched. */

@@ -1,7 +1,7 @@
 // Time as a strip: reports heard by hour, days of drift, notes and changes, on one axis.
 import { svg } from "../dom";
 import { coordinate } from "../geometry";
-import { signed } from "../units";
+import { grouped, signed } from "../units";
 
 export interface TimeAxis {
   from_s: number;
@@ -144,6 +144,12 @@ export function hour_strip(
   const element = frame(doc, axis, "hours", options);
   element.append(
     time_marks(doc, axis, top, bottom),
+    svg(
+      doc,
+      "text",
+      { class: "axis-left", x: strip_margin.left - 6, y: top, dy: "0.7em" },
+      grouped(most),
+    ),
     svg(doc, "path", { class: "hour-bars", d }),
     svg(doc, "path", {
       class: "base-line",
@@ -176,8 +182,11 @@ export function drift_strip(
   options: StripOptions,
 ): SVGElement {
   const bottom = options.height - foot;
-  const low_db = Math.min(-1, ...points.map((point) => point.low_db));
-  const high_db = Math.max(1, ...points.map((point) => point.high_db));
+  // Room at both ends, so that no label of a line stands in those of the days.
+  const least_db = Math.min(-1, ...points.map((point) => point.low_db));
+  const most_db = Math.max(1, ...points.map((point) => point.high_db));
+  const low_db = least_db - (most_db - least_db) * 0.12;
+  const high_db = most_db + (most_db - least_db) * 0.06;
   const y = (value_db: number) =>
     top + ((high_db - value_db) / (high_db - low_db)) * (bottom - top);
   const place = (time_s: number, value_db: number) =>

@@ -2,7 +2,8 @@
 import type { ReachBand } from "../api";
 import { html, set_text } from "../dom";
 import { compass_point, sector_at, three_digits } from "../geometry";
-import { sector_deg_of, sectors_of, type Sector } from "../model";
+import { sector_deg_of, sectors_of, type Model, type Sector } from "../model";
+import { overview } from "../overview";
 import { strings } from "../strings";
 import {
   altitude_text,
@@ -14,6 +15,7 @@ import {
   time_text,
   type Units,
 } from "../units";
+import { bearing_text } from "./words";
 import type { Context, Shown, View } from "./view";
 
 type Fact = [label: string, value: string];
@@ -94,7 +96,48 @@ export function bearing_view({ doc, set }: Context): View {
   const hint = html(doc, "p", { class: "hint" }, strings.bearing_hint);
   clear.addEventListener("click", () => set({ bearing_deg: null }));
 
+  const whole = html(doc, "dl", { class: "whole" });
   let drawn: unknown[] = [];
+  let whole_of: unknown[] = [];
+
+  /** What there is to say while no bearing is chosen; each line leads to its bearing. */
+  function show_whole(model: Model, units: Units): void {
+    const now: unknown[] = [model.reach, model.verdict, units];
+    if (now.every((part, i) => part === whole_of[i])) return;
+    whole_of = now;
+    const line = (label: string, value: Node | string) =>
+      html(doc, "div", {}, html(doc, "dt", {}, label), html(doc, "dd", {}, value));
+    const link = (sector: Sector, value: string) => {
+      const button = html(
+        doc,
+        "button",
+        { type: "button", class: "quiet" },
+        `${value}, ${bearing_text(sector.bearing_deg)}`,
+      );
+      button.addEventListener("click", () => set({ bearing_deg: Math.floor(sector.bearing_deg) }));
+      return button;
+    };
+    const { farthest, weakest, states, n_sectors } = overview(model);
+    whole.replaceChildren(
+      ...(farthest === null
+        ? []
+        : [
+            line(
+              strings.farthest_reach,
+              link(farthest, range_text(units, farthest.reach?.reach_km ?? 0)),
+            ),
+          ]),
+      ...(weakest === null
+        ? []
+        : [line(strings.weakest_reach, link(weakest, percent_text(weakest.reach?.ratio ?? 0)))]),
+      ...states.map(({ state, n_sectors: n, spans }) =>
+        line(
+          strings.state[state],
+          strings.sectors_of(String(n), String(n_sectors), n === n_sectors ? "" : spans.join(", ")),
+        ),
+      ),
+    );
+  }
 
   function show_bands(sector: Sector | null, units: Units): void {
     const rows = sector?.reach?.by_altitude ?? [];
@@ -150,16 +193,19 @@ export function bearing_view({ doc, set }: Context): View {
       html(doc, "h2", { class: "readout" }, degrees, compass, span, clear),
       body,
       hint,
+      whole,
     ),
     update({ model, state, bearing_deg }: Shown) {
       const is_chosen = bearing_deg !== null;
       body.hidden = !is_chosen;
       hint.hidden = is_chosen;
+      whole.hidden = is_chosen;
       clear.hidden = state.bearing_deg === null;
-      set_text(degrees, is_chosen ? `${three_digits(bearing_deg)}°` : "–––°");
-      set_text(compass, is_chosen ? compass_point(bearing_deg) : strings.bearing);
+      set_text(degrees, is_chosen ? `${three_digits(bearing_deg)}°` : "");
+      set_text(compass, is_chosen ? compass_point(bearing_deg) : strings.every_bearing);
       if (!is_chosen) {
         set_text(span, "");
+        show_whole(model, state.units);
         drawn = [];
         return;
       }

@@ -1,98 +1,122 @@
 // The vertical cut of the bearing chosen, with its flights and hours.
-import type { CutAnswer, CutFlight } from "../api";
-import type { Column } from "../columns";
+import type { CutAnswer } from "../api";
+import { bin_columns, flight_columns, hour_columns } from "../columns";
 import { html, set_text } from "../dom";
-import { three_digits } from "../geometry";
+import { apart_deg, three_digits } from "../geometry";
 import { cut } from "../marks/cut";
-import { value_of } from "../model";
+import { hour_strip, time_axis } from "../marks/strip";
+import { has_reach, value_of } from "../model";
 import { strings } from "../strings";
-import { percent_text, range_text, seconds_of, time_text } from "../units";
+import { grouped, seconds_of, time_text } from "../units";
 import { table_behind } from "./data_table";
 import { save_buttons } from "./export";
 import type { Context, Shown, View } from "./view";
-
-const flight_columns: Column<CutFlight>[] = [
-  {
-    key: "address",
-    label: strings.address,
-    value: (row) => row.address,
-    text: (row) => row.address,
-  },
-  {
-    key: "from",
-    label: strings.heard_from,
-    value: (row) => row.from,
-    text: (row) => time_text(seconds_of(row.from)),
-  },
-  {
-    key: "to",
-    label: strings.heard_to,
-    value: (row) => row.to,
-    text: (row) => time_text(seconds_of(row.to)),
-  },
-  {
-    key: "nearest_km",
-    label: strings.nearest,
-    value: (row) => row.nearest_km,
-    text: (row, units) => range_text(units, row.nearest_km),
-  },
-  {
-    key: "farthest_km",
-    label: strings.farthest,
-    value: (row) => row.farthest_km,
-    text: (row, units) => range_text(units, row.farthest_km),
-  },
-  {
-    key: "share",
-    label: strings.share_heard,
-    value: (row) => (row.expected > 0 ? row.heard / row.expected : null),
-    text: (row) => (row.expected > 0 ? percent_text(row.heard / row.expected) : null),
-  },
-];
 
 function sector_text(answer: CutAnswer): string {
   const half_deg = answer.sector_deg / 2;
   return `${three_digits(answer.bearing_deg - half_deg + 360)}–${three_digits(answer.bearing_deg + half_deg)}°`;
 }
 
+/** The cutoff is drawn; a reader has to be told which line it is. */
+function note_of(answer: CutAnswer): string {
+  return answer.cutoff_deg == null
+    ? strings.cut_note
+    : `${strings.cut_note} ${strings.cut_note_cutoff(`${answer.cutoff_deg.toFixed(1)}°`)}`;
+}
+
+const hour_s = 3600;
+
+/** Whether an answer is that of the bearing chosen, or of an earlier one. */
+function is_of(answer: CutAnswer, bearing_deg: number | null): boolean {
+  return (
+    bearing_deg === null || apart_deg(answer.bearing_deg, bearing_deg) <= answer.sector_deg / 2
+  );
+}
+
 export function cut_view({ doc }: Context): View {
   const heading = html(doc, "h2", {}, strings.cut_title);
   const note = html(doc, "p", { class: "note" });
   const place = html(doc, "div", { class: "place" });
-  const behind = table_behind(doc, "flights", "behind", strings.flights);
+  const hours_heading = html(doc, "h3", {}, strings.cut_hours);
+  const hours_place = html(doc, "div", { class: "place" });
+  const table = table_behind(doc, "cut", "behind", strings.cut_table);
+  const flights = table_behind(doc, "flights", "behind", strings.flights);
+  const hours = table_behind(doc, "bearing-hours", "behind", strings.hours_table);
   let picture: SVGElement | null = null;
+  const saving = save_buttons(doc, "cut", () => picture);
+  const rest = html(
+    doc,
+    "div",
+    {},
+    saving,
+    table.element,
+    flights.element,
+    hours_heading,
+    hours_place,
+    hours.element,
+  );
   const element = html(
     doc,
     "figure",
     { class: "panel side-view", hidden: true },
     html(doc, "figcaption", {}, heading, note),
     place,
-    behind.element,
-    save_buttons(doc, "cut", () => picture),
+    rest,
   );
   let drawn: unknown[] = [];
   let latest: Shown | null = null;
 
+  function draw_hours(answer: CutAnswer, width: number): void {
+    const list = answer.hours ?? [];
+    const first = list[0];
+    const last = list[list.length - 1];
+    hours_heading.hidden = hours_place.hidden = first === undefined;
+    if (first === undefined || last === undefined) return;
+    const axis = time_axis(seconds_of(first.time), seconds_of(last.time) + hour_s, width);
+    hours_place.replaceChildren(
+      hour_strip(
+        doc,
+        axis,
+        list.map((hour) => ({ time_s: seconds_of(hour.time), heard: hour.heard })),
+        [],
+        {
+          height: 72,
+          title: strings.cut_hours,
+          description: strings.hours_only(
+            time_text(axis.from_s),
+            time_text(axis.to_s),
+            grouped(Math.max(...list.map((hour) => hour.heard))),
+          ),
+          id: "bearing-hours",
+        },
+      ),
+    );
+  }
+
   function draw({ model, state }: Shown): void {
     const answer = value_of(model.cut);
-    const is_offered = model.offered.has("/api/cut");
-    element.hidden = !is_offered;
-    if (!is_offered) return;
-    if (answer === null || state.bearing_deg === null) {
+    element.hidden = !model.offered.has("/api/cut") || !has_reach(model);
+    if (element.hidden) return;
+    rest.hidden = answer === null;
+    if (answer === null) {
       drawn = [];
       picture = null;
       place.replaceChildren();
-      behind.element.hidden = true;
       set_text(heading, strings.cut_title);
-      set_text(note, model.cut?.kind === "failed" ? model.cut.detail : strings.cut_hint);
+      set_text(note, model.cut?.kind === "failed" ? model.cut.detail : strings.waiting);
       return;
     }
+    element.classList.toggle("is-old", !is_of(answer, state.bearing_deg));
     const width = Math.max(260, place.clientWidth);
-    if (drawn[0] === answer && drawn[1] === width && drawn[2] === state.units) return;
-    drawn = [answer, width, state.units];
+    const now: unknown[] = [answer, width, state.units, state.bearing_deg === null];
+    if (now.every((part, i) => part === drawn[i])) return;
+    drawn = now;
     const words = strings.cut_title_of(sector_text(answer));
     set_text(heading, words);
-    set_text(note, strings.cut_note);
+    set_text(
+      note,
+      state.bearing_deg === null ? `${strings.cut_of_weakest} ${note_of(answer)}` : note_of(answer),
+    );
     picture = cut(doc, answer, {
       width,
       height: Math.round(Math.min(360, Math.max(220, width * 0.62))),
@@ -102,7 +126,15 @@ export function cut_view({ doc }: Context): View {
       id: "cut",
     });
     place.replaceChildren(picture);
-    behind.show(flight_columns, answer.flights ?? [], strings.flights, state.units);
+    table.show(bin_columns, answer.bins, words, state.units);
+    const shown = answer.flights ?? [];
+    const summary = strings.cut_flights(
+      grouped(shown.length),
+      grouped(answer.flights_in_all ?? shown.length),
+    );
+    flights.show(flight_columns, shown, summary, state.units, summary);
+    hours.show(hour_columns, answer.hours ?? [], strings.cut_hours, state.units);
+    draw_hours(answer, width);
   }
 
   new ResizeObserver(() => {

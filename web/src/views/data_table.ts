@@ -1,6 +1,6 @@
 // A table from columns and rows; on the page and as CSV it is the same.
 import { csv, filled, type Column } from "../columns";
-import { html } from "../dom";
+import { html, set_text } from "../dom";
 import { save } from "../save";
 import { strings } from "../strings";
 import type { Units } from "../units";
@@ -42,7 +42,13 @@ export function data_table<Row>(
 export interface Behind {
   element: HTMLDetailsElement;
   /** Filled only while it is open. */
-  show<Row>(columns: Column<Row>[], rows: Row[], caption: string, units: Units): void;
+  show<Row>(
+    columns: Column<Row>[],
+    rows: Row[],
+    caption: string,
+    units: Units,
+    summary?: string,
+  ): void;
 }
 
 /** The table behind a picture: closed at first, with its own CSV. */
@@ -59,14 +65,8 @@ export function table_behind(
     "aria-label": summary,
   });
   const button = html(doc, "button", { type: "button", class: "quiet" }, strings.save_csv);
-  const element = html(
-    doc,
-    "details",
-    { class: style },
-    html(doc, "summary", {}, summary),
-    place,
-    button,
-  );
+  const head = html(doc, "summary", {}, summary);
+  const element = html(doc, "details", { class: style }, head, place, button);
   let fill: (() => void) | null = null;
   let text = () => "";
   const fill_if_open = () => {
@@ -77,8 +77,9 @@ export function table_behind(
   button.addEventListener("click", () => save(doc, `roundel-${file}.csv`, "text/csv", text()));
   return {
     element,
-    show(columns, rows, caption, units) {
+    show(columns, rows, caption, units, summary_now = summary) {
       element.hidden = rows.length === 0;
+      set_text(head, summary_now);
       text = () => csv(filled(columns, rows), rows);
       fill = () => place.replaceChildren(data_table(doc, columns, rows, caption, units));
       fill_if_open();

@@ -3,6 +3,13 @@ import { html, svg } from "../dom";
 import { sector_at } from "../geometry";
 import { point_hand, reach_map, type ReachMap, type ReachMapData } from "../marks/reach_map";
 import { state_fill, state_patterns, states } from "../marks/states";
+import {
+  deep_db,
+  difference_fill,
+  difference_patterns,
+  difference_style,
+  difference_styles,
+} from "../marks/difference";
 import { share_steps } from "../marks/field";
 import { hatch } from "../marks/reach";
 import { has_reach, map_data } from "../model";
@@ -74,6 +81,30 @@ function legend(doc: Document, data: ReachMapData): HTMLElement {
         strings.legend_against,
       ),
     );
+  const { difference } = data;
+  if (difference !== null)
+    for (const style of difference_styles) {
+      const is_there = difference.sectors.some(
+        (sector) => difference_style(sector.difference_db, sector.significant) === style,
+      );
+      if (!is_there) continue;
+      const id = `legend-difference-${style}`;
+      list.append(
+        item(
+          sample(
+            doc,
+            difference_patterns(doc, id),
+            svg(doc, "rect", {
+              class: `differs ${style}`,
+              fill: difference_fill(id, style),
+              width: 26,
+              height: 12,
+            }),
+          ),
+          strings.difference_style[style](deep_db),
+        ),
+      );
+    }
   if (data.field !== null)
     list.append(
       item(
@@ -147,11 +178,12 @@ export function map_view(context: Context): View {
 
   function draw({ model, state }: Shown): void {
     const size = size_px();
-    const { site, reach, verdict, expect, land, field, reach_against } = model;
+    const { site, reach, verdict, expect, land, field, reach_against, compare } = model;
+    const is_difference = state.versus === "difference" && state.against !== null;
     const inputs = [site, reach, verdict, expect, land, field, reach_against];
-    const now: unknown[] = [...inputs, size, state.units, state.band];
+    const now: unknown[] = [...inputs, size, state.units, state.band, is_difference && compare];
     if (map !== null && now.every((part, i) => part === drawn[i])) return;
-    data = map_data(model, state.units, state.band);
+    data = map_data(model, state.units, { band: state.band, is_difference });
     if (data === null) return;
     drawn = now;
     map = reach_map(doc, data, {

@@ -2,7 +2,7 @@
 import type { Trial } from "../api";
 import { html } from "../dom";
 import { usual_antenna, value_of, type Model } from "../model";
-import { type TimeRange, type ViewState } from "../state";
+import { type TimeRange, type Versus, type ViewState } from "../state";
 import { strings } from "../strings";
 import { seconds_of, time_text } from "../units";
 import { band_text } from "./bearing";
@@ -95,6 +95,15 @@ export function selection_view({ doc, set }: Context): View {
   const against = select_field(doc, "select-against", strings.against, (value) =>
     set({ against: value === "" ? null : value }),
   );
+  const versus = choice<Versus>(
+    doc,
+    strings.versus,
+    [
+      ["outline", strings.versus_outline],
+      ["difference", strings.versus_difference],
+    ],
+    (value) => set({ versus: value }),
+  );
   const range = choice<RangeChoice>(
     doc,
     strings.time,
@@ -118,6 +127,7 @@ export function selection_view({ doc, set }: Context): View {
     antenna.element,
     trial.element,
     against.element,
+    versus.element,
     band.element,
     range.element,
   );
@@ -147,6 +157,8 @@ export function selection_view({ doc, set }: Context): View {
       );
       band.show(band_options(model, state), state.band === null ? "" : String(state.band));
       against.show(against_options(model, state, shown), state.against ?? "");
+      versus.element.hidden = state.against === null;
+      versus.mark(state.versus);
       const is_custom = state.from !== null || state.to !== null;
       range.mark(state.range ?? (is_custom ? "custom" : "all"));
       element.hidden = value_of(model.reach) === null;

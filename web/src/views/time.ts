@@ -1,4 +1,5 @@
 // The strip of time: reports heard by hour with a brush on it, drift, notes and changes.
+import { drift_columns, hour_columns } from "../columns";
 import { html, set_text } from "../dom";
 import {
   drift_strip,
@@ -13,6 +14,7 @@ import { value_of, type Model } from "../model";
 import { time_ranges, type ViewState } from "../state";
 import { strings } from "../strings";
 import { db_text, grouped, percent_text, seconds_of, signed, time_text } from "../units";
+import { table_behind } from "./data_table";
 import { save_buttons } from "./export";
 import type { Context, Shown, View } from "./view";
 
@@ -55,12 +57,23 @@ export function time_view({ doc, set }: Context): View {
   const words = html(doc, "p", { class: "note" });
   const drift_heading = html(doc, "h3", {}, strings.drift_title);
   const notes_list = html(doc, "ul", { class: "notes" });
+  const hours_table = table_behind(doc, "hours", "behind", strings.hours_table);
+  const drift_table = table_behind(doc, "drift", "behind", strings.drift_table);
   let pictures: { hours: SVGElement | null; drift: SVGElement | null } = {
     hours: null,
     drift: null,
   };
+  const drift_part = html(
+    doc,
+    "div",
+    {},
+    drift_heading,
+    drift_frame,
+    save_buttons(doc, "drift", () => pictures.drift),
+    drift_table.element,
+  );
   const hours_stage = html(doc, "div", { class: "strip-stage" }, hours_frame, brush);
-  place.append(hours_stage);
+  place.append(html(doc, "h3", {}, strings.hours_title), hours_stage);
   const element = html(
     doc,
     "section",
@@ -75,10 +88,10 @@ export function time_view({ doc, set }: Context): View {
       html(doc, "label", {}, `${strings.to} `, to),
       clear,
     ),
-    drift_heading,
-    drift_frame,
+    save_buttons(doc, "hours", () => pictures.hours),
+    hours_table.element,
+    drift_part,
     notes_list,
-    save_buttons(doc, "time", () => pictures.drift ?? pictures.hours),
   );
 
   let axis: TimeAxis | null = null;
@@ -87,8 +100,18 @@ export function time_view({ doc, set }: Context): View {
   let pull_from: number | null = null;
 
   const input_time = (text: string) => (text === "" ? null : `${text.slice(0, 16)}:00Z`);
-  const read_inputs = () =>
-    set({ range: null, from: input_time(from.value), to: input_time(to.value) });
+  const input_text = (time_s: number) => new Date(time_s * 1000).toISOString().slice(0, 16);
+  // The fields show the record's own ends where none is chosen; those are not a choice.
+  function read_inputs(): void {
+    const span = latest === null ? null : span_of(latest.model);
+    const is_end = (input: HTMLInputElement, end_s: number | undefined) =>
+      end_s !== undefined && input.value === input_text(end_s);
+    set({
+      range: null,
+      from: is_end(from, span?.from_s) ? null : input_time(from.value),
+      to: is_end(to, span?.to_s) ? null : input_time(to.value),
+    });
+  }
   from.addEventListener("change", read_inputs);
   to.addEventListener("change", read_inputs);
   clear.addEventListener("click", () => set({ range: null, from: null, to: null }));
@@ -142,7 +165,7 @@ export function time_view({ doc, set }: Context): View {
   function draw_drift(model: Model, flags: Flag[]): void {
     const drift = value_of(model.drift);
     const is_shown = axis !== null && drift !== null && drift.days.length > 0;
-    drift_heading.hidden = drift_frame.hidden = !is_shown;
+    drift_part.hidden = !is_shown;
     pictures.drift = null;
     if (axis === null || drift === null || !is_shown) return;
     const steps = drift.changes.map(
@@ -176,6 +199,7 @@ export function time_view({ doc, set }: Context): View {
       },
     );
     drift_frame.replaceChildren(pictures.drift);
+    drift_table.show(drift_columns, drift.days, strings.drift_title, "metric");
   }
 
   function draw(shown: Shown): void {
@@ -213,6 +237,7 @@ export function time_view({ doc, set }: Context): View {
         ),
       };
       hours_frame.replaceChildren(...(pictures.hours === null ? [] : [pictures.hours]));
+      hours_table.show(hour_columns, hours, strings.hours_title, state.units);
       draw_drift(model, flags);
       const changes = value_of(model.drift)?.changes ?? [];
       notes_list.replaceChildren(
@@ -241,9 +266,9 @@ export function time_view({ doc, set }: Context): View {
         ? strings.from_to(time_text(span.from_s), time_text(span.to_s))
         : strings.from_to(time_text(chosen.from_s), time_text(chosen.to_s)),
     );
-    const input_text = (time_s: number) => new Date(time_s * 1000).toISOString().slice(0, 16);
-    if (doc.activeElement !== from) from.value = chosen === null ? "" : input_text(chosen.from_s);
-    if (doc.activeElement !== to) to.value = chosen === null ? "" : input_text(chosen.to_s);
+    const filled = chosen ?? span;
+    if (doc.activeElement !== from) from.value = input_text(filled.from_s);
+    if (doc.activeElement !== to) to.value = input_text(filled.to_s);
     clear.hidden = chosen === null;
     show_brush(state);
   }

@@ -1,7 +1,7 @@
 import { readFileSync } from "node:fs";
 import { describe, expect, it } from "vitest";
 import * as fixtures from "../../dev/fixtures";
-import { coast, land_of, type Atlas } from "../../src/marks/coast";
+import { coast, land_of, map_names, type Atlas } from "../../src/marks/coast";
 import { point_hand, reach_map } from "../../src/marks/reach_map";
 import { empty_model, map_data, type Model } from "../../src/model";
 import { new_document, structure } from "../document";
@@ -78,11 +78,15 @@ describe("the coast", () => {
       /-?\d+(\.\d+)?,-?\d+(\.\d+)?/g,
     );
     expect(numbers?.length).toBeGreaterThan(100);
-    const names = [...element.querySelectorAll("text")].map((name) => name.textContent);
-    expect(names).toContain("Poland");
     for (const pair of numbers ?? []) {
       const [x, y] = pair.split(",").map(Number);
       expect(Math.hypot(x ?? NaN, y ?? NaN)).toBeLessThan(100.5);
     }
+  });
+
+  it("names the country around the site", () => {
+    const place = { latitude_deg: 52.1, longitude_deg: 19.4, radius: 300, domain_km: 480 };
+    const names = [...map_names(doc, land_of(atlas), place).querySelectorAll("text")];
+    expect(names.map((name) => name.textContent)).toContain("Poland");
   });
 });
