@@ -2,72 +2,8 @@
 // Run by ctest, or: cd web && npm run browser
 import assert from "node:assert/strict";
 import { readFile } from "node:fs/promises";
-import { createRequire } from "node:module";
-import { after, before, describe, it } from "node:test";
-import { start_mock } from "../../web/dev/mock.mjs";
-
-const require = createRequire(new URL("../../web/package.json", import.meta.url));
-const { chromium } = require("playwright-core");
-const axe_source = await readFile(require.resolve("axe-core/axe.min.js"), "utf8");
-
-const desk = { width: 1280, height: 900 };
-const phone = { width: 360, height: 740 };
-/** A page's own errors; a failed request is one too, but for the journeys that cut the line. */
-const patience_ms = 60_000;
-
-let browser;
-before(async () => {
-  browser = await chromium.launch({
-    executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium",
-    args: ["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"],
-  });
-});
-after(() => browser?.close());
-
-/** Opens the page on a scenario, hands it to `go`, and afterwards wants a clean console. */
-async function visit(
-  { scenario = "judged", hash = "", viewport = desk, may_complain = false, ...context_options },
-  go,
-) {
-  const mock = await start_mock({ scenario });
-  const context = await browser.newContext({ viewport, acceptDownloads: true, ...context_options });
-  context.setDefaultTimeout(patience_ms);
-  const page = await context.newPage();
-  const complaints = [];
-  page.on("console", (message) => {
-    if (["error", "warning"].includes(message.type())) complaints.push(message.text());
-  });
-  page.on("pageerror", (error) => complaints.push(error.message));
-  const foreign = [];
-  page.on("request", (request) => {
-    if (!/^(data|blob):/.test(request.url()) && !request.url().startsWith(mock.url))
-      foreign.push(request.url());
-  });
-  try {
-    await page.goto(mock.url + hash);
-    await page.waitForSelector(".reach-map .land", { state: "attached" });
-    await go(page, mock);
-    if (!may_complain) assert.deepEqual(complaints, []);
-    assert.deepEqual(foreign, [], "requests that leave the machine");
-  } finally {
-    await context.close();
-    await mock.stop();
-  }
-}
-
-const text = (page, selector) => page.locator(selector).first().innerText();
-
-async function serious_violations(page) {
-  // Injected past the page's own policy, as a tool of the test, not of the page.
-  await page.evaluate(axe_source);
-  const { violations } = await page.evaluate(() => globalThis.axe.run(document));
-  return violations
-    .filter(({ impact }) => impact === "serious" || impact === "critical")
-    .map(({ id, nodes }) => `${id}: ${nodes.map((node) => node.target.join(" ")).join(", ")}`);
-}
-
-const width_over = (page) =>
-  page.evaluate(() => document.documentElement.scrollWidth - window.innerWidth);
+import { describe, it } from "node:test";
+import { phone, serious_violations, text, visit, width_over } from "./visit.mjs";
 
 describe("a first visit", () => {
   it("without a feed shows how to point one at roundeld", () =>
@@ -143,6 +79,18 @@ describe("a bearing", () => {
       );
     }));
 
+  it("none is chosen at first: the circle in a few lines, and the cut of the weakest", () =>
+    visit({}, async (page, mock) => {
+      assert.match(await text(page, ".whole"), /Obstructed\s+11 of 72: 040–095°/);
+      await page.waitForSelector(".picture.cut .horizon-line", { state: "attached" });
+      assert.match(await text(page, ".side-view .note"), /No bearing is chosen/);
+      const asked = mock.asked.find(({ path }) => path === "/api/cut");
+      const bearing_deg = Number(new URLSearchParams(asked.query).get("bearing_deg"));
+      assert.ok(bearing_deg > 40 && bearing_deg < 95, "behind the wall");
+      await page.locator(".whole button").first().click();
+      await page.waitForFunction(() => location.hash.startsWith("#bearing="));
+    }));
+
   it("that heard nothing is shown as absent, not as zero", () =>
     visit({ hash: "#bearing=255" }, async (page) => {
       assert.equal(await text(page, ".headline"), "nothing heard");
@@ -153,7 +101,8 @@ describe("a bearing", () => {
     visit({ hash: "#bearing=67" }, async (page, mock) => {
       await page.waitForSelector(".picture.cut .elevation.cutoff");
       assert.match(await text(page, ".side-view h2"), /065–070°/);
-      await page.locator(".side-view summary").click();
+      assert.equal(await page.locator(".side-view .picture.hours").count(), 1);
+      await page.getByText("Flights (8)").click();
       assert.equal(await page.locator(".side-view tbody tr").count(), 8);
       const cuts = mock.asked.filter(({ path }) => path === "/api/cut");
       assert.equal(cuts.at(-1).query, "?antenna=collinear&bearing_deg=67.5");
@@ -230,6 +179,30 @@ describe("a selection", () => {
       assert.match(await text(page, ".compare .advice"), /one after the other/);
       const { query } = mock.asked.filter(({ path }) => path === "/api/compare").at(-1);
       assert.equal(decodeURIComponent(query), "?a=antenna=collinear&b=antenna=spider");
+    }));
+
+  it("is held against another as a difference map, which the address keeps", () =>
+    visit({ hash: "#against=antenna%3Dspider" }, async (page, mock) => {
+      await page.getByRole("button", { name: "Difference" }).click();
+      await page.waitForSelector(".reach-map .differs.better", { state: "attached" });
+      assert.match(await text(page, ".legend"), /better[^]*No clear difference/);
+      assert.equal(await page.locator(".reach-map .field").count(), 0);
+      const url = page.url();
+      assert.match(url, /versus=difference/);
+      await page.goto("about:blank");
+      await page.goto(url);
+      await page.waitForSelector(".reach-map .differs.better", { state: "attached" });
+      assert.ok(mock.asked.some(({ path }) => path === "/api/compare"));
+    }));
+
+  it("of time is typed, and the record's own ends are no choice", () =>
+    visit({}, async (page) => {
+      const from = page.locator(".time-inputs input").first();
+      assert.equal(await from.inputValue(), "2026-03-01T00:00");
+      await from.fill("2026-03-03T06:00");
+      await page.waitForFunction(() => location.hash === "#from=2026-03-03T06%3A00%3A00Z");
+      await from.fill("2026-03-01T00:00");
+      await page.waitForFunction(() => location.hash === "");
     }));
 
   it("of an altitude band redraws the reach", () =>
@@ -341,6 +314,22 @@ describe("taking away", () => {
       assert.equal(saved.trim().split("\r\n").length, 73);
     }));
 
+  it("every picture has its numbers as a table", () =>
+    visit({ hash: "#bearing=67" }, async (page) => {
+      await page.waitForSelector(".picture.cut .elevation");
+      for (const [summary, head] of [
+        [".side-view .behind >> nth=0", "Range, middle"],
+        [".side-view .behind >> nth=2", "Hour"],
+        [".time .behind >> nth=0", "Hour"],
+        [".time .behind >> nth=1", "Day"],
+      ]) {
+        const details = page.locator(summary);
+        await details.locator("summary").click();
+        assert.equal(await details.locator("th").first().innerText(), head);
+        assert.ok((await details.locator("tbody tr").count()) > 3, summary);
+      }
+    }));
+
   it("prints the pictures and the verdict without the controls", () =>
     visit({ hash: "#bearing=67" }, async (page) => {
       await page.emulateMedia({ media: "print" });
@@ -354,7 +343,10 @@ describe("everyone", () => {
   for (const [name, options] of [
     [
       "on a desk, light",
-      { colorScheme: "light", hash: "#bearing=67&against=antenna%3Dspider&table=1" },
+      {
+        colorScheme: "light",
+        hash: "#bearing=67&against=antenna%3Dspider&versus=difference&table=1",
+      },
     ],
     ["on a desk, dark", { colorScheme: "dark", hash: "#bearing=67&against=antenna%3Dspider" }],
     ["on a phone", { viewport: phone, hash: "#bearing=255" }],
@@ -376,6 +368,28 @@ describe("everyone", () => {
       visit({ viewport: phone, ...options }, async (page) => {
         assert.ok((await width_over(page)) <= 0);
       }));
+
+  it("can skip to the conclusion by keyboard, and the address stays as it was", () =>
+    visit({ hash: "#bearing=67" }, async (page) => {
+      await page.keyboard.press("Tab");
+      assert.equal(await page.evaluate(() => document.activeElement.className), "skip");
+      await page.keyboard.press("Enter");
+      assert.equal(await page.evaluate(() => document.activeElement.localName), "main");
+      assert.equal(new URL(page.url()).hash, "#bearing=67");
+    }));
+
+  it("is spared motion who wants none", () =>
+    visit({ reducedMotion: "reduce" }, async (page) => {
+      const moving = await page.evaluate(
+        () =>
+          [...document.querySelectorAll("*")].filter((element) => {
+            const style = getComputedStyle(element);
+            const lasts = `${style.transitionDuration} ${style.animationDuration}`;
+            return /[1-9]/.test(lasts);
+          }).length,
+      );
+      assert.equal(moving, 0);
+    }));
 
   it("can read it from right to left", () =>
     visit({ viewport: phone, hash: "#bearing=67" }, async (page) => {

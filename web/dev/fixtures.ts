@@ -237,8 +237,6 @@ export function expect_answer(): ExpectAnswer {
     altitudes: limit_altitudes_ft.map((altitude_ft) => ({
       altitude_ft,
       horizon_km: Math.round(10 * horizon_km(altitude_ft)) / 10,
-      horizon_ray_km: null,
-      link_km: null,
       expected_km: Math.round(10 * horizon_km(altitude_ft)) / 10,
     })),
     bearings: [],
@@ -351,7 +349,8 @@ export function cut(bearing_deg: number): CutAnswer {
         expected,
       };
     }),
-    hours: [],
+    flights_in_all: 8,
+    hours: hours().hours.slice(0, 48),
   };
 }
 

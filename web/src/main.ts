@@ -101,10 +101,16 @@ const query_text = () => query_now().toString();
 /** Brings questions in line with the state, where they have become others. */
 function follow(before: ViewState, text_before: string): void {
   const is_same = query_text() === text_before;
-  if (!is_same) void ask_about_selection();
+  if (!is_same) {
+    void ask_about_reach();
+    void ask_about_verdict();
+  }
   if (!is_same || before.against !== state.against) void ask_about_other();
   if (!is_same || before.bearing_deg !== state.bearing_deg) ask_about_bearing();
-  if (before.antenna !== state.antenna || before.trial !== state.trial) void ask_about_time();
+  if (before.antenna !== state.antenna || before.trial !== state.trial) {
+    void ask_about_hours();
+    void ask_about_drift();
+  }
 }
 
 const context: Context = {
@@ -171,22 +177,30 @@ async function ask_if_offered<T>(path: string, query?: URLSearchParams): Promise
   return (await paths).has(`/${path}`) ? ask<T>(path, query) : { kind: "absent" };
 }
 
-async function ask_about_selection(): Promise<void> {
+/**
+ * roundeld answers one after the other, so the order of asking is that of seeing: first what makes
+ * the picture, last what takes long to compute.
+ */
+async function ask_about_reach(): Promise<void> {
   const query = query_now();
   const is_current = () => query_text() === query.toString();
   await Promise.all([
     ask_if_offered<ReachAnswer>("api/reach", query).then((reach) => {
+      show_land();
       if (!is_current()) return;
       learn({ reach: newer(model.reach, reach) });
-      if (state.bearing_deg === null) ask_about_bearing();
-    }),
-    ask_if_offered<VerdictAnswer>("api/verdict", query).then((verdict) => {
-      if (is_current()) learn({ verdict: newer(model.verdict, verdict) });
+      ask_about_bearing();
     }),
     ask_if_offered<FieldAnswer>("api/field", query).then((field) => {
       if (is_current()) learn({ field: newer(model.field, field) });
     }),
   ]);
+}
+
+async function ask_about_verdict(): Promise<void> {
+  const query = query_now();
+  const verdict = await ask_if_offered<VerdictAnswer>("api/verdict", query);
+  if (query_text() === query.toString()) learn({ verdict: newer(model.verdict, verdict) });
 }
 
 async function ask_about_other(): Promise<void> {
@@ -231,29 +245,42 @@ function ask_about_bearing(): void {
     const query = query_now();
     query.set("bearing_deg", String(sector?.bearing_deg ?? wanted_deg));
     const text = query.toString();
-    if (text === cut_asked && model.cut?.kind === "ok") return;
+    if (text === cut_asked) return;
     cut_asked = text;
     void ask_if_offered<CutAnswer>("api/cut", query).then((answer) => {
-      if (cut_asked === text) learn({ cut: newer(model.cut, answer) });
+      if (cut_asked !== text) return;
+      learn({ cut: newer(model.cut, answer) });
+      if (answer.kind === "failed") cut_asked = "";
     });
   }, settle_ms);
 }
 
-async function ask_about_time(): Promise<void> {
+function record_query(): { query: URLSearchParams; is_current(): boolean } {
   const { antenna, trial } = state;
-  const query = selection_query(
-    { ...initial_state, antenna, trial },
-    { end_s: null, antenna: usual_antenna(model) },
-  );
-  const is_current = () => state.antenna === antenna && state.trial === trial;
-  await Promise.all([
-    ask_if_offered<HoursAnswer>("api/hours", query).then((hours) => {
-      if (is_current()) learn({ hours: newer(model.hours, hours) });
-    }),
-    ask_if_offered<DriftAnswer>("api/drift", query).then((drift) => {
-      if (is_current()) learn({ drift: newer(model.drift, drift) });
-    }),
-  ]);
+  return {
+    query: selection_query(
+      { ...initial_state, antenna, trial },
+      { end_s: null, antenna: usual_antenna(model) },
+    ),
+    is_current: () => state.antenna === antenna && state.trial === trial,
+  };
+}
+
+async function ask_about_hours(): Promise<void> {
+  const { query, is_current } = record_query();
+  const hours = await ask_if_offered<HoursAnswer>("api/hours", query);
+  if (is_current()) learn({ hours: newer(model.hours, hours) });
+}
+
+async function ask_about_drift(): Promise<void> {
+  const { query, is_current } = record_query();
+  const drift = await ask_if_offered<DriftAnswer>("api/drift", query);
+  if (is_current()) learn({ drift: newer(model.drift, drift) });
+}
+
+async function ask_about_expect(): Promise<void> {
+  const expect = await ask_if_offered<ExpectAnswer>("api/expect");
+  learn({ expect: newer(model.expect, expect) });
 }
 
 async function ask_about_site(): Promise<void> {
@@ -265,9 +292,6 @@ async function ask_about_site(): Promise<void> {
     ask_if_offered<TrialsAnswer>("api/trials").then((answer) =>
       learn({ trials: newer(model.trials, answer) }),
     ),
-    ask_if_offered<ExpectAnswer>("api/expect").then((expect) =>
-      learn({ expect: newer(model.expect, expect) }),
-    ),
   ]);
 }
 
@@ -276,14 +300,24 @@ async function ask_for_all(): Promise<void> {
   learn({ offered: await paths });
   await ask_about_site(); // its trials say which antenna is the usual one
   // A range of time counts back from the record's end, which has to be known first.
-  const time_first = ask_about_time();
-  if (state.range !== null) await time_first;
+  if (state.range !== null) await ask_about_hours();
+  cut_asked = "";
   await Promise.all([
-    time_first,
-    ask_about_selection(),
+    ask_about_reach(),
+    state.range === null ? ask_about_hours() : null,
+    ask_about_expect(),
+    ask_about_verdict(),
+    ask_about_drift(),
     state.against === null ? null : ask_about_other(),
   ]);
-  ask_about_bearing();
+}
+
+/** Coastlines are the heaviest part, and the picture is useful before them. */
+let is_land_asked = false;
+function show_land(): void {
+  if (is_land_asked) return;
+  is_land_asked = true;
+  requestAnimationFrame(() => setTimeout(() => void ask_for_land(), 0));
 }
 
 async function ask_for_land(): Promise<void> {
@@ -366,13 +400,14 @@ async function start(): Promise<void> {
   listen();
   setInterval(() => {
     if (doc.hidden || model.connection.kind === "lost") return;
-    void ask_about_selection();
-    void ask_about_time();
+    cut_asked = "";
+    void ask_about_reach();
+    void ask_about_hours();
+    void ask_about_verdict();
+    void ask_about_drift();
   }, refresh_ms);
   setInterval(let_time_pass, 1000);
   await ask_for_all();
-  // Coastlines are the heaviest part, and the picture is useful before them.
-  requestAnimationFrame(() => setTimeout(() => void ask_for_land(), 0));
 }
 
 void start();

@@ -1,0 +1,161 @@
+// A journey with the real programs: what roundeld sends is what the page understands.
+// ROUNDEL_BIN: the build folder, which holds both programs; without it the journey is skipped.
+import assert from "node:assert/strict";
+import { spawn } from "node:child_process";
+import { once } from "node:events";
+import { mkdtemp, rm, writeFile } from "node:fs/promises";
+import { connect } from "node:net";
+import { tmpdir } from "node:os";
+import { join } from "node:path";
+import { createInterface } from "node:readline";
+import { after, before, describe, it } from "node:test";
+import { look_at, serious_violations, text } from "./visit.mjs";
+
+const build = process.env.ROUNDEL_BIN;
+const roundel = join(build ?? "", "analysis/program/roundel");
+const roundeld = join(build ?? "", "daemon/program/roundeld");
+const token = "a-token-of-the-journey";
+
+const configuration = (feed_port, web_port) => `
+[site]
+name = "Hill house"
+latitude = 52.1
+longitude = 19.4
+ground_m = 110
+antenna_m = 12
+[store]
+path = "roundel.db"
+[[antenna]]
+name = "collinear"
+[[receiver]]
+name = "rx1"
+[[mount]]
+name = "gable"
+[[feed]]
+name = "roof"
+listen = "127.0.0.1:${feed_port}"
+layout = "ndjson"
+antenna = "collinear"
+receiver = "rx1"
+mount = "gable"
+[web]
+listen = "127.0.0.1:${web_port}"
+token = "${token}"
+`;
+
+const scenario = `
+seed = 7
+start = "2026-03-02T00:00:00Z"
+hours = 3
+[site]
+name = "Hill house"
+latitude = 52.1
+longitude = 19.4
+ground_m = 110
+antenna_m = 12
+[[antenna]]
+name = "collinear"
+[[trial]]
+feed = "roof"
+antenna = "collinear"
+[[feed]]
+name = "roof"
+[traffic]
+mean_aircraft = 40
+`;
+
+async function succeeds(child) {
+  const [code] = await once(child, "exit");
+  assert.equal(code, 0, child.spawnargs.join(" "));
+}
+
+/** Runs roundeld until its page is up. */
+async function start(folder) {
+  const child = spawn(roundeld, ["run", "--config", "roundel.toml"], {
+    cwd: folder,
+    stdio: ["ignore", "ignore", "pipe"],
+  });
+  const ports = {};
+  for await (const line of createInterface({ input: child.stderr })) {
+    ports.feed ??= /feed "roof" on 127\.0\.0\.1:(\d+)/.exec(line)?.[1];
+    ports.web ??= /page on http:\/\/127\.0\.0\.1:(\d+)/.exec(line)?.[1];
+    if (ports.feed && ports.web) break;
+  }
+  child.stderr.resume();
+  assert.ok(ports.web, "roundeld ended before its page was up");
+  return { child, ...ports, url: `http://127.0.0.1:${ports.web}/` };
+}
+
+async function stop(child) {
+  child.kill("SIGTERM");
+  if (child.exitCode === null) await once(child, "exit");
+}
+
+describe(
+  "with the real roundeld",
+  { skip: build === undefined && "ROUNDEL_BIN is not set" },
+  () => {
+    let folder;
+    let running;
+    before(async () => {
+      folder = await mkdtemp(join(tmpdir(), "roundel-page-"));
+      await writeFile(join(folder, "scenario.toml"), scenario);
+      await writeFile(join(folder, "roundel.toml"), configuration(0, 0));
+      const simulate = spawn(roundel, ["simulate", "scenario.toml"], {
+        cwd: folder,
+        stdio: ["ignore", "pipe", "inherit"],
+      });
+      const load = spawn(roundeld, ["load", "--config", "roundel.toml", "--feed", "roof", "-"], {
+        cwd: folder,
+        stdio: [simulate.stdout, "ignore", "ignore"],
+      });
+      await Promise.all([succeeds(simulate), succeeds(load)]);
+      running = await start(folder);
+    });
+    after(async () => {
+      if (running !== undefined) await stop(running.child);
+      await rm(folder, { recursive: true, force: true });
+    });
+
+    it("shows reach, verdict, cut and hours of what was recorded, without a complaint", () =>
+      look_at(running.url, {}, async (page) => {
+        await page.waitForFunction(
+          () => document.querySelector(".reach-map .reach-line")?.getAttribute("d").length > 100,
+        );
+        await page.waitForSelector(".verdict-word:not([hidden])");
+        await page.waitForSelector(".picture.cut .horizon-line", { state: "attached" });
+        await page.waitForSelector(".time .picture.hours", { state: "attached" });
+        assert.match(await text(page, ".feeds"), /roof\s+waiting for a connection/);
+        assert.match(await text(page, ".legend"), /Share heard/);
+        assert.deepEqual(await serious_violations(page), []);
+      }));
+
+    it("moves as reports come, is told a note, says when it is gone and comes back", () =>
+      look_at(running.url, { may_complain: true }, async (page) => {
+        const socket = connect(Number(running.feed), "127.0.0.1");
+        await once(socket, "connect");
+        await page.waitForSelector(".feeds [data-state=connected]");
+        for (let i = 0; i < 20; i += 1)
+          socket.write(
+            `{"time":${1772500000 + i},"address":"4b1617","latitude":52.3,"longitude":19.8,"altitude_ft":36000}\n`,
+          );
+        await page.waitForFunction(() =>
+          /[1-9]\d*\s+reports/.test(document.querySelector(".feeds").innerText),
+        );
+        socket.destroy();
+
+        await page.getByLabel("Token").fill(token);
+        await page.getByLabel("Note", { exact: true }).fill("cable dried");
+        await page.getByRole("button", { name: "Add note" }).click();
+        await page.waitForFunction(
+          () => document.querySelector(".trials [role=status]").textContent === "Note added.",
+        );
+
+        await writeFile(join(folder, "roundel.toml"), configuration(running.feed, running.web));
+        await stop(running.child);
+        await page.waitForSelector(".notice:not([hidden])");
+        running = await start(folder);
+        await page.waitForSelector(".notice", { state: "hidden" });
+      }));
+  },
+);
