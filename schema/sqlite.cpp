@@ -7,6 +7,8 @@
 #include <cerrno>
 #include <cstring>
 
+#include "schema/page_watch.h"
+
 namespace roundel::schema {
 namespace {
 
@@ -162,7 +164,9 @@ Result<Database> Database::open(const std::filesystem::path& file, Mode mode) {
   sqlite3* raw = nullptr;
   // A leading "./" keeps a file called ":memory:" or "" from meaning something else to SQLite.
   const std::string name = file.is_absolute() ? file.string() : "./" + file.string();
-  const int code = sqlite3_open_v2(name.c_str(), &raw, flags, nullptr);
+  // Readers of millions of cells look into the pages themselves.
+  const char* const vfs = mode == Mode::read ? page_watching_vfs() : nullptr;
+  const int code = sqlite3_open_v2(name.c_str(), &raw, flags, vfs);
   Database database(raw, std::make_unique<std::string>(file.string()));
   if (code != SQLITE_OK) return tl::unexpected(make_error(raw, code, database.file()));
   sqlite3_busy_timeout(raw, busy_timeout_ms);

@@ -5,6 +5,8 @@
 #include <cmath>
 #include <limits>
 
+#include "schema/cell_page.h"
+#include "schema/page_watch.h"
 #include "schema/store_impl.h"
 
 namespace roundel::schema {
@@ -116,7 +118,26 @@ class FlightFilter {
   WindowRange hull_{end_window, first_window};
 };
 
+CellRow row_of(const Statement& rows) {
+  CellRow out;
+  out.id = rows.integer(0);
+  out.heard = rows.integer(1);
+  out.expected = rows.integer(2);
+  out.latitude_e4 = rows.integer(3);
+  out.longitude_e4 = rows.integer(4);
+  out.altitude_25ft = rows.integer(5);
+  out.signal_half_db = rows.optional_integer(6);
+  out.uncertainty_hm = rows.integer(7);
+  return out;
+}
+
 // False: the visitor has had enough.
+//
+// SQLite takes 300 ns to hand out a row of eight columns, and a tenth of that to find a page of
+// 130. So it finds pages: the first row of each comes from it, the others are read from the page
+// that it has just read for that row. Where it had the page in its cache, or where the page does
+// not say the same of that row, the next row comes from it, too. Either way each row comes once, in
+// order.
 Result<bool> visit_table(const Database& database, std::string_view table,
                          const FlightFilter& filter,
                          const std::function<bool(const Cell&)>& visit) {
@@ -126,27 +147,29 @@ Result<bool> visit_table(const Database& database, std::string_view table,
       table));
   ROUNDEL_TRY(query);
   Statement& rows = *query;
-  rows.bind_all(cell_key(filter.hull().from, 0), cell_key(filter.hull().to, 0));
-  Cell cell;
+  std::int64_t from = cell_key(filter.hull().from, 0);
+  const std::int64_t to = cell_key(filter.hull().to, 0);
+  rows.bind_all(from, to);
+  PageWatch watch;
+  std::vector<CellRow> found;
   for (;;) {
+    watch.clear();
     const auto step = rows.step();
     if (step == Statement::Step::done) return true;
     if (step == Statement::Step::failed) return tl::unexpected(rows.error());
-    const std::int64_t key = rows.integer(0);
-    cell.window = key >> flight_bits;
-    cell.flight = key & max_flight_id;
-    if (!filter.selects(cell.window, cell.flight)) continue;
-    cell.heard = static_cast<int>(rows.integer(1));
-    cell.expected = static_cast<int>(rows.integer(2));
-    cell.latitude_deg = static_cast<double>(rows.integer(3)) / 1e4;
-    cell.longitude_deg = static_cast<double>(rows.integer(4)) / 1e4;
-    cell.altitude_ft = static_cast<double>(rows.integer(5)) * 25;
-    if (rows.is_null(6))
-      cell.signal_dbfs.reset();
-    else
-      cell.signal_dbfs = static_cast<double>(rows.integer(6)) / 2;
-    cell.uncertainty_km = static_cast<double>(rows.integer(7)) / 10;
-    if (!visit(cell)) return false;
+    const CellRow first = row_of(rows);
+    found.clear();
+    const bool has_page =
+        read_cell_page(watch.page(), first.id, to, found) && !found.empty() && found[0] == first;
+    if (!has_page) found.assign(1, first);
+    for (const CellRow& row : found) {
+      if (!filter.selects(row.id >> flight_bits, row.id & max_flight_id)) continue;
+      if (!visit(row.cell())) return false;
+    }
+    if (!has_page) continue;
+    from = found.back().id + 1;
+    rows.reset();
+    rows.bind_all(from, to);
   }
 }
 
