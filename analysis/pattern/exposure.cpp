@@ -85,9 +85,9 @@ struct ExposureBuilder::Impl {
   std::vector<std::uint32_t> heard_in_window;  // by window - first_window_
   std::int64_t first_window = 0;
   std::int64_t first_hour = 0;
-  std::deque<Group> groups;                 // until finish; grows without a copy
-  std::vector<std::int64_t> beyond_window;  // parallel to `beyond`
-  std::vector<Group> beyond;                // one per extended cell, until finish
+  std::deque<Group> groups;                // until finish; grows without a copy
+  std::deque<std::int64_t> beyond_window;  // parallel to `beyond`
+  std::deque<Group> beyond;                // one per extended cell, until finish
 
   Impl(const site::Viewpoint& from, double sector_deg)
       : viewpoint(from), limit(site::effective_earth_limit(from)), horizons(*limit) {
@@ -190,8 +190,8 @@ struct ExposureBuilder::Impl {
     extend(state.index, state.first[state.n_first - 1], state.first[0]);
   }
 
-  void add(const schema::Cell& cell, const schema::Flight& flight, const site::Overground& over) {
-    const site::Sightline line = viewpoint.along(over, cell.altitude_ft);
+  void add(const schema::Cell& cell, const schema::Flight& flight, const site::Sighting& sighting) {
+    const site::Sightline& line = sighting.line;
     if (out.n_cells == 0) first_window = cell.window;
     ++out.n_cells;
     out.n_silent_cells += cell.heard == 0;
@@ -211,15 +211,13 @@ struct ExposureBuilder::Impl {
     const bool is_beyond = cell.heard > 0 && ratio > ducting_ratio;
     if (is_beyond) ++of_hour.beyond_horizon_cells, ++out.n_beyond_horizon_cells;
 
-    const double bearing_rad = line.bearing_deg * (std::numbers::pi / 180);
-    const TrackPoint here{cell.window, line.range_km * std::sin(bearing_rad),
-                          line.range_km * std::cos(bearing_rad), cell.altitude_ft};
+    const TrackPoint here{cell.window, sighting.east_km, sighting.north_km, cell.altitude_ft};
     // Aspect: the course since the last point against the direction to the antenna.
     double cos_aspect = 0;
     if (state.n_last > 0) {
       const TrackPoint& last = state.last[(state.n_last - 1) % track_points];
       const double dx = here.x_km - last.x_km, dy = here.y_km - last.y_km;
-      const double scale = std::hypot(dx, dy) * line.range_km;
+      const double scale = std::sqrt(dx * dx + dy * dy) * line.range_km;
       if (scale > 1e-6) cos_aspect = -(dx * here.x_km + dy * here.y_km) / scale;
     }
     if (cell.heard > 0) {
@@ -300,18 +298,17 @@ struct ExposureBuilder::Impl {
     for (std::size_t i = 0; i < heard_in_window.size(); ++i)
       heard_until[i + 1] = heard_until[i] + heard_in_window[i];
     const auto n = static_cast<std::int64_t>(heard_in_window.size());
-    for (std::size_t i = 0; i < beyond.size(); ++i) {
-      const std::int64_t at = beyond_window[i] - first_window;
+    // Each is given up once it has been looked at: the memory goes to `groups`.
+    for (; !beyond.empty(); beyond.pop_front(), beyond_window.pop_front()) {
+      const std::int64_t at = beyond_window.front() - first_window;
       const std::int64_t low = at - quiet_margin_windows, high = at + quiet_margin_windows;
       if (low < 0 || high > n) continue;
       // Both halves of the surrounding four minutes must hold somebody's reports.
       const auto mid = static_cast<std::size_t>(at);
       const bool before = heard_until[mid] > heard_until[static_cast<std::size_t>(low)];
       const bool after = heard_until[static_cast<std::size_t>(high)] > heard_until[mid];
-      if (before && after) groups.push_back(beyond[i]);
+      if (before && after) groups.push_back(beyond.front());
     }
-    beyond.clear();
-    beyond_window.clear();
   }
 
   // The sectors that each flight was recorded in, ascending; counts them on the way.
@@ -340,9 +337,10 @@ struct ExposureBuilder::Impl {
       at += flight.n_groups;
     }
     out.groups.resize(at);
-    for (const Group& group : groups)
+    for (; !groups.empty(); groups.pop_front()) {
+      const Group& group = groups.front();
       if (stays[group.flight]) out.groups[next[group.flight]++] = group;
-    groups.clear();
+    }
     for (const FlightGroups& flight : out.flights) {
       const auto begin = out.groups.begin() + flight.first_group;
       std::stable_sort(begin, begin + flight.n_groups,
@@ -358,11 +356,12 @@ ExposureBuilder& ExposureBuilder::operator=(ExposureBuilder&&) noexcept = defaul
 ExposureBuilder::~ExposureBuilder() = default;
 
 void ExposureBuilder::add(const schema::Cell& cell, const schema::Flight& flight) {
-  impl_->add(cell, flight, impl_->viewpoint.over(cell.latitude_deg, cell.longitude_deg));
+  impl_->add(cell, flight,
+             impl_->viewpoint.sight(cell.latitude_deg, cell.longitude_deg, cell.altitude_ft));
 }
 void ExposureBuilder::add(const schema::Cell& cell, const schema::Flight& flight,
-                          const site::Overground& over) {
-  impl_->add(cell, flight, over);
+                          const site::Sighting& sighting) {
+  impl_->add(cell, flight, sighting);
 }
 
 Exposure ExposureBuilder::finish(int flights_per_sector) {

@@ -54,17 +54,6 @@ std::optional<double> crossing_km(const Bins& bins) {
 RateByRange::RateByRange(int n_sectors)
     : counts_(static_cast<std::size_t>(n_sectors) * n_groups * n_bins) {}
 
-void RateByRange::add(int sector, double range_km, std::int64_t flight_ordinal, int heard,
-                      int expected) {
-  const int bin = static_cast<int>(range_km / bin_km);
-  if (bin >= n_bins) return;
-  const auto group = static_cast<std::size_t>(flight_ordinal % n_groups);
-  Count& count = counts_[(static_cast<std::size_t>(sector) * n_groups + group) * n_bins +
-                         static_cast<std::size_t>(bin)];
-  count.heard += static_cast<std::uint32_t>(heard);
-  count.expected += static_cast<std::uint32_t>(expected);
-}
-
 std::optional<HalfRate> RateByRange::half_rate(int sector) const {
   const Count* const of_sector =
       &counts_[static_cast<std::size_t>(sector) * n_groups * static_cast<std::size_t>(n_bins)];

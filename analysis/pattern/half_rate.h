@@ -18,8 +18,19 @@ class RateByRange {
   static constexpr int n_groups = 32;
 
   explicit RateByRange(int n_sectors);
-  /// Ranges past the last bin are left out.
-  void add(int sector, double range_km, std::int64_t flight_ordinal, int heard, int expected);
+  /// Where a cell is counted; none past the last bin.
+  std::optional<std::uint32_t> place(int sector, double range_km,
+                                     std::int64_t flight_ordinal) const {
+    const int bin = static_cast<int>(range_km / bin_km);
+    if (bin >= n_bins) return std::nullopt;
+    const auto group = static_cast<std::uint32_t>(flight_ordinal % n_groups);
+    return (static_cast<std::uint32_t>(sector) * n_groups + group) * n_bins +
+           static_cast<std::uint32_t>(bin);
+  }
+  void add(std::uint32_t place, int heard, int expected) {
+    counts_[place].heard += static_cast<std::uint32_t>(heard);
+    counts_[place].expected += static_cast<std::uint32_t>(expected);
+  }
   /// Without `flights`, which the caller knows. None where the share doesn't cross one half.
   std::optional<HalfRate> half_rate(int sector) const;
 

@@ -1,6 +1,5 @@
 // A horizon looked up instead of computed: for millions of cells.
 #pragma once
-#include <cmath>
 #include <vector>
 
 #include "roundel/site/limit.h"
@@ -18,7 +17,7 @@ class HorizonTable {
   double at(double bearing_deg, double altitude_ft) {
     const double step = altitude_ft / step_ft;
     // Off the steps, or where nobody flies.
-    if (!(step >= lowest && step < highest) || step != std::floor(step))
+    if (!(step >= lowest && step < highest) || step != static_cast<int>(step))
       return limit_.limit_km(bearing_deg, altitude_ft);
     const double place = bearing_deg / node_deg;
     const int node = static_cast<int>(place);

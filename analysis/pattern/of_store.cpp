@@ -1,6 +1,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "analysis/pattern/flights_by_id.h"
 #include "analysis/pattern/horizon_table.h"
 #include "roundel/pattern/cut.h"
 #include "roundel/pattern/reach.h"
@@ -35,27 +36,6 @@ Result<std::vector<std::int64_t>> recording_edges(const schema::Store& store,
   }
   return edges_s;
 }
-
-/// Flights of a selection by number: a week's cells ask six million times.
-class FlightsById {
- public:
-  /// @param flights  by id; must outlive this
-  explicit FlightsById(const std::vector<schema::Flight>& flights)
-      : first_(flights.empty() ? 0 : flights.front().id) {
-    if (!flights.empty())
-      by_id_.resize(static_cast<std::size_t>(flights.back().id - first_) + 1, nullptr);
-    for (const schema::Flight& flight : flights)
-      by_id_[static_cast<std::size_t>(flight.id - first_)] = &flight;
-  }
-  const schema::Flight* find(schema::Id id) const {
-    const auto at = static_cast<std::size_t>(id - first_);  // smaller ones wrap to very large
-    return at < by_id_.size() ? by_id_[at] : nullptr;
-  }
-
- private:
-  schema::Id first_;
-  std::vector<const schema::Flight*> by_id_;
-};
 
 /// What a pass over the cells of a selection needs besides them.
 struct Setting {
@@ -156,9 +136,12 @@ Result<Verdict> verdict(const schema::Store& store, const schema::Selection& whi
   const auto read = store.each_cell(which, [&](const schema::Cell& cell) {
     const auto* flight = flights.find(cell.flight);
     if (!flight) return true;
-    const auto over = of->viewpoint.over(cell.latitude_deg, cell.longitude_deg);
-    ranges.add(cell, over, horizons.at(over.bearing_deg, cell.altitude_ft));
-    exposure.add(cell, *flight, over);
+    const auto sighting =
+        of->viewpoint.sight(cell.latitude_deg, cell.longitude_deg, cell.altitude_ft);
+    const site::Sightline& line = sighting.line;
+    ranges.add(cell, {line.range_km, line.bearing_deg},
+               horizons.at(line.bearing_deg, cell.altitude_ft));
+    exposure.add(cell, *flight, sighting);
     return true;
   });
   if (!read) return tl::unexpected(read.error());

@@ -6,7 +6,6 @@
 #include <array>
 #include <cassert>
 #include <cmath>
-#include <unordered_map>
 #include <utility>
 
 #include "analysis/pattern/half_rate.h"
@@ -30,7 +29,8 @@ struct Candidate {
   float range_km, bearing_deg, horizon_km;
   std::int16_t sector, band;
   std::uint8_t heard;
-  bool supported;
+  bool supported = false;
+  bool track_supported = false;  ///< it, and all older ones that share a minute with it
 };
 
 /// One end of a flight's contact.
@@ -41,27 +41,40 @@ struct Contact {
   bool counts{};  ///< high enough, and within the limit
 };
 
+/// The last minute's candidates of a flight, oldest first.
+class Recent {
+ public:
+  std::size_t size() const { return size_; }
+  Candidate& operator[](std::size_t i) { return places_[(first_ + i) % places]; }
+  void push(const Candidate& candidate) { places_[(first_ + size_++) % places] = candidate; }
+  void pop_oldest() { first_ = (first_ + 1) % places, --size_; }
+  static constexpr std::size_t most = 6;  ///< windows of support_s
+
+ private:
+  static constexpr std::size_t places = 8;
+  std::array<Candidate, places> places_;
+  std::size_t first_ = 0, size_ = 0;
+};
+
 struct FlightState {
   const schema::Flight* flight{};
   std::int64_t ordinal{};  ///< in order of appearance
   std::int64_t last_window{};
   std::int64_t beyond_hour = -1;  ///< the hour in which it was last counted as beyond
-  std::array<Candidate, 6> recent;
-  std::size_t n_recent{};
+  Recent recent;
   std::optional<Contact> first;
   Contact last;
-  std::vector<bool> seen;   ///< by sector and band
-  std::vector<bool> rated;  ///< by sector
+  std::vector<bool> seen;                                                 ///< by sector and band
+  std::vector<bool> rated;                                                ///< by sector
+  std::size_t last_seen = ~std::size_t{0}, last_rated = ~std::size_t{0};  ///< places in them
 };
 
 /// What an hour brings; merged when it is over and turns out not to be rich in ducting.
 struct Pending {
-  std::vector<std::pair<Farthest, std::pair<int, int>>> supported;  ///< with sector, band
+  std::vector<std::optional<Farthest>> supported;  ///< the farthest, by sector and band
   struct Rate {
-    float range_km;
-    std::int16_t sector;
+    std::uint32_t place;  ///< in RateByRange
     std::uint8_t heard, expected;
-    std::int64_t ordinal;
   };
   std::vector<Rate> rates;
   std::int64_t heard_cells{}, beyond_cells{}, beyond_flights{};
@@ -96,6 +109,12 @@ struct ReachBuilder::Impl {
         n_bands(static_cast<int>(options.band_edges_ft.size()) + 1),
         flights(all.begin(), all.end()),
         edges_s(std::move(edges)),
+        pending{std::vector<std::optional<Farthest>>(static_cast<std::size_t>(n_sectors) *
+                                                     static_cast<std::size_t>(n_bands)),
+                {},
+                0,
+                0,
+                0},
         rate(n_sectors),
         rated_flights(static_cast<std::size_t>(n_sectors)),
         first_heard(static_cast<std::size_t>(n_sectors)),
@@ -103,6 +122,9 @@ struct ReachBuilder::Impl {
     std::sort(edges_s.begin(), edges_s.end());
     std::sort(flights.begin(), flights.end(),
               [](const auto& a, const auto& b) { return a.id < b.id; });
+    if (!flights.empty())
+      slots.assign(static_cast<std::size_t>(flights.back().id - flights.front().id) + 1, unknown);
+    for (const schema::Flight& flight : flights) slots[slot_of(flight.id)] = not_met;
     out.sector_deg = options.sector_deg;
     out.limit_method = limit.method();
     for (int sector = 0; sector < n_sectors; ++sector) {
@@ -125,18 +147,30 @@ struct ReachBuilder::Impl {
     }
   }
 
+  /// Smaller ids than any known wrap to very large.
+  std::size_t slot_of(schema::Id id) const {
+    return static_cast<std::size_t>(id - flights.front().id);
+  }
+
   /// None for a flight that was not announced.
   FlightState* state_of(schema::Id id) {
-    const auto known = active.find(id);
-    if (known != active.end()) return &known->second;
-    const auto* flight = schema::find_flight(flights, id);
-    if (!flight) return nullptr;
-    FlightState state;
-    state.flight = flight;
+    if (slots.empty() || slot_of(id) >= slots.size()) return nullptr;
+    std::int32_t& slot = slots[slot_of(id)];
+    if (slot >= 0) return &states[static_cast<std::size_t>(slot)];
+    if (slot == unknown) return nullptr;
+    if (idle.empty()) {
+      idle.push_back(static_cast<std::int32_t>(states.size()));
+      states.emplace_back();
+    }
+    slot = idle.back();
+    idle.pop_back();
+    FlightState& state = states[static_cast<std::size_t>(slot)];
+    state = FlightState{};
+    state.flight = schema::find_flight(flights, id);
     state.ordinal = next_ordinal++;
     state.seen.resize(static_cast<std::size_t>(n_sectors * n_bands));
     state.rated.resize(static_cast<std::size_t>(n_sectors));
-    return &active.emplace(id, std::move(state)).first->second;
+    return &state;
   }
 
   int band_of(double altitude_ft) const {
@@ -171,12 +205,15 @@ struct ReachBuilder::Impl {
     const bool is_beyond = over.range_km > options.max_ratio * horizon_km;
 
     if (is_rated && over.range_km < options.half_rate_ratio * horizon_km) {
-      const auto rated = state->rated.begin() + sector;
-      rated_flights[static_cast<std::size_t>(sector)] += !*rated;
-      *rated = true;
-      pending.rates.push_back({static_cast<float>(over.range_km), static_cast<std::int16_t>(sector),
-                               static_cast<std::uint8_t>(cell.heard),
-                               static_cast<std::uint8_t>(cell.expected), state->ordinal});
+      const auto rated = static_cast<std::size_t>(sector);
+      if (rated != state->last_rated) {
+        rated_flights[rated] += !state->rated[rated];
+        state->rated[rated] = true;
+        state->last_rated = rated;
+      }
+      if (const auto place = rate.place(sector, static_cast<float>(over.range_km), state->ordinal))
+        pending.rates.push_back({*place, static_cast<std::uint8_t>(cell.heard),
+                                 static_cast<std::uint8_t>(cell.expected)});
     }
     if (cell.heard == 0) return;
 
@@ -198,11 +235,10 @@ struct ReachBuilder::Impl {
     }
     const int band = band_of(cell.altitude_ft);
     note_heard(*state, sector, band);
-    support(*state,
-            {cell.window, cell.latitude_deg, cell.longitude_deg, cell.altitude_ft,
-             static_cast<float>(over.range_km), static_cast<float>(over.bearing_deg),
-             static_cast<float>(horizon_km), static_cast<std::int16_t>(sector),
-             static_cast<std::int16_t>(band), static_cast<std::uint8_t>(cell.heard), false});
+    support(*state, {cell.window, cell.latitude_deg, cell.longitude_deg, cell.altitude_ft,
+                     static_cast<float>(over.range_km), static_cast<float>(over.bearing_deg),
+                     static_cast<float>(horizon_km), static_cast<std::int16_t>(sector),
+                     static_cast<std::int16_t>(band), static_cast<std::uint8_t>(cell.heard)});
   }
 
   void note_beyond(FlightState& state, std::int64_t hour, const Farthest& at) {
@@ -220,6 +256,8 @@ struct ReachBuilder::Impl {
     ++of_band.cells;
     const auto first = static_cast<std::size_t>(sector * n_bands);
     const auto slot = first + static_cast<std::size_t>(band);
+    if (slot == state.last_seen) return;
+    state.last_seen = slot;
     if (state.seen[slot]) return;
     bool is_new = true;
     for (std::size_t i = 0; i < static_cast<std::size_t>(n_bands); ++i)
@@ -233,40 +271,47 @@ struct ReachBuilder::Impl {
   void support(FlightState& state, const Candidate& newest) {
     // Only what still shares one support_s with the newest cell, both cells included.
     const std::int64_t oldest = newest.window - options.support_s / schema::window_s + 1;
-    auto& recent = state.recent;
-    std::size_t kept = 0;
-    for (std::size_t i = 0; i < state.n_recent; ++i)
-      if (recent[i].window >= oldest) recent[kept++] = recent[i];
-    if (kept == recent.size()) {  // a replaced cell would be the only way here
-      std::move(recent.begin() + 1, recent.end(), recent.begin());
-      --kept;
-    }
-    recent[kept++] = newest;
-    state.n_recent = kept;
+    Recent& recent = state.recent;
+    while (recent.size() > 0 && recent[0].window < oldest) recent.pop_oldest();
+    if (recent.size() == Recent::most) recent.pop_oldest();  // a replaced cell is the only way here
+    recent.push(newest);
 
-    std::array<bool, std::tuple_size_v<decltype(FlightState::recent)>> agrees{};
+    std::array<bool, Recent::most> agrees{};
     int reports = 0;
     int cells = 0;
-    for (std::size_t i = 0; i < kept; ++i) {
+    for (std::size_t i = recent.size(); i-- > 0;) {
+      const Candidate& c = recent[i];
       // Both positions are means over their windows: up to a window more may lie between them.
-      const double time_s =
-          static_cast<double>((newest.window - recent[i].window + 1) * schema::window_s);
+      const double time_s = static_cast<double>((newest.window - c.window + 1) * schema::window_s);
       agrees[i] = site::are_within({newest.latitude_deg, newest.longitude_deg},
-                                   {recent[i].latitude_deg, recent[i].longitude_deg},
+                                   {c.latitude_deg, c.longitude_deg},
                                    options.max_speed_kn * km_per_s_per_kn * time_s);
       if (!agrees[i]) continue;
-      reports += recent[i].heard;
+      reports += c.heard;
       ++cells;
+      // On a track that has support already the newest needs no more than its neighbour's.
+      if (i + 2 == recent.size() && cells == 2 && reports >= options.support_reports &&
+          c.track_supported) {
+        recent[recent.size() - 1].track_supported = true;
+        mark(state, recent[recent.size() - 1]);
+        return;
+      }
     }
     if (cells < 2 || reports < options.support_reports) return;
-    for (std::size_t i = 0; i < kept; ++i) {
-      if (!agrees[i] || recent[i].supported) continue;
-      recent[i].supported = true;
-      const Candidate& c = recent[i];
-      pending.supported.push_back({{c.range_km, c.bearing_deg, c.altitude_ft, c.horizon_km,
-                                    state.flight->address, c.window * schema::window_s},
-                                   {c.sector, c.band}});
+    bool is_whole = true;
+    for (std::size_t i = 0; i < recent.size(); ++i) {
+      if (agrees[i] && !recent[i].supported) mark(state, recent[i]);
+      is_whole = is_whole && recent[i].supported;
     }
+    recent[recent.size() - 1].track_supported = is_whole;
+  }
+
+  /// A candidate has support: the hour remembers it if it is the farthest.
+  void mark(const FlightState& state, Candidate& c) {
+    c.supported = true;
+    keep_farther(pending.supported[static_cast<std::size_t>(c.sector * n_bands + c.band)],
+                 {c.range_km, c.bearing_deg, c.altitude_ft, c.horizon_km, state.flight->address,
+                  c.window * schema::window_s});
   }
 
   void close_hour() {
@@ -277,24 +322,26 @@ struct ReachBuilder::Impl {
       out.beyond.hours.push_back(
           {this_hour * 3600, pending.beyond_flights, pending.beyond_cells, pending.heard_cells});
     } else {
-      for (const auto& [at, where] : pending.supported) {
-        ReachSector& sector = out.sectors[static_cast<std::size_t>(where.first)];
-        keep_farther(sector.farthest, at);
-        keep_farther(sector.by_altitude[static_cast<std::size_t>(where.second)].farthest, at);
+      for (std::size_t i = 0; i < pending.supported.size(); ++i) {
+        const std::optional<Farthest>& at = pending.supported[i];
+        if (!at) continue;
+        const auto n = static_cast<std::size_t>(n_bands);
+        ReachSector& sector = out.sectors[i / n];
+        keep_farther(sector.farthest, *at);
+        keep_farther(sector.by_altitude[i % n].farthest, *at);
       }
-      for (const auto& r : pending.rates)
-        rate.add(r.sector, r.range_km, r.ordinal, r.heard, r.expected);
+      for (const auto& r : pending.rates) rate.add(r.place, r.heard, r.expected);
     }
-    pending.supported.clear();
+    std::fill(pending.supported.begin(), pending.supported.end(), std::nullopt);
     pending.rates.clear();
     pending.heard_cells = pending.beyond_cells = pending.beyond_flights = 0;
     const std::int64_t now = (this_hour + 1) * windows_per_hour;
-    for (auto it = active.begin(); it != active.end();)
-      if (now - it->second.last_window > windows_of_silence) {
-        end_flight(it->second);
-        it = active.erase(it);
-      } else {
-        ++it;
+    for (FlightState& state : states)
+      if (state.flight && now - state.last_window > windows_of_silence) {
+        const std::size_t slot = slot_of(state.flight->id);
+        end_flight(state);
+        state.flight = nullptr;
+        idle.push_back(std::exchange(slots[slot], not_met));
       }
   }
 
@@ -320,7 +367,10 @@ struct ReachBuilder::Impl {
   int n_sectors, n_bands;
   std::vector<schema::Flight> flights;  ///< by id
   std::vector<std::int64_t> edges_s;    ///< sorted
-  std::unordered_map<schema::Id, FlightState> active;
+  static constexpr std::int32_t unknown = -2, not_met = -1;
+  std::vector<std::int32_t> slots;  ///< of a flight in `states`, by id from the first
+  std::vector<FlightState> states;
+  std::vector<std::int32_t> idle;  ///< places in `states`
   std::int64_t next_ordinal = 0;
   std::int64_t this_hour = 0;
   Pending pending;
@@ -350,7 +400,8 @@ void ReachBuilder::add(const schema::Cell& cell, const site::Overground& over, d
 
 Reach ReachBuilder::finish() {
   impl_->close_hour();
-  for (const auto& [id, state] : impl_->active) impl_->end_flight(state);
+  for (const FlightState& state : impl_->states)
+    if (state.flight) impl_->end_flight(state);
   Reach& out = impl_->out;
   for (std::size_t i = 0; i < out.sectors.size(); ++i) {
     ReachSector& sector = out.sectors[i];

@@ -18,8 +18,7 @@ Curvature Curvature::at(double latitude_deg) noexcept {
 
 double Curvature::along_km(double bearing_deg) const noexcept {
   const double north = std::cos(bearing_deg * std::numbers::pi / 180);
-  const double n2 = north * north;
-  return 1 / (n2 / meridian_km + (1 - n2) / prime_km);
+  return along_north2_km(north * north);
 }
 
 }  // namespace roundel::site

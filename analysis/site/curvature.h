@@ -11,6 +11,10 @@ struct Curvature {
   static Curvature at(double latitude_deg) noexcept;
   /// Along a bearing (Euler): 1/R = cos2 / M + sin2 / N.
   double along_km(double bearing_deg) const noexcept;
+  /// The same, from the bearing's squared cosine.
+  double along_north2_km(double north2) const noexcept {
+    return 1 / (north2 / meridian_km + (1 - north2) / prime_km);
+  }
 };
 
 }  // namespace roundel::site

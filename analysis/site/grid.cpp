@@ -16,7 +16,7 @@ constexpr double highest_latitude_deg = 80;
 constexpr double km_per_degree = 110.5;
 
 /// Lagrange's weights of four nodes at -1, 0, 1, 2 for a point t in [0, 1).
-std::array<double, 4> weights(double t) noexcept {
+inline std::array<double, 4> weights(double t) noexcept {
   return {-t * (t - 1) * (t - 2) / 6, (t + 1) * (t - 1) * (t - 2) / 2, -(t + 1) * t * (t - 2) / 2,
           (t + 1) * t * (t - 1) / 6};
 }

@@ -10,6 +10,19 @@ struct Upright {
   double elevation_deg;
 };
 
+struct SineCosine {
+  double sine, cosine;
+};
+
+/// Of angles that aircraft in view have, which are small, by the series: to the last digit or two
+/// up to 0.08 (1360 km over 4/3 Earth), at a third of the cost. Others as usual.
+inline SineCosine sine_cosine(double x) noexcept {
+  if (!(x >= 0 && x < 0.08)) return {std::sin(x), std::cos(x)};
+  const double q = x * x;
+  return {x * (1 - q / 6 * (1 - q / 20 * (1 - q / 42 * (1 - q / 72 * (1 - q / 110))))),
+          1 - q / 2 * (1 - q / 12 * (1 - q / 30 * (1 - q / 56 * (1 - q / 90))))};
+}
+
 /// @param range_km   along the ground, >= 0
 /// @param radius_km  of the effective Earth, > 0
 /// The formulas of sightline() with cos t = 1 - 2 sin2(t/2): as they stand, r2 cos t - r1 loses
@@ -19,11 +32,11 @@ inline Upright solve(double range_km, double radius_km, double antenna_m,
   const double r1 = radius_km + antenna_m / 1000;
   const double r2 = radius_km + aircraft_m / 1000;
   const double half = range_km / radius_km / 2;
-  const double sine = std::sin(half);
+  const auto [sine, cosine] = sine_cosine(half);
   const double above = (aircraft_m - antenna_m) / 1000;
   const double drop = 2 * r2 * sine * sine;
   const double slant_km = std::sqrt(above * above + 2 * r1 * drop);
-  const double across = 2 * r2 * sine * std::cos(half);
+  const double across = 2 * r2 * sine * cosine;
   return {slant_km, std::atan2(above - drop, across) * (180 / std::numbers::pi)};
 }
 

@@ -32,6 +32,12 @@ struct Viewpoint::Impl {
     assert(k > 0);
   }
 
+  struct OnGround {
+    double range_km, bearing_deg;
+    Grid::Offset offset;
+  };
+  OnGround place(double latitude_deg, double longitude_deg) const noexcept;
+
   GeoPoint antenna;
   double k;
   double surface_m;
@@ -81,19 +87,41 @@ double Viewpoint::height_m(double altitude_ft) const noexcept {
   return std::max(0.0, altitude_ft * metres_per_foot + impl_->offset_m - impl_->surface_m);
 }
 
-Overground Viewpoint::over(double latitude_deg, double longitude_deg) const noexcept {
+Viewpoint::Impl::OnGround Viewpoint::Impl::place(double latitude_deg,
+                                                 double longitude_deg) const noexcept {
   assert(std::abs(latitude_deg) <= 90 && std::abs(longitude_deg) <= 180);
-  if (const auto offset = impl_->grid.at(latitude_deg, longitude_deg)) {
+  if (const auto offset = grid.at(latitude_deg, longitude_deg)) {
     const double range_km =
         std::sqrt(offset->east_km * offset->east_km + offset->north_km * offset->north_km);
     if (range_km >= near_km)
       return {range_km,
-              bearing_of(std::atan2(offset->east_km, offset->north_km) * (180 / std::numbers::pi))};
+              bearing_of(std::atan2(offset->east_km, offset->north_km) * (180 / std::numbers::pi)),
+              *offset};
   }
   const auto there = GeoPoint::make(latitude_deg, longitude_deg, 0);
-  if (!there) return {0, 0};
-  const Sightline line = sightline(impl_->antenna, *there, impl_->k);
-  return {line.range_km, line.bearing_deg};
+  if (!there) return {0, 0, {0, 0}};
+  const Sightline line = sightline(antenna, *there, k);
+  const double bearing = line.bearing_deg * (std::numbers::pi / 180);
+  return {line.range_km,
+          line.bearing_deg,
+          {line.range_km * std::sin(bearing), line.range_km * std::cos(bearing)}};
+}
+
+Overground Viewpoint::over(double latitude_deg, double longitude_deg) const noexcept {
+  const auto place = impl_->place(latitude_deg, longitude_deg);
+  return {place.range_km, place.bearing_deg};
+}
+
+Sighting Viewpoint::sight(double latitude_deg, double longitude_deg,
+                          double altitude_ft) const noexcept {
+  const auto place = impl_->place(latitude_deg, longitude_deg);
+  const double north = place.range_km > 0 ? place.offset.north_km / place.range_km : 1;
+  const double radius_km = impl_->k * impl_->curvature.along_north2_km(north * north);
+  const Upright upright =
+      solve(place.range_km, radius_km, impl_->antenna.height_m(), height_m(altitude_ft));
+  return {{place.range_km, upright.slant_km, place.bearing_deg, upright.elevation_deg},
+          place.offset.east_km,
+          place.offset.north_km};
 }
 
 Sightline Viewpoint::to(double latitude_deg, double longitude_deg,

@@ -174,7 +174,7 @@ struct CompareBuilder::Impl {
     return time_s < at->when.to_s ? &*at : nullptr;
   }
 
-  void add(const schema::Cell& cell, const schema::Flight& flight) {
+  void add(const schema::Cell& cell, const schema::Flight& flight, const site::Sighting& sighting) {
     const std::int64_t time_s = cell.window * schema::window_s;
     for (std::size_t side = 0; side < 2; ++side) {
       const TrialPart* const part = part_of(side, flight.trial, time_s);
@@ -182,15 +182,15 @@ struct CompareBuilder::Impl {
       ++(side == 0 ? out.cells_a : out.cells_b);
       const Overlap* const overlap = uses_inside ? overlap_at(time_s) : nullptr;
       if (overlap) {
-        pairs.add(static_cast<int>(side), overlap->stratum, cell, flight.address);
+        pairs.add(static_cast<int>(side), overlap->stratum, cell, sighting.line, flight.address);
         seen[side].add(cell.flight);
-        inside[side]->add(cell, flight);
+        inside[side]->add(cell, flight, sighting);
       } else if (uses_outside) {
         seen[side].add(cell.flight);
         const std::string key = splits_outside ? arrangement(part->trial, factor) : std::string();
         outside[side]
             .try_emplace(key, viewpoint, options.sector_deg)
-            .first->second.add(cell, flight);
+            .first->second.add(cell, flight, sighting);
       }
     }
   }
@@ -339,7 +339,12 @@ CompareBuilder& CompareBuilder::operator=(CompareBuilder&&) noexcept = default;
 CompareBuilder::~CompareBuilder() = default;
 
 void CompareBuilder::add(const schema::Cell& cell, const schema::Flight& flight) {
-  impl_->add(cell, flight);
+  impl_->add(cell, flight,
+             impl_->viewpoint.sight(cell.latitude_deg, cell.longitude_deg, cell.altitude_ft));
+}
+void CompareBuilder::add(const schema::Cell& cell, const schema::Flight& flight,
+                         const site::Sighting& sighting) {
+  impl_->add(cell, flight, sighting);
 }
 Comparison CompareBuilder::finish() { return impl_->finish(); }
 

@@ -6,6 +6,8 @@
 #include <cmath>
 #include <tuple>
 
+#include "analysis/pattern/flights_by_id.h"
+#include "analysis/pattern/horizon_table.h"
 #include "roundel/pattern/verdict.h"
 #include "roundel/trial/compare.h"
 
@@ -113,15 +115,20 @@ Result<Comparison> compare(const schema::Store& store, const schema::Selection& 
   std::array<pattern::ReachBuilder, 2> reach{
       pattern::ReachBuilder(*viewpoint, *limit, reach_options, flights[0], edges_s[0]),
       pattern::ReachBuilder(*viewpoint, *limit, reach_options, flights[1], edges_s[1])};
+  const pattern::FlightsById by_id(all);
+  pattern::HorizonTable horizons(*limit);
   const auto read = store.each_cell(both, [&](const schema::Cell& cell) {
-    const auto* flight = schema::find_flight(all, cell.flight);
+    const auto* flight = by_id.find(cell.flight);
     if (!flight) return true;
-    builder.add(cell, *flight);
+    const auto sighting = viewpoint->sight(cell.latitude_deg, cell.longitude_deg, cell.altitude_ft);
+    builder.add(cell, *flight, sighting);
+    const site::Overground over{sighting.line.range_km, sighting.line.bearing_deg};
+    const double horizon_km = horizons.at(over.bearing_deg, cell.altitude_ft);
     const auto time_s = static_cast<double>(cell.window * schema::window_s);
     if (time_s >= a.from_s.value_or(time_s) && time_s < a.to_s.value_or(time_s + 1))
-      reach[0].add(cell);
+      reach[0].add(cell, over, horizon_km);
     if (time_s >= b.from_s.value_or(time_s) && time_s < b.to_s.value_or(time_s + 1))
-      reach[1].add(cell);
+      reach[1].add(cell, over, horizon_km);
     return true;
   });
   if (!read) return tl::unexpected(read.error());

@@ -18,51 +18,54 @@ constexpr int deaf_aircraft = 3;
 }  // namespace
 
 void PairBuilder::add(int side, std::uint16_t stratum, const schema::Cell& cell,
-                      std::uint64_t address) {
+                      const site::Sightline& line, std::uint64_t address) {
   const std::int64_t minute = cell.window / windows_per_minute;
   if (minute != minute_) {
     close_minute();
     minute_ = minute;
   }
-  entries_.push_back({address, cell.window, side, stratum, cell});
+  entries_.push_back({address, cell.window, side, stratum, static_cast<std::uint8_t>(cell.heard),
+                      static_cast<std::uint8_t>(cell.expected), cell.uncertainty_km == 0,
+                      static_cast<float>(cell.altitude_ft), line});
 }
 
 void PairBuilder::close_minute() {
-  std::sort(entries_.begin(), entries_.end(), [](const Entry& x, const Entry& y) {
-    return x.address != y.address ? x.address < y.address
-           : x.window != y.window ? x.window < y.window
-                                  : x.side < y.side;
+  order_.clear();
+  for (const Entry& entry : entries_) order_.push_back(&entry);
+  std::sort(order_.begin(), order_.end(), [](const Entry* x, const Entry* y) {
+    return x->address != y->address ? x->address < y->address
+           : x->window != y->window ? x->window < y->window
+                                    : x->side < y->side;
   });
   std::array<int, 2> aircraft{};
   for (const int side : {0, 1}) {
     std::uint64_t last = ~std::uint64_t{0};
-    for (const Entry& entry : entries_) {
-      if (entry.side != side || entry.cell.heard == 0 || entry.address == last) continue;
-      last = entry.address;
+    for (const Entry* entry : order_) {
+      if (entry->side != side || entry->heard == 0 || entry->address == last) continue;
+      last = entry->address;
       ++aircraft[static_cast<std::size_t>(side)];
     }
   }
   const bool is_deaf = std::min(aircraft[0], aircraft[1]) == 0 &&
                        std::max(aircraft[0], aircraft[1]) >= deaf_aircraft;
-  for (std::size_t i = 0; i < entries_.size() && !is_deaf;) {
-    const Entry& first = entries_[i];
+  for (std::size_t i = 0; i < order_.size() && !is_deaf;) {
+    const Entry& first = *order_[i];
     PairCell cell;
     cell.window = first.window;
     cell.stratum = first.stratum;
     int best_heard = -1;
-    for (; i < entries_.size() && entries_[i].address == first.address &&
-           entries_[i].window == cell.window;
+    for (; i < order_.size() && order_[i]->address == first.address &&
+           order_[i]->window == cell.window;
          ++i) {
-      const schema::Cell& one = entries_[i].cell;
-      Half& half = cell.half[static_cast<std::size_t>(entries_[i].side)];
+      const Entry& one = *order_[i];
+      Half& half = cell.half[static_cast<std::size_t>(one.side)];
       half.present = true;
       half.heard += one.heard;
-      cell.expected = std::max(cell.expected, one.expected);
-      cell.is_sure = cell.is_sure || one.uncertainty_km == 0;
+      cell.expected = std::max(cell.expected, int{one.expected});
+      cell.is_sure = cell.is_sure || one.is_sure;
       if (one.heard <= best_heard) continue;
       best_heard = one.heard;  // whoever heard most knows the position best
-      cell.latitude_deg = one.latitude_deg;
-      cell.longitude_deg = one.longitude_deg;
+      cell.line = one.line;
       cell.altitude_ft = one.altitude_ft;
     }
     take(first.address, cell);
@@ -91,10 +94,9 @@ void PairBuilder::take(std::uint64_t address, const PairCell& cell) {
 
 void PairBuilder::keep(Contact& contact, const PairCell& cell) {
   if (!cell.is_sure) return;
-  const site::Sightline line =
-      viewpoint_.to(cell.latitude_deg, cell.longitude_deg, cell.altitude_ft);
+  const site::Sightline& line = cell.line;
   if (line.elevation_deg < lowest_deg || line.elevation_deg > highest_deg) return;
-  const double horizon_km = viewpoint_.horizon_km(line.bearing_deg, cell.altitude_ft);
+  const double horizon_km = horizons_.at(line.bearing_deg, cell.altitude_ft);
   if (line.range_km > inner_horizon * horizon_km) return;
   ++out_.n_cells;
   const double offset_db = -20 * std::log10(std::max(line.slant_km, 0.1) / reference_slant_km) +

@@ -2,9 +2,11 @@
 #pragma once
 #include <array>
 #include <cstdint>
+#include <memory>
 #include <unordered_map>
 #include <vector>
 
+#include "analysis/pattern/horizon_table.h"
 #include "roundel/schema/rows.h"
 #include "roundel/site/sightline.h"
 #include "roundel/trial/compare.h"
@@ -35,10 +37,14 @@ struct Pairs {
 class PairBuilder {
  public:
   PairBuilder(const site::Viewpoint& viewpoint, double sector_deg)
-      : viewpoint_(viewpoint), sector_deg_(sector_deg) {}
+      : limit_(site::effective_earth_limit(viewpoint)),
+        horizons_(*limit_),
+        sector_deg_(sector_deg) {}
 
   /// @param side  0: a, 1: b. @param stratum  of the cell's time.
-  void add(int side, std::uint16_t stratum, const schema::Cell& cell, std::uint64_t address);
+  /// @param line  to the cell
+  void add(int side, std::uint16_t stratum, const schema::Cell& cell, const site::Sightline& line,
+           std::uint64_t address);
   /// Both sides begin or end recording: contacts that begin or end here say nothing of who is
   /// first.
   void edge(std::int64_t time_s) { edges_.push_back(time_s / schema::window_s); }
@@ -51,7 +57,8 @@ class PairBuilder {
   };
   struct PairCell {
     std::int64_t window{};
-    double latitude_deg{}, longitude_deg{}, altitude_ft{};
+    site::Sightline line{};
+    double altitude_ft{};
     int expected = 0;
     bool is_sure = false;
     std::uint16_t stratum{};
@@ -62,7 +69,10 @@ class PairBuilder {
     std::int64_t window{};
     int side{};
     std::uint16_t stratum{};
-    schema::Cell cell;
+    std::uint8_t heard{}, expected{};
+    bool is_sure{};
+    float altitude_ft{};  ///< whole feet
+    site::Sightline line{};
   };
   struct Contact {
     bool open = false, has_pending = false;
@@ -83,10 +93,12 @@ class PairBuilder {
   void close(Contact& contact);
   bool near_edge(std::int64_t window) const;
 
-  const site::Viewpoint& viewpoint_;
+  std::unique_ptr<site::Limit> limit_;
+  pattern::HorizonTable horizons_;
   double sector_deg_;
   std::int64_t minute_ = -1;
   std::vector<Entry> entries_;
+  std::vector<const Entry*> order_;
   std::unordered_map<std::uint64_t, Contact> contacts_;
   std::vector<std::int64_t> edges_;
   Pairs out_;

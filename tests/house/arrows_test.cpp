@@ -122,6 +122,8 @@ TEST(Arrows, RoomsMeetInPublicHeaders) {
       {"analysis/program", {"analysis/simulate", "analysis/present", "analysis/config"}},
       // Scenarios are read with the same care as configurations.
       {"analysis/simulate", {"analysis/config"}},
+      // Passes over all cells look flights and horizons up alike.
+      {"analysis/trial", {"analysis/pattern"}},
       // What a connection hands over is what is recorded.
       {"daemon/record", {"daemon/feed"}},
   };

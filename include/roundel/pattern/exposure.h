@@ -90,8 +90,8 @@ class ExposureBuilder {
 
   /// @param flight the flight that cell.flight names
   void add(const schema::Cell& cell, const schema::Flight& flight);
-  /// The same where its place is known already.
-  void add(const schema::Cell& cell, const schema::Flight& flight, const site::Overground& over);
+  /// The same where its sightline is known already.
+  void add(const schema::Cell& cell, const schema::Flight& flight, const site::Sighting& sighting);
   /// Call once, at the end.
   /// @param flights_per_sector  as for thinned(); 0: all flights stay
   Exposure finish(int flights_per_sector = 0);

@@ -56,6 +56,13 @@ struct Overground {
   double bearing_deg;  ///< clockwise from true north, [0, 360)
 };
 
+/// A sightline whose place is given as a vector, too: what else is asked of very many points, which
+/// would take sines of the bearing again.
+struct Sighting {
+  Sightline line;
+  double east_km, north_km;  ///< range_km along bearing_deg
+};
+
 /// Sightlines from one antenna to very many points: the geodesic by interpolation in a grid of
 /// azimuthal-equidistant coordinates around the antenna, exact to 1 mm and 1e-6 deg out to
 /// 1000 km. Nearer than 1 km, outside the grid, or with the antenna beyond 70 degrees of latitude
@@ -79,7 +86,9 @@ class Viewpoint {
   Overground over(double latitude_deg, double longitude_deg) const noexcept;
   /// @param altitude_ft pressure altitude; surface_m is subtracted from its true height
   Sightline to(double latitude_deg, double longitude_deg, double altitude_ft) const noexcept;
-  /// The same for a place given by its range and bearing.
+  /// The same with its place as a vector.
+  Sighting sight(double latitude_deg, double longitude_deg, double altitude_ft) const noexcept;
+  /// The sightline to a place given by its range and bearing.
   Sightline along(const Overground& place, double altitude_ft) const noexcept;
   /// Height of an altitude above the surrounding surface, m, at least 0.
   double height_m(double altitude_ft) const noexcept;

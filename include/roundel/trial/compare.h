@@ -124,6 +124,8 @@ class CompareBuilder {
 
   /// In order of window. flight.trial says whose cell it is; of neither side: ignored.
   void add(const schema::Cell& cell, const schema::Flight& flight);
+  /// The same where its sightline is known already.
+  void add(const schema::Cell& cell, const schema::Flight& flight, const site::Sighting& sighting);
   /// Once, at the end. Reach is left to the caller.
   Comparison finish();
 
