@@ -71,17 +71,18 @@ class Sector {
   void add(const Evidence& row) { rows_.push_back(row); }
   bool empty() const { return rows_.empty(); }
 
-  // The table of one part of the flights, for a jackknife by subtraction.
-  using Table = std::vector<double>;  // [gain][leak 0 = open ..][elevation]
+  // The table of one part of the flights, for a jackknife by subtraction. A row of evidence goes
+  // into one run of it.
+  using Table = std::vector<double>;  // [elevation][leak 0 = open ..][gain]
   static std::size_t at(std::size_t gain, std::size_t leak, std::size_t elevation) {
-    return (gain * (leaks.size() + 1) + leak) * n_elevations + elevation;
+    return (elevation * (leaks.size() + 1) + leak) * n_gains + gain;
   }
   Table table(const Chance& chance, std::uint32_t part) const {
     Table out(n_gains * (leaks.size() + 1) * n_elevations, 0.0);
     for (const Evidence& row : rows_) {
       if (row.flight % jackknife_parts != part) continue;
-      for (std::size_t gain = 0; gain < n_gains; ++gain)
-        for (std::size_t leak = 0; leak <= leaks.size(); ++leak)
+      for (std::size_t leak = 0; leak <= leaks.size(); ++leak)
+        for (std::size_t gain = 0; gain < n_gains; ++gain)
           out[at(gain, leak, row.elevation_bin)] += chance.log_likelihood(row, gain, leak);
     }
     return out;

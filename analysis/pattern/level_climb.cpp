@@ -1,4 +1,5 @@
 #include <Eigen/Cholesky>
+#include <cassert>
 
 #include "analysis/pattern/level_fitter.h"
 
@@ -6,11 +7,15 @@ namespace roundel::pattern::levels {
 
 // Normal equations for gains and covariates after all random levels are eliminated.
 void Fitter::eliminate() {
+  assert(has_slopes_);
   const int n = n_sectors_ + k_;
   matrix_ = MatrixXd::Zero(n, n);
   right_ = VectorXd::Zero(n);
   estimated_levels_ = 0;
   std::vector<Reduced> reduced;
+  // Of covariates among themselves, in plain arrays: what Eigen makes of six by six costs more than
+  // the sums.
+  std::array<std::array<double, max_k>, max_k> square{};
   each_flight([&](std::uint32_t flight, std::size_t begin, std::size_t end) {
     reduced.clear();
     double information = flight_precision(), score = -flight_precision() * state_.flight[flight];
@@ -21,7 +26,13 @@ void Fitter::eliminate() {
       information += r.information;
       score += r.score;
       cross += r.cross;
-      matrix_.bottomRightCorner(k_, k_) += reduced_square(b);
+      const BlockSum& sum = sums_[b];
+      const double all = sum.information + block_precision();
+      for (int i = 0; i < k_; ++i)
+        for (int j = 0; j < k_; ++j)
+          square[static_cast<std::size_t>(i)][static_cast<std::size_t>(j)] +=
+              options_.random_flights ? sum.square(i, j) - sum.cross[i] * sum.cross[j] / all
+                                      : sum.square(i, j);
       right_.tail(k_) += reduced_score(b);
     }
     const bool random = options_.random_flights && information > 0;
@@ -40,10 +51,17 @@ void Fitter::eliminate() {
             r.information * reduced[c - begin].information / information;
     }
     if (random) {
-      matrix_.bottomRightCorner(k_, k_) -= cross * cross.transpose() / information;
+      for (int i = 0; i < k_; ++i)
+        for (int j = 0; j < k_; ++j)
+          square[static_cast<std::size_t>(i)][static_cast<std::size_t>(j)] -=
+              cross[i] * cross[j] / information;
       right_.tail(k_) -= cross * (score / information);
     }
   });
+  for (int i = 0; i < k_; ++i)
+    for (int j = 0; j < k_; ++j)
+      matrix_(n_sectors_ + i, n_sectors_ + j) =
+          square[static_cast<std::size_t>(i)][static_cast<std::size_t>(j)];
   matrix_.bottomLeftCorner(k_, n_sectors_) = matrix_.topRightCorner(n_sectors_, k_).transpose();
   if (holds_softness_) {
     matrix_.row(n - 1).setZero();
@@ -119,13 +137,13 @@ double Fitter::update() {
   for (int halving = 0; halving < 12; ++halving, factor /= 2) {
     state_ = before;
     state_.add(step, factor);
-    pass();
+    pass(For::trial);
     if (objective() >= objective_before - 1e-9 * std::abs(objective_before)) {
       return factor * step.largest();
     }
   }
   state_ = before;
-  pass();
+  pass(For::trial);
   return 0;
 }
 

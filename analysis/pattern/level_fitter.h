@@ -28,6 +28,9 @@ using Lanes = Eigen::Array<double, 6, 1>;
 // How a block's level is taken: at its mode, or by quadrature over five nodes.
 enum class Rule { mode, five_nodes };
 
+// What a pass over all rows is for: a step needs slopes, to tell whether one was good does not.
+enum class For { steps, trial };
+
 // What the rows of one block say, its own level integrated out: posterior means over that level.
 struct BlockSum {
   double information{};  // of the block's level
@@ -79,13 +82,14 @@ class Fitter {
   // level_rows.cpp
   RowSlope slope(const LevelRow& row, double level_db) const;
   double level_of(const LevelBlock& block, const LevelRow& row) const;
-  void pass();
+  void pass(For what = For::steps);
   NodeSum rows_at(const LevelBlock& block, double block_level) const;
   void mix(BlockSum& sum, const NodeSum& node, double weight) const;
   static void clear(BlockSum& sum);
-  void integrate(std::size_t b);
+  void integrate(std::size_t b, For what);
   void take_mode(std::size_t b);
-  LaneSum rows_at_nodes(const LevelBlock& block, const Lanes& block_level) const;
+  template <bool with_covariates>
+  void add_rows_at_nodes(const LevelBlock& block, const Lanes& block_level, LaneSum& sum) const;
   void evaluate(std::size_t b);
   void recentre();
   void add_ceiling(const LevelRow& row, double level_db);
@@ -167,6 +171,8 @@ class Fitter {
   std::vector<BlockSum> sums_;
   std::vector<double> width_;
   Rule rule_ = Rule::mode;
+  bool has_slopes_ = true;  // the last pass left what eliminate() needs
+  double half_log_precision_ = 0;
   MatrixXd matrix_;
   VectorXd right_;
 };

@@ -80,14 +80,16 @@ double Fitter::level_of(const LevelBlock& block, const LevelRow& row) const {
 }
 
 // One pass over all rows at the present estimates.
-void Fitter::pass() {
+void Fitter::pass(For what) {
+  has_slopes_ = what == For::steps || rule_ != Rule::five_nodes;
+  half_log_precision_ = 0.5 * std::log(block_precision());
   hour_score_.assign(ceiling_.size(), 0.0);
   hour_information_.assign(ceiling_.size(), 0.0);
   log_likelihood_ = 0;
   residual_ = 0;
   for (std::size_t b = 0; b < data_.blocks.size(); ++b) {
     if (options_.random_flights && is_rate_) {
-      integrate(b);
+      integrate(b, what);
     } else {
       evaluate(b);
     }
@@ -140,60 +142,11 @@ void Fitter::clear(BlockSum& sum) {
   sum.square.setZero();
 }
 
-// Rate: adaptive Gauss-Hermite quadrature over the block's level. Where all is heard, or nothing,
-// the likelihood is one-sided and its mode says little of the level; taking the mode instead
-// shrinks the pattern by a fifth when levels vary by 3 dB between sectors.
-void Fitter::integrate(std::size_t b) {
-  if (rule_ == Rule::mode) {
-    take_mode(b);
-    return;
-  }
-  const LevelBlock& block = data_.blocks[b];
-  const double centre = state_.block[b], width = width_[b];
-  const double q = block_precision();
-  const Lanes level = centre + std::numbers::sqrt2 * width * node_at;
-  const LaneSum sums = rows_at_nodes(block, level);
-  Lanes weight = sums.log_likelihood - 0.5 * q * level.square() + node_log_weight;
-  const double top = weight.maxCoeff();
-  weight = (weight - top).exp();
-  const double total = weight.sum();
-  weight /= total;
-  BlockSum& sum = sums_[b];
-  const auto mean = [&weight](const Lanes& values) { return (weight * values).sum(); };
-  sum.information = mean(sums.information);
-  sum.score = mean(sums.score);
-  std::size_t pair = 0;
-  for (int i = 0; i < k_; ++i) {
-    const auto at = static_cast<std::size_t>(i);
-    sum.cross[i] = mean(sums.cross[at]);
-    sum.covariate_score[i] = mean(sums.covariate_score[at]);
-    for (int j = i; j < k_; ++j) sum.square(i, j) = sum.square(j, i) = mean(sums.square[pair++]);
-  }
-  sum.mean = mean(level);
-  sum.variance = std::max(1e-6, mean(level.square()) - sum.mean * sum.mean);
-  sum.log_marginal = top + std::log(total) + std::log(width) + 0.5 * std::log(q);
-  for (std::uint32_t r = block.first_row; r < block.first_row + block.n_rows; ++r)
-    add_ceiling(data_.rows[r], level_of(block, data_.rows[r]) + sum.mean);
-}
-
-void Fitter::take_mode(std::size_t b) {
-  const LevelBlock& block = data_.blocks[b];
-  const double level = state_.block[b], q = block_precision();
-  const NodeSum node = rows_at(block, level);
-  BlockSum& sum = sums_[b];
-  clear(sum);
-  mix(sum, node, 1);
-  sum.mean = level;
-  sum.variance = 1 / (sum.information + q);  // the curvature's
-  sum.log_marginal = node.log_likelihood - 0.5 * q * level * level;
-  for (std::uint32_t r = block.first_row; r < block.first_row + block.n_rows; ++r)
-    add_ceiling(data_.rows[r], level_of(block, data_.rows[r]) + level);
-}
-
 // slope() of all rows of a block at all nodes at once. This is where the time goes: 242 000 rows
 // took 265 ms node by node.
-LaneSum Fitter::rows_at_nodes(const LevelBlock& block, const Lanes& block_level) const {
-  LaneSum sum(static_cast<std::size_t>(k_));
+template <bool with_covariates>
+void Fitter::add_rows_at_nodes(const LevelBlock& block, const Lanes& block_level,
+                               LaneSum& sum) const {
   const auto k = static_cast<std::size_t>(k_), n_beta = static_cast<std::size_t>(n_beta_);
   const double m = options_.messages_per_chance;
   const double per_softness = 1 / state_.softness;
@@ -215,9 +168,11 @@ LaneSum Fitter::rows_at_nodes(const LevelBlock& block, const Lanes& block_level)
     const Lanes per_variance = slope_p / (q * (1 - q));
     const Lanes score = (heard - n * q) * per_variance;
     const Lanes information = n * slope_p * per_variance;
-    sum.log_likelihood += heard * q.log() + (n - heard) * (1 - q).log();
+    if (heard > 0) sum.log_likelihood += heard * q.log();
+    if (n > heard) sum.log_likelihood += (n - heard) * (1 - q).log();
     sum.information += information;
     sum.score += score;
+    if constexpr (!with_covariates) continue;
     std::array<Lanes, max_k> covariates;
     for (std::size_t i = 0; i < n_beta; ++i)
       covariates[i] = Lanes::Constant(double{row.covariate[i]});
@@ -230,7 +185,62 @@ LaneSum Fitter::rows_at_nodes(const LevelBlock& block, const Lanes& block_level)
       for (std::size_t j = i; j < k; ++j) sum.square[pair++] += weighted * covariates[j];
     }
   }
-  return sum;
+}
+
+// Rate: adaptive Gauss-Hermite quadrature over the block's level. Where all is heard, or nothing,
+// the likelihood is one-sided and its mode says little of the level; taking the mode instead
+// shrinks the pattern by a fifth when levels vary by 3 dB between sectors.
+void Fitter::integrate(std::size_t b, For what) {
+  if (rule_ == Rule::mode) {
+    take_mode(b);
+    return;
+  }
+  const LevelBlock& block = data_.blocks[b];
+  const double centre = state_.block[b], width = width_[b];
+  const double q = block_precision();
+  const Lanes level = centre + std::numbers::sqrt2 * width * node_at;
+  const bool with_covariates = what == For::steps;
+  LaneSum sums(with_covariates ? static_cast<std::size_t>(k_) : 0);
+  if (with_covariates)
+    add_rows_at_nodes<true>(block, level, sums);
+  else
+    add_rows_at_nodes<false>(block, level, sums);
+  Lanes weight = sums.log_likelihood - 0.5 * q * level.square() + node_log_weight;
+  const double top = weight.maxCoeff();
+  weight = (weight - top).exp();
+  const double total = weight.sum();
+  weight /= total;
+  BlockSum& sum = sums_[b];
+  const auto mean = [&weight](const Lanes& values) { return (weight * values).sum(); };
+  sum.information = mean(sums.information);
+  sum.score = mean(sums.score);
+  std::size_t pair = 0;
+  for (int i = 0; i < k_ && with_covariates; ++i) {
+    const auto at = static_cast<std::size_t>(i);
+    sum.cross[i] = mean(sums.cross[at]);
+    sum.covariate_score[i] = mean(sums.covariate_score[at]);
+    for (int j = i; j < k_; ++j) sum.square(i, j) = sum.square(j, i) = mean(sums.square[pair++]);
+  }
+  sum.mean = mean(level);
+  sum.variance = std::max(1e-6, mean(level.square()) - sum.mean * sum.mean);
+  sum.log_marginal = top + std::log(total) + std::log(width) + half_log_precision_;
+  // Ceilings move after a trial only.
+  for (std::uint32_t r = block.first_row; r < block.first_row + block.n_rows; ++r)
+    if (!with_covariates) add_ceiling(data_.rows[r], level_of(block, data_.rows[r]) + sum.mean);
+}
+
+void Fitter::take_mode(std::size_t b) {
+  const LevelBlock& block = data_.blocks[b];
+  const double level = state_.block[b], q = block_precision();
+  const NodeSum node = rows_at(block, level);
+  BlockSum& sum = sums_[b];
+  clear(sum);
+  mix(sum, node, 1);
+  sum.mean = level;
+  sum.variance = 1 / (sum.information + q);  // the curvature's
+  sum.log_marginal = node.log_likelihood - 0.5 * q * level * level;
+  for (std::uint32_t r = block.first_row; r < block.first_row + block.n_rows; ++r)
+    add_ceiling(data_.rows[r], level_of(block, data_.rows[r]) + level);
 }
 
 // Strength, or no random levels: the block's level is at its mode, which is then exact.

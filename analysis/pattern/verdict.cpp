@@ -21,6 +21,7 @@ constexpr double doubtful_p = 0.001, doubtful_db = 0.7;
 constexpr double true_slope = 0.85;
 constexpr std::size_t many_flights = 1500;
 constexpr int few_flights_per_sector = 250;
+constexpr int start_flights_per_sector = 80;  // for where the fit of all begins
 
 double median(std::vector<double> values) {
   if (values.empty()) return 0;
@@ -325,7 +326,9 @@ Verdict judge(const Exposure& exposure, const Reach& reach, const VerdictOptions
   };
   if (take_cutoffs() || any(screen.hours_out) || is_large) {
     // Not from the fit that took walls for weakness: that is too far off to climb back from.
-    const LevelFit start = is_large ? fit_rate(few, out.throttle, screen) : LevelFit{};
+    const LevelFit start =
+        is_large ? fit_rate(thinned(few, start_flights_per_sector), out.throttle, screen)
+                 : LevelFit{};
     rate = fit_rate(exposure, out.throttle, screen, is_large ? &start : nullptr);
     cutoffs = find_cutoffs(exposure, rate, out.throttle);
     take_cutoffs();
