@@ -26,6 +26,8 @@ export const strings = {
     undecided: "Undecided",
   } satisfies Record<VerdictWord, string>,
   confidence: (share: string) => `${share} confidence`,
+  about_antenna: (name: string) => `Antenna ${name}`,
+  about_trial: (id: string) => `Trial ${id}`,
   from_to: (from: string, to: string) => `${from} to ${to}`,
   advice: (count: number) => `What would help (${count})`,
   failed: (what: string, detail: string) => `${what} could not be had: ${detail}`,
@@ -118,7 +120,8 @@ export const strings = {
   gain_description: (ripple: string) =>
     `Polar plot of relative gain with its confidence band, north up; the mean over bearings is 0 dB. ${ripple}`,
   ripple: (value: string, low: string, high: string, tolerance: string) =>
-    `Ripple ${value} dB peak to peak (${low} to ${high} dB); tolerance ${tolerance} dB, shaded.`,
+    `Ripple ${value} dB peak to peak (${low} to ${high} dB). Ring: tolerance of ${tolerance} dB.`,
+  gain_note: (confidence: string) => `Around the line: its ${confidence} interval.`,
   ripple_unknown: "Ripple not known yet.",
 
   cut_title: "Vertical cut",
@@ -196,6 +199,9 @@ export const strings = {
   no: "no",
   difference_of: (value: string, low: string, high: string, how: string) =>
     `What is shown is ${value} against the other (${low} to ${high}), ${how}.`,
+  difference_note: (a: string, b: string) =>
+    `${a} less ${b}: outside of the ring of 0 dB the first hears better. Around the line: its interval. Orange: bearings on which that leaves out zero.`,
+  what_is_shown: "What is shown",
   paired: "both on at once",
   unpaired: "one after the other",
 

@@ -11,7 +11,7 @@ import { feature, merge, mesh } from "topojson-client";
 import type { GeometryCollection, MultiPolygon, Polygon, Topology } from "topojson-specification";
 import { svg } from "../dom";
 import { coordinate } from "../geometry";
-import { box_of_text, places, type Place } from "./places";
+import { box_of_text, is_inside, places, type Place } from "./places";
 
 /** Mean radius of the Earth, km (IUGG). The map is for looking; ranges are computed elsewhere. */
 const earth_radius_km = 6371.0088;
@@ -80,10 +80,12 @@ export function map_names(doc: Document, land: Land, place: CoastPlace): SVGElem
     // Countries that show little have no room for a name; most do not show at all.
     if (path.area(country) < least_named_share * Math.PI * place.radius ** 2) return [];
     const [x, y] = path.centroid(country);
-    if (!(Math.hypot(x, y) < place.radius * 0.85)) return [];
     // Not under the antenna's own mark.
     const clear_y = Math.hypot(x, y) < antenna_room_px ? antenna_room_px : y;
-    return [{ name: country.properties.name, x, y: clear_y }];
+    const { name } = country.properties;
+    return is_inside(box_of_text(name, { x, y: clear_y }), place.radius)
+      ? [{ name, x, y: clear_y }]
+      : [];
   });
   const of_countries = named.map(({ name, x, y }) =>
     svg(doc, "text", { class: "halo", x: coordinate(x), y: coordinate(y) }, name),

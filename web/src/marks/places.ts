@@ -36,7 +36,8 @@ function meets(a: Box, b: Box): boolean {
   );
 }
 
-function is_inside(box: Box, radius: number): boolean {
+/** Whether a name stands clear of the rim. */
+export function is_inside(box: Box, radius: number): boolean {
   return [box.left, box.right].every((x) =>
     [box.top, box.bottom].every((y) => Math.hypot(x, y) < radius * defaults.inside),
   );

@@ -4,7 +4,8 @@ import type { Column } from "../columns";
 import { html, set_text } from "../dom";
 import { sector_at, sector_width_deg } from "../geometry";
 import { gain_rose, point_gain_hand, type GainRose, type GainRoseData } from "../marks/gain_rose";
-import { value_of } from "../model";
+import { usual_antenna, value_of, type Model } from "../model";
+import type { ViewState } from "../state";
 import { strings } from "../strings";
 import { db_text } from "../units";
 import { table_behind } from "./data_table";
@@ -57,9 +58,20 @@ function words_of(answer: CompareAnswer): string {
   );
 }
 
+/** The two selections by their names, as short as they can be said. */
+function names_of(model: Model, state: ViewState): [a: string, b: string] {
+  const a =
+    state.trial === null
+      ? (state.antenna ?? usual_antenna(model) ?? strings.what_is_shown)
+      : strings.about_trial(state.trial);
+  const [, key = "", value = ""] = /^(\w+)=(.*)$/.exec(state.against ?? "") ?? [];
+  return [a, key === "trial" ? strings.about_trial(value) : value];
+}
+
 export function compare_view(context: Context): View {
   const { doc } = context;
   const words = html(doc, "p", { class: "note strong", role: "status", "aria-live": "polite" });
+  const note = html(doc, "p", { class: "note" });
   const doubts = html(doc, "ul", { class: "advice" });
   const frame = html(doc, "div", { class: "frame" });
   const chooser = dial(context, strings.choose_difference);
@@ -71,7 +83,7 @@ export function compare_view(context: Context): View {
     doc,
     "figure",
     { class: "panel compare", hidden: true },
-    html(doc, "figcaption", {}, html(doc, "h2", {}, strings.compare_title), words, doubts),
+    html(doc, "figcaption", {}, html(doc, "h2", {}, strings.compare_title), words, doubts, note),
     place,
     behind.element,
     save_buttons(doc, "difference", () => rose?.element ?? null),
@@ -89,6 +101,7 @@ export function compare_view(context: Context): View {
       drawn = [];
       behind.element.hidden = true;
       doubts.replaceChildren();
+      set_text(note, "");
       set_text(
         words,
         model.compare?.kind === "failed"
@@ -101,6 +114,7 @@ export function compare_view(context: Context): View {
     if (drawn[0] !== answer || drawn[1] !== size || drawn[2] !== state.units) {
       drawn = [answer, size, state.units];
       set_text(words, words_of(answer));
+      set_text(note, strings.difference_note(...names_of(model, state)));
       doubts.replaceChildren(...answer.confounded.map((line) => html(doc, "li", {}, line)));
       data = {
         sectors: answer.sectors.map((sector) => ({

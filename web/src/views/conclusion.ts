@@ -1,7 +1,8 @@
 // The one sentence on top: the verdict, or as long as there is none, the reach.
 import type { VerdictAnswer } from "../api";
 import { html, set_text } from "../dom";
-import { has_reach, value_of } from "../model";
+import { has_reach, usual_antenna, value_of } from "../model";
+import type { ViewState } from "../state";
 import { strings } from "../strings";
 import { percent_text, seconds_of, time_text, type Units } from "../units";
 import { reach_sentence } from "./words";
@@ -35,8 +36,15 @@ export function lead_and_rest(text: string): [lead: string, rest: string] {
     : [text.slice(0, end.index + 1), text.slice(end.index + end[0].length)];
 }
 
-function basis(verdict: VerdictAnswer): string {
-  const parts = [strings.confidence(percent_text(verdict.confidence))];
+/** Which antenna or trial is judged; paper has no fields to tell it. */
+function subject(model: Model, state: ViewState): string[] {
+  if (state.trial !== null) return [strings.about_trial(state.trial)];
+  const antenna = state.antenna ?? usual_antenna(model) ?? model.site?.antennas[0];
+  return antenna === undefined ? [] : [strings.about_antenna(antenna)];
+}
+
+function basis(verdict: VerdictAnswer, about: string[]): string {
+  const parts = [...about, strings.confidence(percent_text(verdict.confidence))];
   if (verdict.from !== null && verdict.to !== null)
     parts.push(
       strings.from_to(time_text(seconds_of(verdict.from)), time_text(seconds_of(verdict.to))),
@@ -60,6 +68,15 @@ export function conclusion_view({ doc }: Context): View {
   const advice = html(doc, "ul", { class: "advice" });
   const advice_count = html(doc, "summary", {});
   const help = html(doc, "details", { class: "help", hidden: true }, advice_count, advice);
+  // On paper nothing can be opened.
+  let was_open = false;
+  doc.defaultView?.addEventListener("beforeprint", () => {
+    was_open = help.open;
+    help.open = true;
+  });
+  doc.defaultView?.addEventListener("afterprint", () => {
+    help.open = was_open;
+  });
   return {
     element: html(
       doc,
@@ -78,7 +95,14 @@ export function conclusion_view({ doc }: Context): View {
       word.hidden = verdict === null;
       help.hidden = verdict === null || verdict.advice.length === 0;
       const problem = trouble(model);
-      set_text(why, verdict !== null ? basis(verdict) : has_reach(model) ? (problem ?? "") : "");
+      set_text(
+        why,
+        verdict !== null
+          ? basis(verdict, subject(model, state))
+          : has_reach(model)
+            ? (problem ?? "")
+            : "",
+      );
       if (verdict === null) return;
       set_text(word, strings.verdict_word[verdict.verdict]);
       word.dataset["verdict"] = verdict.verdict;

@@ -5,7 +5,7 @@ import { sector_at, sector_width_deg } from "../geometry";
 import { gain_rose, point_gain_hand, type GainRose, type GainRoseData } from "../marks/gain_rose";
 import { has_reach, value_of } from "../model";
 import { strings } from "../strings";
-import { db_text } from "../units";
+import { db_text, percent_text } from "../units";
 import { dial } from "./dial";
 import { save_buttons } from "./export";
 import { bearing_text } from "./words";
@@ -76,7 +76,10 @@ export function gain_view(context: Context): View {
         id: "gain",
       });
       frame.replaceChildren(rose.element);
-      set_text(ripple, ripple_text(verdict));
+      set_text(
+        ripple,
+        `${ripple_text(verdict)} ${strings.gain_note(percent_text(verdict.confidence))}`,
+      );
     }
     if (rose === null || data === null) return;
     const sector = bearing_deg === null ? null : sector_at(data.sectors, bearing_deg);
