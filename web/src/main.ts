@@ -303,9 +303,9 @@ async function ask_for_all(): Promise<void> {
   if (state.range !== null) await ask_about_hours();
   cut_asked = "";
   await Promise.all([
+    ask_about_expect(), // quick, and enough for a map with its limits
     ask_about_reach(),
     state.range === null ? ask_about_hours() : null,
-    ask_about_expect(),
     ask_about_verdict(),
     ask_about_drift(),
     state.against === null ? null : ask_about_other(),
