@@ -118,12 +118,11 @@ Decision Door::decide(const Request& request, const std::function<Standing()>& s
   }
   if (std::holds_alternative<Events>(route->handler)) return Events{};
 
-  const auto* slow = std::get_if<Slow>(&route->handler);
-  const FromStore handler = slow ? slow->handler : std::get<Quick>(route->handler).handler;
+  const auto& [pace, handler] = std::get<FromStore>(route->handler);
   std::string key = std::string(target.path) + '\x1D' + query->canonical();
-  return Work{.is_slow = slow != nullptr,
+  return Work{.pace = pace,
               .key = std::move(key),
-              .work = [handler, query = std::move(*query), expect = options_.expect,
+              .work = [handler = handler, query = std::move(*query), expect = options_.expect,
                        is_writable = !options_.token.empty()](const schema::Store& store) {
                 return handler({query, expect, is_writable}, store);
               }};

@@ -12,9 +12,9 @@
 
 namespace roundel::serve {
 
-/// Work for one of the two workers.
+/// Work for the worker of its pace.
 struct Work {
-  bool is_slow = false;
+  Pace pace = Pace::quick;
   std::string key{};  ///< for the cache
   std::function<Result<Answer>(const schema::Store&)> work{};
   std::function<Result<Answer>(schema::Store&)> change{};  ///< instead of `work`

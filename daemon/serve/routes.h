@@ -1,5 +1,6 @@
 // The one table from path to handler.
 #pragma once
+#include <cstddef>
 #include <cstdint>
 #include <optional>
 #include <span>
@@ -31,13 +32,15 @@ struct Ask {
 
 /// Answered on the network thread.
 using FromLive = Answer (*)(const Standing&);
-/// Answered by a worker. Quick ones do not wait behind slow ones.
-using FromStore = Result<Answer> (*)(const Ask&, const schema::Store&);
-struct Quick {
-  FromStore handler;
-};
-struct Slow {
-  FromStore handler;
+/// How long an answer takes to work out, in a large record: milliseconds; a moment, for what the
+/// page draws first; long. Each has a worker of its own, so that none waits behind a longer one.
+enum class Pace : std::uint8_t { quick, drawn, slow };
+inline constexpr std::size_t n_paces = 3;
+
+/// Answered by the worker of its pace.
+struct FromStore {
+  Pace pace;
+  Result<Answer> (*handler)(const Ask&, const schema::Store&);
 };
 /// Changes something: POST, with the token. @param body  JSON text  @param now_s  computer's clock
 struct Change {
@@ -54,7 +57,7 @@ struct Fixed {
 using Keys = std::span<const std::string_view>;
 struct Route {
   std::string_view path;
-  std::variant<FromLive, Quick, Slow, Change, Events, Fixed> handler;
+  std::variant<FromLive, FromStore, Change, Events, Fixed> handler;
   Keys keys;  ///< that its query may have
 };
 

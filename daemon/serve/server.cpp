@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 #include <spdlog/spdlog.h>
 
+#include <array>
 #include <boost/asio/co_spawn.hpp>
 #include <boost/asio/executor_work_guard.hpp>
 #include <boost/asio/io_context.hpp>
@@ -54,8 +55,9 @@ struct Server::Impl {
               .expect = options.expect,
               .now_s = clock_s}),
         events(io, options.live, options.limits, counters),
-        quick(options.store, options.limits.queued_answers, options.limits.cache_bytes),
-        slow(options.store, options.limits.queued_answers, options.limits.cache_bytes),
+        lanes{{{options.store, options.limits.queued_answers, options.limits.cache_bytes},
+               {options.store, options.limits.queued_answers, options.limits.cache_bytes},
+               {options.store, options.limits.queued_answers, options.limits.cache_bytes}}},
         shared{.limits = options.limits,
                .door = door,
                .live = options.live,
@@ -63,15 +65,13 @@ struct Server::Impl {
                .now_s = clock_s,
                .counters = counters,
                .events = events,
-               .quick = quick,
-               .slow = slow} {}
+               .lanes = lanes} {}
 
   ~Impl() {
     io.stop();
     if (network.joinable()) network.join();
     // What still waits for an answer is dropped with its connection, while `io` is there.
-    quick.stop();
-    slow.stop();
+    for (Lane& lane : lanes) lane.stop();
   }
 
   Result<void> bind() {
@@ -172,7 +172,7 @@ struct Server::Impl {
   tcp::acceptor acceptor;
   Door door;
   EventHub events;
-  Lane quick, slow;
+  std::array<Lane, n_paces> lanes;  // by pace
   Shared shared;
   std::thread network;
 };

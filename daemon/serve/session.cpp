@@ -226,7 +226,7 @@ class Session {
       // Jobs are copied (std::function) and a completion handler is not.
       auto shared_handler = std::make_shared<decltype(handler)>(std::move(handler));
       auto executor = stream_.get_executor();
-      Lane& lane = work.is_slow ? shared_.slow : shared_.quick;
+      Lane& lane = shared_.lanes[static_cast<std::size_t>(work.pace)];
       const bool is_taken =
           lane.submit({.key = std::move(work.key),
                        .work = std::move(work.work),

@@ -5,11 +5,13 @@
 // clang-format on
 #include <boost/asio/awaitable.hpp>
 #include <boost/asio/ip/tcp.hpp>
+#include <span>
 
 #include "daemon/serve/counters.h"
 #include "daemon/serve/door.h"
 #include "daemon/serve/events.h"
 #include "daemon/serve/lane.h"
+#include "daemon/serve/routes.h"
 #include "roundel/serve/server.h"
 
 namespace roundel::serve {
@@ -23,8 +25,7 @@ struct Shared {
   std::function<double()> now_s;
   Counters& counters;
   EventHub& events;
-  Lane& quick;
-  Lane& slow;
+  std::span<Lane, n_paces> lanes;  ///< by pace
 };
 
 /// Serves requests until either side ends the connection or a limit does.

@@ -31,8 +31,7 @@ class Api : public testing::Test {
     const Route* route = find_route(path);
     if (route == nullptr) return fail(Errc::not_found, "no such path", std::string(path));
     const Query query = must(Query::parse(query_text));
-    const auto* slow = std::get_if<Slow>(&route->handler);
-    const auto handler = slow ? slow->handler : std::get<Quick>(route->handler).handler;
+    const auto handler = std::get<FromStore>(route->handler).handler;
     return handler({query, expect_, is_writable}, store_);
   }
   json ask_json(std::string_view path, std::string_view query = "") {

@@ -110,6 +110,19 @@ TEST_F(DoorTest, AnswersFromTheDatabaseAreKeptByPathAndQuery) {
   EXPECT_NE(key("/api/hours"), key("/api/trials"));
 }
 
+TEST_F(DoorTest, WhatThePageDrawsFirstDoesNotWaitForWhatTakesLong) {
+  const auto pace = [&](std::string_view target) {
+    const Decision decision = decide(get(target));
+    return std::get<Work>(decision).pace;
+  };
+  for (const auto* target : {"/api/site", "/api/trials"})
+    EXPECT_EQ(pace(target), Pace::quick) << target;
+  for (const auto* target : {"/api/expect", "/api/reach", "/api/field", "/api/hours"})
+    EXPECT_EQ(pace(target), Pace::drawn) << target;
+  for (const auto* target : {"/api/verdict", "/api/drift", "/api/cut?bearing_deg=0"})
+    EXPECT_EQ(pace(target), Pace::slow) << target;
+}
+
 TEST_F(DoorTest, LiveEventsAreAStream) {
   EXPECT_TRUE(std::holds_alternative<Events>(decide(get("/api/live"))));
 }
