@@ -47,7 +47,7 @@ code { font-size: .9em; overflow-wrap: anywhere; }
   .figures { grid-template-columns: 76mm 76mm; gap: 4mm 8mm; }
   .wide { overflow: visible; } table { font-size: 7.5pt; }
   th, td { padding: .2mm 1.2mm; } thead { display: table-header-group; }
-  tr, li, .answer { break-inside: avoid; } h2 { break-after: avoid; }
+  tr, li, .answer, .part { break-inside: avoid; } h2 { break-after: avoid; }
   p, li { max-width: none; orphans: 3; widows: 3; }
 }
 )";
@@ -173,11 +173,15 @@ std::string report_html(const ReportPage& page) {
   html.close();
   cuts(html, page);
   for (const ReportPart& part : page.parts) {
+    // On paper a picture stands on the page of the words about it.
+    html.open("section", {{"class", "part"}});
     heading(html, part.heading);
     for (const std::string& text : part.paragraphs) paragraph(html, text);
-    if (part.figures.empty()) continue;
-    html.open("div", {{"class", "figures"}});
-    for (const std::string& svg : part.figures) figure(html, "", svg, "");
+    if (!part.figures.empty()) {
+      html.open("div", {{"class", "figures"}});
+      for (const std::string& svg : part.figures) figure(html, "", svg, "");
+      html.close();
+    }
     html.close();
   }
   what_was_mounted(html, page);
