@@ -9,6 +9,7 @@ import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { createInterface } from "node:readline";
 import { after, before, describe, it } from "node:test";
+import { load_strings } from "../../web/dev/mock.mjs";
 import { look_at, serious_violations, text } from "./visit.mjs";
 
 const build = process.env.ROUNDEL_BIN;
@@ -115,6 +116,20 @@ describe(
     after(async () => {
       if (running !== undefined) await stop(running.child);
       await rm(folder, { recursive: true, force: true });
+    });
+
+    it("is configured by the lines that the page shows to who has no feed", async () => {
+      const { strings } = await load_strings();
+      const lines = configuration(0, 0)
+        .replace("roundel.db", "shown.db")
+        .replace(/\[\[antenna\]\][^]*\n(?=\[web\])/, "");
+      await writeFile(join(folder, "shown.toml"), `${lines}\n${strings.snippet_feed}\n`);
+      const load = spawn(
+        roundeld,
+        ["load", "--config", "shown.toml", "--feed", "roof", "/dev/null"],
+        { cwd: folder, stdio: ["ignore", "ignore", "inherit"] },
+      );
+      await succeeds(load);
     });
 
     it("shows reach, verdict, cut and hours of what was recorded, without a complaint", () =>

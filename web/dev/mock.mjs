@@ -22,9 +22,13 @@ const content_policy =
   "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; " +
   "connect-src 'self'; frame-ancestors 'none'; base-uri 'none'; form-action 'none'";
 
-export async function load_fixtures() {
+export const load_fixtures = () => load("fixtures.ts");
+/** Every word on the page. */
+export const load_strings = () => load("../src/strings.ts");
+
+async function load(file) {
   const result = await build({
-    entryPoints: [join(here, "fixtures.ts")],
+    entryPoints: [join(here, file)],
     bundle: true,
     format: "esm",
     write: false,

@@ -9,7 +9,6 @@ import {
   type ExpectAnswer,
   type FieldAnswer,
   type HoursAnswer,
-  type Live,
   type ReachAnswer,
   type SiteAnswer,
   type TrialsAnswer,
@@ -19,6 +18,7 @@ import { html } from "./dom";
 import { sector_at } from "./geometry";
 import { land_of, type Atlas } from "./marks/coast";
 import type { Place } from "./marks/places";
+import { live_stream } from "./live_stream";
 import {
   empty_model,
   sectors_of,
@@ -329,35 +329,17 @@ async function ask_for_land(): Promise<void> {
   if (atlas !== null) learn({ land: land_of(atlas, value_of(places) ?? []) });
 }
 
-/** What roundeld told last, and when, by the clock here. It is silent while nothing changes. */
-let told: Live | null = null;
-let told_at_s = 0;
-function let_time_pass(): void {
-  if (told === null || doc.hidden) return;
-  learn({ live: { ...told, now_s: told.now_s + Math.max(0, context.now_s() - told_at_s) } });
-}
-
-function listen(): void {
-  const source = new EventSource("api/live");
-  source.onopen = () => {
-    const was_lost = model.connection.kind === "lost";
+const stream = live_stream({
+  opened(was_lost) {
     learn({ connection: { kind: "open" } });
     if (!was_lost) return;
     paths = null; // it may be another roundeld now
     void ask_for_all();
-  };
-  source.onerror = () => {
-    if (model.connection.kind !== "lost")
-      learn({ connection: { kind: "lost", since_s: context.now_s() } });
-    // A browser gives up for good where the answer was an error; then it is for us to go on.
-    if (source.readyState === EventSource.CLOSED) setTimeout(listen, 5000);
-  };
-  source.addEventListener("live", (event) => {
-    told = JSON.parse(String((event as MessageEvent).data)) as Live;
-    told_at_s = context.now_s();
-    learn({ live: told });
-  });
-}
+  },
+  lost: (since_s) => learn({ connection: { kind: "lost", since_s } }),
+  told: (live) => learn({ live }),
+  now_s: context.now_s,
+});
 
 function lay_out(): void {
   const main = html(
@@ -397,7 +379,7 @@ async function start(): Promise<void> {
     follow(before, text_before);
     show();
   });
-  listen();
+  stream.listen();
   setInterval(() => {
     if (doc.hidden || model.connection.kind === "lost") return;
     cut_asked = "";
@@ -406,7 +388,9 @@ async function start(): Promise<void> {
     void ask_about_verdict();
     void ask_about_drift();
   }, refresh_ms);
-  setInterval(let_time_pass, 1000);
+  setInterval(() => {
+    if (!doc.hidden) stream.let_time_pass();
+  }, 1000);
   await ask_for_all();
 }
 

@@ -162,7 +162,7 @@ export const strings = {
   receiver: "Receiver",
   mount: "Mount",
   feed: "Feed",
-  rotation: "Rotation",
+  rotation: "Rotation, degrees",
   turned: (degrees: string) => `turned ${degrees}°`,
   against: "Compare with",
   nothing_else: "Nothing",
@@ -258,10 +258,19 @@ export const strings = {
   empty_not_read: (feed: string, share: string, reason: string) =>
     `${share} of what “${feed}” says is turned away (${reason}). Look at its lines with roundeld peek and correct the layout.`,
 
-  snippet_feed: `[[feed]]
+  snippet_feed: `[[antenna]]
+name = "collinear"
+[[receiver]]
+name = "rx1"
+[[mount]]
+name = "gable"
+
+[[feed]]
 name = "roof"
-connect = "127.0.0.1:31090"   # host and port of the text feed
-layout = "ndjson"             # or a [layout.NAME] of your own
+# host and port of the text feed
+connect = "127.0.0.1:31090"
+# or a [layout.NAME] of your own
+layout = "ndjson"
 antenna = "collinear"
 receiver = "rx1"
 mount = "gable"`,

@@ -2,7 +2,7 @@
 import type { ReachBand } from "../api";
 import { html, set_text } from "../dom";
 import { compass_point, sector_at, three_digits } from "../geometry";
-import { sector_deg_of, sectors_of, type Model, type Sector } from "../model";
+import { has_reach, sector_deg_of, sectors_of, type Model, type Sector } from "../model";
 import { overview } from "../overview";
 import { strings } from "../strings";
 import {
@@ -185,18 +185,20 @@ export function bearing_view({ doc, set }: Context): View {
     );
   }
 
+  const element = html(
+    doc,
+    "section",
+    { class: "bearing panel", "aria-label": strings.bearing },
+    html(doc, "h2", { class: "readout" }, degrees, compass, span, clear),
+    body,
+    hint,
+    whole,
+  );
   return {
-    element: html(
-      doc,
-      "section",
-      { class: "bearing panel", "aria-label": strings.bearing },
-      html(doc, "h2", { class: "readout" }, degrees, compass, span, clear),
-      body,
-      hint,
-      whole,
-    ),
+    element,
     update({ model, state, bearing_deg }: Shown) {
       const is_chosen = bearing_deg !== null;
+      element.hidden = !is_chosen && !has_reach(model);
       body.hidden = !is_chosen;
       hint.hidden = is_chosen;
       whole.hidden = is_chosen;

@@ -73,6 +73,7 @@ export function live_view({ doc }: Context): View {
       );
       notice.hidden = notice.textContent === "";
       list.classList.toggle("is-old", is_lost);
+      list.hidden = live === null || live.feeds.length === 0;
       if (live === null) return;
       for (const feed of live.feeds) {
         let row = rows.get(feed.name);
