@@ -103,6 +103,7 @@ describe("a bearing", () => {
       assert.match(await text(page, ".side-view h2"), /065–070°/);
       assert.equal(await page.locator(".side-view .picture.hours").count(), 1);
       await page.getByText("Flights (8)").click();
+      await page.locator(".side-view tbody tr").nth(7).waitFor();
       assert.equal(await page.locator(".side-view tbody tr").count(), 8);
       const cuts = mock.asked.filter(({ path }) => path === "/api/cut");
       assert.equal(cuts.at(-1).query, "?antenna=collinear&bearing_deg=67.5");
