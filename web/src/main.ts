@@ -172,9 +172,15 @@ function newer<T>(before: Answer<T> | null, after: Answer<T>): Answer<T> {
 
 /** Asks only for what is there: a question too much would be an error in the browser's console. */
 let paths: Promise<Set<string>> | null = null;
+/** Questions that are not answered yet. */
+let n_open = 0;
 async function ask_if_offered<T>(path: string, query?: URLSearchParams): Promise<Answer<T>> {
   paths ??= offered();
-  return (await paths).has(`/${path}`) ? ask<T>(path, query) : { kind: "absent" };
+  if (!(await paths).has(`/${path}`)) return { kind: "absent" };
+  n_open += 1;
+  const answer = await ask<T>(path, query);
+  n_open -= 1;
+  return answer;
 }
 
 /**
@@ -381,7 +387,8 @@ async function start(): Promise<void> {
   });
   stream.listen();
   setInterval(() => {
-    if (doc.hidden || model.connection.kind === "lost") return;
+    // Where answers take longer than this, asking again would only make them wait for each other.
+    if (doc.hidden || model.connection.kind === "lost" || n_open > 0) return;
     cut_asked = "";
     void ask_about_reach();
     void ask_about_hours();
