@@ -9,7 +9,7 @@ import tempfile
 import threading
 import time
 
-ROUNDS = 5
+rounds = 5
 
 
 def table(title, head, rows):
@@ -71,7 +71,7 @@ def median(values):
     return statistics.median(values)
 
 
-def interleaved(contenders, rounds=ROUNDS):
+def interleaved(contenders):
     """Every contender once a round: what disturbs the machine disturbs all. {name: [Cost]}"""
     costs = {name: [] for name in contenders}
     for _ in range(rounds):
