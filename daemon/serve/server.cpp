@@ -47,6 +47,12 @@ std::vector<std::string> own_names(const Server::Options& options) {
 }  // namespace
 
 struct Server::Impl {
+  // One whose waiting coroutines can be ended before it is itself.
+  struct Context : asio::io_context {
+    using asio::execution_context::shutdown;
+    using asio::io_context::io_context;
+  };
+
   explicit Impl(Options with)
       : options(std::move(with)),
         acceptor(io),
@@ -72,6 +78,8 @@ struct Server::Impl {
     if (network.joinable()) network.join();
     // What still waits for an answer is dropped with its connection, while `io` is there.
     for (Lane& lane : lanes) lane.stop();
+    // Connections in mid-answer end here: they refer to members that go before `io` does.
+    io.shutdown();
   }
 
   Result<void> bind() {
@@ -168,7 +176,7 @@ struct Server::Impl {
 
   Options options;
   Counters counters;
-  asio::io_context io{1};
+  Context io{1};
   tcp::acceptor acceptor;
   Door door;
   EventHub events;
