@@ -78,6 +78,7 @@ class Fitter {
   void start_strength();
   void start_from(const LevelFit& other);
   void start_ceiling();
+  void weigh_rows();
 
   // level_rows.cpp
   RowSlope slope(const LevelRow& row, double level_db) const;
@@ -169,7 +170,7 @@ class Fitter {
   double sigma_flight_{}, sigma_block_{}, noise_ = 1, centre_ = 0, residual_ = 0;
   double log_likelihood_{}, estimated_levels_{};
   std::vector<BlockSum> sums_;
-  std::vector<double> width_;
+  std::vector<double> width_, weight_;
   Rule rule_ = Rule::mode;
   bool has_slopes_ = true;  // the last pass left what eliminate() needs
   double half_log_precision_ = 0;

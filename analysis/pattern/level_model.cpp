@@ -19,6 +19,7 @@ Fitter::Fitter(const LevelData& data, const LevelOptions& options)
   state_.flight.assign(static_cast<std::size_t>(data.n_flights), 0.0);
   state_.block.assign(data.blocks.size(), 0.0);
   width_.assign(data.blocks.size(), 1.0);
+  weight_.assign(data.rows.size(), 1.0);
   ceiling_.assign(static_cast<std::size_t>(std::max(1, data.n_hours)),
                   options.ceiling_by_hour && is_rate_ ? 0.95 : 1.0);
   state_.softness = options.softness_db.value_or(2.0);
@@ -49,6 +50,7 @@ LevelFit Fitter::run() {
     holds_softness_ = false;
   }
   if (is_rate_ && options_.random_flights) {
+    weigh_rows();
     rule_ = Rule::five_nodes;
     fit.converged = climb(fit, options_.max_iterations / 2);
   }
@@ -98,6 +100,28 @@ void Fitter::start_ceiling() {
   const auto top = shares.begin() + static_cast<std::ptrdiff_t>(shares.size() * 60 / 100);
   std::nth_element(shares.begin(), top, shares.end());
   std::fill(ceiling_.begin(), ceiling_.end(), std::clamp(*top, 0.3, 0.98));
+}
+
+// Where all is heard, what is missing tells of turning aircraft and of weak ones near by, not of
+// the antenna; thousands of such rows would outweigh the few that tell. A row weighs by the share
+// that a middling flight and sector would lose there, against `trusted`: losses smaller than that
+// are nobody's gain. The weight is the same whatever was heard.
+void Fitter::weigh_rows() {
+  constexpr double trusted = 0.02;
+  double sum = 0, information = 0;
+  for (std::size_t b = 0; b < data_.blocks.size(); ++b) {
+    sum += sums_[b].information * state_.gain[data_.blocks[b].sector];
+    information += sums_[b].information;
+  }
+  const double mean_db = information > 0 ? sum / information : 0;
+  // A logistic curve of this softness is near to one averaged over flights' levels.
+  constexpr double logistic_sd = 1.7;
+  const double spread_db = std::hypot(sigma_flight_, sigma_block_) / logistic_sd;
+  const double softness = std::hypot(state_.softness, spread_db);
+  for (std::size_t r = 0; r < data_.rows.size(); ++r) {
+    const double lost = 1 / (1 + std::exp((data_.rows[r].offset_db + mean_db) / softness));
+    weight_[r] = lost / (lost + trusted);
+  }
 }
 
 }  // namespace roundel::pattern::levels

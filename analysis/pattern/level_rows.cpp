@@ -152,7 +152,8 @@ void Fitter::add_rows_at_nodes(const LevelBlock& block, const Lanes& block_level
   const double per_softness = 1 / state_.softness;
   for (std::uint32_t r = block.first_row; r < block.first_row + block.n_rows; ++r) {
     const LevelRow& row = data_.rows[r];
-    const double n = row.chances / m, heard = std::min<double>(row.observed, n);
+    const double n = weight_[r] * row.chances / m;
+    const double heard = std::min<double>(weight_[r] * row.observed, n);
     const double pm = ceiling_[row.hour];
     const Lanes z = ((level_of(block, row) + block_level) * per_softness).max(-20.0).min(20.0);
     const Lanes share = 1 / (1 + (-z).exp());
