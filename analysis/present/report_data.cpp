@@ -112,8 +112,9 @@ void data_quality(Svg& html, const ReportPage& page) {
                           verdict.conflict_p < 0.01
                               ? "more than chance explains (p < 0.01), so take differences of that "
                                 "size with care"
-                              : fmt::format("no more than chance explains (p = {:.2f})",
-                                            verdict.conflict_p)));
+                              : fmt::format("by chance alone they would differ by as much or "
+                                            "more in {:.0f} of 100 such cases",
+                                            100 * verdict.conflict_p)));
   if (!verdict.rate.remark.empty()) paragraph(html, "Counts: " + verdict.rate.remark + ".");
   if (!verdict.strength.remark.empty())
     paragraph(html, "Signal levels: " + verdict.strength.remark + ".");
