@@ -2,8 +2,6 @@
 #include "daemon/record/writer.h"
 
 #include <gtest/gtest.h>
-#include <sqlite3.h>
-#include <stdlib.h>  // mkdtemp
 
 #include <atomic>
 #include <future>
@@ -14,6 +12,7 @@
 
 #include "roundel/schema/store.h"
 #include "tests/record/scene.h"
+#include "tests/schema/store_fixture.h"
 
 namespace roundel::record {
 namespace {
@@ -25,38 +24,16 @@ void await(const std::function<bool()>& is_so) {
   while (!is_so()) std::this_thread::sleep_for(2ms);
 }
 
-/// Another program that holds the database.
-class Holder {
- public:
-  explicit Holder(const std::filesystem::path& file) {
-    EXPECT_EQ(sqlite3_open(file.c_str(), &db_), SQLITE_OK);
-    EXPECT_EQ(sqlite3_exec(db_, "BEGIN IMMEDIATE", nullptr, nullptr, nullptr), SQLITE_OK);
-  }
-  Holder(const Holder&) = delete;
-  Holder& operator=(const Holder&) = delete;
-  ~Holder() {
-    sqlite3_exec(db_, "ROLLBACK", nullptr, nullptr, nullptr);
-    sqlite3_close(db_);
-  }
-
- private:
-  sqlite3* db_ = nullptr;
-};
+// Keeps others from writing until the connection that says it is closed.
+constexpr const char* hold = "BEGIN IMMEDIATE";
 
 class WriterTest : public testing::Test {
  protected:
   WriterTest() {
-    std::string name = testing::TempDir() + "/roundel_writer_XXXXXX";
-    EXPECT_NE(mkdtemp(name.data()), nullptr);
-    folder_ = name;
     options_.on_end = [this](Result<void> end) { end_.set_value(std::move(end)); };
     options_.log = [](Level, std::string_view) {};
     options_.retry = 5ms;
     options_.poll = 10ms;
-  }
-  ~WriterTest() override {
-    std::error_code ignored;
-    std::filesystem::remove_all(folder_, ignored);
   }
 
   void start() {
@@ -95,7 +72,7 @@ class WriterTest : public testing::Test {
     return *store->tally(std::nullopt);
   }
 
-  std::filesystem::path folder_;
+  schema::Folder folder_;
   Writer::Options options_;
   std::promise<Result<void>> end_;
   std::optional<Writer> writer_;
@@ -177,7 +154,8 @@ TEST_F(WriterTest, DoesTasksAfterWhatWasOfferedBefore) {
 TEST_F(WriterTest, KeepsEverythingWhileAnotherProgramHoldsTheDatabase) {
   options_.write_s = 0.01;
   start();
-  std::optional<Holder> holder(file());
+  std::optional<schema::Client> holder(file());
+  holder->rows(hold);
   auto intake = reports(500);
   ASSERT_TRUE(writer_->offer("roof", intake));
   await([&] { return writer_->status().store_state != "ok"; });
@@ -196,7 +174,8 @@ TEST_F(WriterTest, SaysWhatIsLostWhenItMustEndWhileTheDatabaseIsHeld) {
   options_.write_s = 3600;
   options_.give_up = 50ms;
   start();
-  const Holder holder(file());
+  schema::Client holder(file());
+  holder.rows(hold);
   auto intake = reports(100);
   ASSERT_TRUE(writer_->offer("roof", intake));
   const auto ended = end();
