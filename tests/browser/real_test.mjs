@@ -17,14 +17,16 @@ const roundel = join(build ?? "", "analysis/program/roundel");
 const roundeld = join(build ?? "", "daemon/program/roundeld");
 const token = "a-token-of-the-journey";
 
-const configuration = (feed_port, web_port) => `
-[site]
+const site = `[site]
 name = "Hill house"
 latitude = 52.1
 longitude = 19.4
 ground_m = 110
 antenna_m = 12
-[store]
+`;
+
+const configuration = (feed_port, web_port) => `
+${site}[store]
 path = "roundel.db"
 [[antenna]]
 name = "collinear"
@@ -48,13 +50,7 @@ const scenario = `
 seed = 7
 start = "2026-03-02T00:00:00Z"
 hours = 3
-[site]
-name = "Hill house"
-latitude = 52.1
-longitude = 19.4
-ground_m = 110
-antenna_m = 12
-[[antenna]]
+${site}[[antenna]]
 name = "collinear"
 [[trial]]
 feed = "roof"
