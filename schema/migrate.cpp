@@ -17,6 +17,13 @@ std::int32_t big_endian(std::string_view bytes) {
   return static_cast<std::int32_t>(value);
 }
 
+// A file between configure_writer's first pragma and the first step: one page (offset 28), no table
+// (the largest root page, 52, is the first), made for incremental vacuum (64), nobody's yet.
+bool is_just_made(std::string_view header) {
+  const auto at = [&](std::size_t offset) { return big_endian(header.substr(offset)); };
+  return at(28) == 1 && at(52) == 1 && at(64) == 1 && at(60) == 0 && at(application_id_at) == 0;
+}
+
 }  // namespace
 
 Result<void> recognise(const Database& database) {
@@ -31,7 +38,7 @@ Result<void> recognise(const Database& database) {
   if (header->empty() && std::filesystem::file_size(database.file(), unknown) == 0) return {};
   if (header->size() < header_bytes || header->substr(0, magic.size()) != magic)
     return refuse("not a Roundel database");
-  if (big_endian(header->substr(application_id_at)) != application_id)
+  if (big_endian(header->substr(application_id_at)) != application_id && !is_just_made(*header))
     return refuse("an SQLite database, but not a Roundel one");
   return {};
 }

@@ -1,6 +1,7 @@
 #include "schema/sqlite.h"
 
 #include <fmt/format.h>
+#include <unistd.h>
 
 #include <algorithm>
 #include <cassert>
@@ -109,6 +110,12 @@ void Statement::bind(int index, std::nullopt_t) {
   assert(code == SQLITE_OK);
 }
 
+void Statement::bind_blob(int index, std::string_view bytes) {
+  [[maybe_unused]] const int code = sqlite3_bind_blob64(
+      handle_, index, bytes.data() ? bytes.data() : "", bytes.size(), SQLITE_TRANSIENT);
+  assert(code == SQLITE_OK);
+}
+
 Result<bool> Statement::next() {
   const Step step_result = step();
   if (step_result != Step::failed) return step_result == Step::row;
@@ -134,6 +141,12 @@ double Statement::real(int column) const { return sqlite3_column_double(handle_,
 
 std::string Statement::text(int column) const {
   const auto* data = reinterpret_cast<const char*>(sqlite3_column_text(handle_, column));
+  const int size = sqlite3_column_bytes(handle_, column);
+  return data ? std::string(data, static_cast<std::size_t>(size)) : std::string();
+}
+
+std::string Statement::blob(int column) const {
+  const auto* data = static_cast<const char*>(sqlite3_column_blob(handle_, column));
   const int size = sqlite3_column_bytes(handle_, column);
   return data ? std::string(data, static_cast<std::size_t>(size)) : std::string();
 }
@@ -169,6 +182,14 @@ Result<Database> Database::open(const std::filesystem::path& file, Mode mode) {
   const int code = sqlite3_open_v2(name.c_str(), &raw, flags, vfs);
   Database database(raw, std::make_unique<std::string>(file.string()));
   if (code != SQLITE_OK) return tl::unexpected(make_error(raw, code, database.file()));
+  // SQLite is content to read what it may not write, and fails later and less clearly.
+  if (mode != Mode::read && sqlite3_db_readonly(raw, "main") == 1) {
+    const bool may = ::access(name.c_str(), W_OK) == 0;
+    return fail(
+        Errc::io,
+        fmt::format("cannot be written{}{}", may ? "" : ": ", may ? "" : std::strerror(errno)),
+        database.file(), "check the file system, and the permissions of the file and folder");
+  }
   sqlite3_busy_timeout(raw, busy_timeout_ms);
   return database;
 }
@@ -212,6 +233,13 @@ Result<std::int64_t> Database::integer(std::string_view sql) const {
 }
 
 std::int64_t Database::last_id() const { return sqlite3_last_insert_rowid(connection_.get()); }
+
+bool Database::has_moved() const {
+  int moved = 0;
+  return sqlite3_file_control(connection_.get(), "main", SQLITE_FCNTL_HAS_MOVED, &moved) ==
+             SQLITE_OK &&
+         moved != 0;
+}
 
 Result<void> Database::copy_to(Database& target,
                                const std::function<void(double)>& progress) const {

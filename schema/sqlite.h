@@ -28,6 +28,8 @@ class Statement {
   /// The text is copied.
   void bind(int index, std::string_view value);
   void bind(int index, std::nullopt_t);
+  /// The bytes are copied.
+  void bind_blob(int index, std::string_view bytes);
   template <class T>
   void bind(int index, const std::optional<T>& value) {
     if (value)
@@ -59,6 +61,7 @@ class Statement {
   std::int64_t integer(int column) const { return sqlite3_column_int64(handle_, column); }
   double real(int column) const;
   std::string text(int column) const;
+  std::string blob(int column) const;
   bool is_null(int column) const { return sqlite3_column_type(handle_, column) == SQLITE_NULL; }
   std::optional<std::int64_t> optional_integer(int column) const;
 
@@ -101,6 +104,8 @@ class Database {
   /// The single integer of a query without parameters.
   Result<std::int64_t> integer(std::string_view sql) const;
   std::int64_t last_id() const;
+  /// The file that was opened no longer stands under its name.
+  bool has_moved() const;
   /// Makes `target` a copy of this database as it is at this moment, page by page; others may
   /// write meanwhile. @param progress  called now and then with the share that is done, [0, 1]
   Result<void> copy_to(Database& target, const std::function<void(double)>& progress) const;

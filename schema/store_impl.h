@@ -23,12 +23,21 @@ struct RecordStatements {
   Statement settle_copy, settle_delete, settle_mark, before_window, newest_recent;
 };
 
+class SummaryKeeper;
+
 struct Store::Impl {
   // The lock outlives the connection, the statements do not.
   std::optional<RecorderLock> lock;
   Access access;
   Database database;
   std::optional<RecordStatements> record;
+  std::unique_ptr<SummaryKeeper> keeper{};
+  std::unique_ptr<Summariser> summariser{};
+
+  Impl(std::optional<RecorderLock> taken, Access how, Database opened);
+  ~Impl();
+  /// Made when first needed.
+  Result<SummaryKeeper*> summaries();
 };
 
 /// Cells are keyed by window and flight in one integer, window first.
@@ -44,6 +53,10 @@ struct WindowRange {
 WindowRange windows_of(const Trial& trial);
 /// The windows that start in [from, to); open ends reach to the ends of time.
 WindowRange windows_between(std::optional<double> from_s, std::optional<double> to_s);
+
+/// The cell of a row `id, heard, expected, latitude_e4, longitude_e4, altitude_25ft,
+/// signal_half_db, uncertainty_hm`.
+Cell cell_in(const Statement& row);
 
 /// "none" or "a, b, c": for messages that say what there is.
 std::string listed(const std::vector<std::string>& names);

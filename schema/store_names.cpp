@@ -56,6 +56,10 @@ Result<std::optional<SiteRow>> Store::site() const {
 
 Result<void> Store::set_site(const SiteRow& site) {
   assert(impl_->access != Access::read);
+  auto transaction = Transaction::begin(impl_->database, Transaction::Kind::write);
+  ROUNDEL_TRY(transaction);
+  const auto before = this->site();
+  ROUNDEL_TRY(before);
   auto upsert = impl_->database.prepare(
       "INSERT INTO site (id, name, latitude_deg, longitude_deg, ground_m, antenna_m, surface_m)"
       " VALUES (1, ?, ?, ?, ?, ?, ?) ON CONFLICT (id) DO UPDATE SET name = excluded.name,"
@@ -63,8 +67,13 @@ Result<void> Store::set_site(const SiteRow& site) {
       " ground_m = excluded.ground_m, antenna_m = excluded.antenna_m,"
       " surface_m = excluded.surface_m");
   ROUNDEL_TRY(upsert);
-  return upsert->run(std::string_view(site.name), site.latitude_deg, site.longitude_deg,
-                     site.ground_m, site.antenna_m, site.surface_m);
+  ROUNDEL_TRY(upsert->run(std::string_view(site.name), site.latitude_deg, site.longitude_deg,
+                          site.ground_m, site.antenna_m, site.surface_m));
+  // Bearings and ranges in summaries are from where the antenna stood.
+  if (*before && **before != site)
+    ROUNDEL_TRY(impl_->database.execute(
+        "UPDATE summary SET is_stale = 1 WHERE cells_gone = 0 AND is_stale = 0"));
+  return transaction->commit();
 }
 
 Result<Id> Store::feed_id(std::string_view name) {

@@ -96,6 +96,9 @@ class FlightFilter {
       const auto row = query->next();
       ROUNDEL_TRY(row);
       if (!*row) return filter;
+      if (query->integer(0) < 1 || query->integer(0) > max_flight_id)
+        return fail(Errc::corrupt, fmt::format("holds a flight {}", query->integer(0)),
+                    database.file(), "restore a copy");
       const auto flight = static_cast<std::size_t>(query->integer(0));
       const auto trial = static_cast<std::size_t>(query->integer(1));
       filter.slot_of_flight_.resize(flight + 1, 0);
@@ -305,6 +308,15 @@ Result<Totals> Store::totals() const {
     // Every window in recent_cell is later than every one in cell.
     if (!totals.from_s) totals.from_s = (*first >> flight_bits) * window_s;
     totals.to_s = ((*last >> flight_bits) + 1) * window_s;
+  }
+  auto gone =
+      database.prepare("SELECT sum(cells), min(id) >> 24 FROM summary WHERE cells_gone = 1");
+  ROUNDEL_TRY(gone);
+  const auto gone_row = gone->next();
+  ROUNDEL_TRY(gone_row);
+  if (!gone->is_null(0)) {
+    totals.summarised_cells = gone->integer(0);
+    totals.summarised_from_s = gone->integer(1) * 3600;
   }
   const auto flights = database.integer("SELECT count(*) FROM flight");
   ROUNDEL_TRY(flights);

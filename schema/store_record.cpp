@@ -6,9 +6,14 @@
 #include <cmath>
 
 #include "schema/store_impl.h"
+#include "schema/summary_keeper.h"
 
 namespace roundel::schema {
 namespace {
+
+// A live recorder completes an hour in an hour, a load one in a commit: with two, what an older
+// version or another method has left is caught up with as it goes.
+constexpr int summaries_per_commit = 2;
 
 // Cells come late: a silent one up to 30 min (180 windows) after its window, once its aircraft has
 // come back; a report up to 30 s. Written straight into the big table such rows would split pages
@@ -190,9 +195,16 @@ Result<void> Store::commit(const Batch& batch) {
     ROUNDEL_TRY(statements);
     impl_->record.emplace(std::move(*statements));
   }
+  // What is written to a file without a name is lost when it is closed.
+  if (impl_->database.has_moved())
+    return fail(Errc::not_found, "the database was moved or deleted while it was recorded into",
+                impl_->database.file(), "start again, with the file at its place or a new one");
   RecordStatements& statements = *impl_->record;
   auto transaction = Transaction::begin(impl_->database, Transaction::Kind::write);
   ROUNDEL_TRY(transaction);
+  const auto summaries = impl_->summaries();
+  ROUNDEL_TRY(summaries);
+  ROUNDEL_TRY((*summaries)->touch(batch));
   for (const Flight& flight : batch.flights)
     ROUNDEL_TRY(statements.flight.run(flight.id, flight.trial,
                                       static_cast<std::int64_t>(flight.address),
@@ -208,6 +220,8 @@ Result<void> Store::commit(const Batch& batch) {
     ROUNDEL_TRY(statements.coverage.run(coverage.feed, coverage.from_s, coverage.to_s));
   if (batch.clock)
     ROUNDEL_TRY(statements.clock.run(batch.feed, batch.clock->feed_time_s, batch.clock->arrival_s));
+  if (impl_->summariser)
+    ROUNDEL_TRY((*summaries)->advance(*impl_->summariser, summaries_per_commit));
   return transaction->commit();
 }
 

@@ -85,6 +85,13 @@ Result<std::vector<Trial>> read_trials(const Database& database) {
     const auto row = query->next();
     ROUNDEL_TRY(row);
     if (!*row) return trials;
+    // Others add to these figures; a file may hold anything.
+    const auto is_time = [&](int column) {
+      return query->integer(column) >= -latest_s && query->integer(column) <= latest_s;
+    };
+    if (query->integer(0) < 1 || query->integer(0) > max_trial_id || !is_time(6) || !is_time(7))
+      return fail(Errc::corrupt, fmt::format("holds a trial {} that cannot be", query->integer(0)),
+                  database.file(), "restore a copy");
     trials.push_back({query->integer(0), query->text(1), query->text(2), query->text(3),
                       query->text(4), query->real(5), query->integer(6), query->optional_integer(7),
                       query->text(8)});

@@ -139,6 +139,10 @@ class Reader {
     if (!read) return tl::unexpected(read.error());
     config_.store = config_.file.parent_path() / read->text("path");
     config_.hash_addresses = read->text("addresses") == "hashed";
+    if (read->has("keep_cells_days"))
+      config_.keep.hours = std::llround(read->number("keep_cells_days") * 24);
+    if (read->has("keep_cells_mb"))
+      config_.keep.bytes = std::llround(read->number("keep_cells_mb") * 1e6);
     config_.write_s = read->number("write_s");
     config_.queue_reports = read->integer("queue_reports");
     return {};
@@ -272,6 +276,7 @@ class Reader {
     if (!read) return tl::unexpected(read.error());
     if (read->has("command")) config_.notify_command = read->text("command");
     config_.silent_after_s = read->number("silent_s");
+    if (read->has("sensitivity_db")) config_.sensitivity_db = read->number("sensitivity_db");
     return {};
   }
 

@@ -91,6 +91,10 @@ constexpr std::array all_keys{
     Key{"store", "addresses", Kind::choice, "", 0, 0, "plain|hashed", "\"plain\"",
         "hashed: aircraft addresses are recorded as keyed hashes; the key is made beside the "
         "database"},
+    Key{"store", "keep_cells_days", Kind::number, "days", 1, 36500, "", none,
+        "days of recording whose cells are kept; of earlier ones the hourly summaries stay"},
+    Key{"store", "keep_cells_mb", Kind::number, "MB", 1, 1'000'000, "", none,
+        "megabytes of cells that are kept, the newest, at 31 bytes a cell"},
     Key{"store", "write_s", Kind::number, "s", 0.1, 3600, "", "5",
         "between commits: the most that a power cut can lose"},
     Key{"store", "queue_reports", Kind::integer, "", 16, 1'000'000, "", "20000",
@@ -163,6 +167,9 @@ constexpr std::array all_keys{
     Key{"notify", "silent_s", Kind::number, "s", 1, 604800, "", "900",
         "how long a feed may bring no report before it counts as failing; longer where nights are "
         "quiet"},
+    Key{"notify", "sensitivity_db", Kind::number, "dB", 0.2, 30, "", none,
+        "how far a running trial's last day may fall below its earlier days, surely, before the "
+        "command is run; looked at once a day"},
 };
 
 std::string shown_section(const Section& section) {

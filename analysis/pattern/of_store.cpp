@@ -5,6 +5,7 @@
 #include "analysis/pattern/horizon_table.h"
 #include "roundel/pattern/cut.h"
 #include "roundel/pattern/reach.h"
+#include "roundel/pattern/summary.h"
 #include "roundel/pattern/verdict.h"
 
 namespace roundel::pattern {
@@ -80,6 +81,60 @@ Result<void> require_one_arrangement(const schema::Store& store, const schema::S
   return {};
 }
 
+/// Adds the summaries of a selection: all, or of hours whose cells are gone.
+Result<void> add_summaries(const schema::Store& store, const schema::Selection& which,
+                           const ReachOptions& options, ReachBuilder& to) {
+  Result<void> fine;
+  const double multiple = options.sector_deg / SummaryBins::sector_deg;
+  const auto read =
+      store.each_summary(which, !options.from_summaries, [&](const schema::Summary& stored) {
+        const auto hour = read_summary(stored);
+        if (!hour) {
+          fine = tl::unexpected(hour.error());
+        } else if (std::abs(multiple - std::round(multiple)) > 1e-9) {
+          fine = fail(Errc::bad_usage, "only summaries by 5 degrees are left of some hours",
+                      "--sector-deg", "choose a multiple of 5, or a later --from");
+        } else if (options.band_edges_ft != ReachOptions().band_edges_ft) {
+          fine = fail(Errc::bad_usage,
+                      "only summaries by fixed altitude bands are left of some hours");
+        } else {
+          to.add(*hour);
+        }
+        return fine.has_value();
+      });
+  return read ? fine : read;
+}
+
+/// The parts of a selection that no summary answers, in order.
+Result<std::vector<schema::Selection>> not_summarised(const schema::Store& store,
+                                                      const schema::Selection& which) {
+  const auto state = store.summary_state();
+  if (!state) return tl::unexpected(state.error());
+  const auto trials = store.trials(which);
+  if (!trials) return tl::unexpected(trials.error());
+  std::vector<schema::Selection> out;
+  const auto add = [&](schema::Selection part, double from_s, std::optional<double> to_s) {
+    part.from_s = std::max(which.from_s.value_or(from_s), from_s);
+    if (to_s) part.to_s = std::min(which.to_s.value_or(*to_s), *to_s);
+    if (!part.to_s || *part.from_s < *part.to_s) out.push_back(std::move(part));
+  };
+  const auto before_s = static_cast<double>(state->before_s);
+  // The part of an hour that a selection begins with: summaries are of whole hours.
+  if (which.from_s && *which.from_s < before_s)
+    add(which, *which.from_s, std::min(before_s, std::ceil(*which.from_s / 3600) * 3600));
+  for (const auto& stale : state->stale) {
+    if (std::none_of(trials->begin(), trials->end(),
+                     [&](const schema::Trial& trial) { return trial.id == stale.trial; }))
+      continue;
+    schema::Selection part = which;
+    part.trials = {stale.trial};
+    const auto hour_s = static_cast<double>(stale.hour_s);
+    add(part, hour_s, hour_s + 3600);
+  }
+  add(which, before_s, std::nullopt);
+  return out;
+}
+
 }  // namespace
 
 Result<void> check_sector_deg(double sector_deg) {
@@ -106,13 +161,23 @@ Result<Reach> reach(const schema::Store& store, const schema::Selection& which,
   if (!refraction) return tl::unexpected(refraction.error());
   const auto limit = site::horizon_limit(of->viewpoint, *refraction);
   ReachBuilder builder(of->viewpoint, *limit, options, of->flights, of->edges_s);
+  if (auto ok = add_summaries(store, which, options, builder); !ok)
+    return tl::unexpected(ok.error());
+  std::vector<schema::Selection> parts{which};
+  if (options.from_summaries) {
+    auto rest = not_summarised(store, which);
+    if (!rest) return tl::unexpected(rest.error());
+    parts = std::move(*rest);
+  }
   HorizonTable horizons(*limit);
-  const auto read = store.each_cell(which, [&](const schema::Cell& cell) {
-    const auto over = of->viewpoint.over(cell.latitude_deg, cell.longitude_deg);
-    builder.add(cell, over, horizons.at(over.bearing_deg, cell.altitude_ft));
-    return true;
-  });
-  if (!read) return tl::unexpected(read.error());
+  for (const schema::Selection& part : parts) {
+    const auto read = store.each_cell(part, [&](const schema::Cell& cell) {
+      const auto over = of->viewpoint.over(cell.latitude_deg, cell.longitude_deg);
+      builder.add(cell, over, horizons.at(over.bearing_deg, cell.altitude_ft));
+      return true;
+    });
+    if (!read) return tl::unexpected(read.error());
+  }
   return builder.finish();
 }
 

@@ -9,29 +9,18 @@
 #include <utility>
 
 #include "analysis/pattern/half_rate.h"
-#include "roundel/site/path.h"
+#include "analysis/pattern/support.h"
+#include "roundel/pattern/summary.h"
 
 namespace roundel::pattern {
 namespace {
 
-constexpr double km_per_s_per_kn = site::km_per_nautical_mile / 3600;
 constexpr std::int64_t windows_per_hour = 3600 / schema::window_s;
 /// A flight not heard of for so long has ended (the unit of independence).
 constexpr std::int64_t windows_of_silence = 1800 / schema::window_s;
 /// Contacts made or lost so near an edge of the recording are the recording's, not the antenna's.
 constexpr std::int64_t edge_s = 60;
 constexpr std::int64_t half_rate_min_flights = 5;
-
-/// A heard cell, until it is known whether others support it.
-struct Candidate {
-  std::int64_t window;
-  double latitude_deg, longitude_deg, altitude_ft;
-  float range_km, bearing_deg, horizon_km;
-  std::int16_t sector, band;
-  std::uint8_t heard;
-  bool supported = false;
-  bool track_supported = false;  ///< it, and all older ones that share a minute with it
-};
 
 /// One end of a flight's contact.
 struct Contact {
@@ -41,27 +30,12 @@ struct Contact {
   bool counts{};  ///< high enough, and within the limit
 };
 
-/// The last minute's candidates of a flight, oldest first.
-class Recent {
- public:
-  std::size_t size() const { return size_; }
-  Candidate& operator[](std::size_t i) { return places_[(first_ + i) % places]; }
-  void push(const Candidate& candidate) { places_[(first_ + size_++) % places] = candidate; }
-  void pop_oldest() { first_ = (first_ + 1) % places, --size_; }
-  static constexpr std::size_t most = 6;  ///< windows of support_s
-
- private:
-  static constexpr std::size_t places = 8;
-  std::array<Candidate, places> places_;
-  std::size_t first_ = 0, size_ = 0;
-};
-
 struct FlightState {
   const schema::Flight* flight{};
   std::int64_t ordinal{};  ///< in order of appearance
   std::int64_t last_window{};
   std::int64_t beyond_hour = -1;  ///< the hour in which it was last counted as beyond
-  Recent recent;
+  Support support;
   std::optional<Contact> first;
   Contact last;
   std::vector<bool> seen;                                                 ///< by sector and band
@@ -235,10 +209,11 @@ struct ReachBuilder::Impl {
     }
     const int band = band_of(cell.altitude_ft);
     note_heard(*state, sector, band);
-    support(*state, {cell.window, cell.latitude_deg, cell.longitude_deg, cell.altitude_ft,
-                     static_cast<float>(over.range_km), static_cast<float>(over.bearing_deg),
-                     static_cast<float>(horizon_km), static_cast<std::int16_t>(sector),
-                     static_cast<std::int16_t>(band), static_cast<std::uint8_t>(cell.heard)});
+    state->support.add({cell.window, cell.latitude_deg, cell.longitude_deg, cell.altitude_ft,
+                        static_cast<float>(over.range_km), static_cast<float>(over.bearing_deg),
+                        static_cast<float>(horizon_km), static_cast<std::int16_t>(sector),
+                        static_cast<std::int16_t>(band), static_cast<std::uint8_t>(cell.heard)},
+                       options, [&](const Candidate& c) { mark(*state, c); });
   }
 
   void note_beyond(FlightState& state, std::int64_t hour, const Farthest& at) {
@@ -267,58 +242,78 @@ struct ReachBuilder::Impl {
     state.seen[slot] = true;
   }
 
-  /// Adds a candidate to the flight's recent ones and marks all that now have support.
-  void support(FlightState& state, const Candidate& newest) {
-    // Only what still shares one support_s with the newest cell, both cells included.
-    const std::int64_t oldest = newest.window - options.support_s / schema::window_s + 1;
-    Recent& recent = state.recent;
-    while (recent.size() > 0 && recent[0].window < oldest) recent.pop_oldest();
-    if (recent.size() == Recent::most) recent.pop_oldest();  // a replaced cell is the only way here
-    recent.push(newest);
-
-    std::array<bool, Recent::most> agrees{};
-    int reports = 0;
-    int cells = 0;
-    for (std::size_t i = recent.size(); i-- > 0;) {
-      const Candidate& c = recent[i];
-      // Both positions are means over their windows: up to a window more may lie between them.
-      const double time_s = static_cast<double>((newest.window - c.window + 1) * schema::window_s);
-      agrees[i] = site::are_within({newest.latitude_deg, newest.longitude_deg},
-                                   {c.latitude_deg, c.longitude_deg},
-                                   options.max_speed_kn * km_per_s_per_kn * time_s);
-      if (!agrees[i]) continue;
-      reports += c.heard;
-      ++cells;
-      // On a track that has support already the newest needs no more than its neighbour's.
-      if (i + 2 == recent.size() && cells == 2 && reports >= options.support_reports &&
-          c.track_supported) {
-        recent[recent.size() - 1].track_supported = true;
-        mark(state, recent[recent.size() - 1]);
-        return;
-      }
-    }
-    if (cells < 2 || reports < options.support_reports) return;
-    bool is_whole = true;
-    for (std::size_t i = 0; i < recent.size(); ++i) {
-      if (agrees[i] && !recent[i].supported) mark(state, recent[i]);
-      is_whole = is_whole && recent[i].supported;
-    }
-    recent[recent.size() - 1].track_supported = is_whole;
-  }
-
-  /// A candidate has support: the hour remembers it if it is the farthest.
-  void mark(const FlightState& state, Candidate& c) {
-    c.supported = true;
+  /// A cell has support: the hour remembers it if it is the farthest.
+  void mark(const FlightState& state, const Candidate& c) {
     keep_farther(pending.supported[static_cast<std::size_t>(c.sector * n_bands + c.band)],
                  {c.range_km, c.bearing_deg, c.altitude_ft, c.horizon_km, state.flight->address,
                   c.window * schema::window_s});
   }
 
+  bool is_rich(std::int64_t beyond_flights, std::int64_t beyond_cells,
+               std::int64_t heard_cells) const {
+    return beyond_flights >= options.rich_hour_flights &&
+           static_cast<double>(beyond_cells) >=
+               options.rich_hour_share * static_cast<double>(heard_cells);
+  }
+
+  Farthest farthest_of(const SummaryFarthest& at) const {
+    const auto* flight = schema::find_flight(flights, at.flight);
+    return {at.range_km,
+            at.bearing_deg,
+            at.altitude_ft,
+            limit.limit_km(at.bearing_deg, at.altitude_ft),
+            flight ? flight->address : 0,
+            at.window * schema::window_s};
+  }
+
+  void add(const HourSummary& hour) {
+    if (!out.from_s) out.from_s = hour.hour_s;
+    out.to_s = std::max(out.to_s.value_or(0), hour.hour_s + 3600);
+    out.flights += hour.flights;
+    out.cells += hour.heard_cells;
+    out.reports += hour.reports;
+    out.beyond.cells += hour.beyond_cells;
+    if (hour.beyond) keep_farther(out.beyond.farthest, farthest_of(*hour.beyond));
+    const auto sector_at = [&](int stored) {
+      return static_cast<std::size_t>(stored * SummaryBins::sector_deg / options.sector_deg);
+    };
+    for (const auto& heard : hour.heard) {
+      ReachSector& sector = out.sectors[sector_at(heard.sector)];
+      ReachBand& band = sector.by_altitude[static_cast<std::size_t>(heard.band)];
+      sector.cells += heard.cells;
+      sector.flights += heard.flights;
+      rated_flights[sector_at(heard.sector)] += heard.flights;
+      band.cells += heard.cells;
+      band.flights += heard.flights;
+    }
+    if (is_rich(hour.beyond_flights, hour.beyond_cells, hour.heard_cells)) {
+      out.beyond.hours.push_back(
+          {hour.hour_s, hour.beyond_flights, hour.beyond_cells, hour.heard_cells});
+      return;
+    }
+    for (const auto& stored : hour.farthest) {
+      // Most are nearer than what is known: the horizon is looked up for the others only.
+      ReachSector& sector = out.sectors[sector_at(stored.sector)];
+      auto& band = sector.by_altitude[static_cast<std::size_t>(stored.band)].farthest;
+      if (band && stored.range_km <= band->range_km) continue;
+      const Farthest at = farthest_of(stored);
+      keep_farther(band, at);
+      keep_farther(sector.farthest, at);
+    }
+    const std::int64_t ordinal = hour.hour_s / 3600;
+    for (const auto& share : hour.shares)
+      if (const auto place = rate.place(static_cast<int>(sector_at(share.sector)),
+                                        (share.range_bin + 0.5) * SummaryBins::range_km, ordinal))
+        rate.add(*place, static_cast<int>(share.heard), static_cast<int>(share.expected));
+    for (const auto& contact : hour.contacts) {
+      if (near_edge(contact.window * schema::window_s)) continue;
+      auto& heard = contact.is_first ? first_heard : last_heard;
+      heard[sector_at(contact.sector)].push_back(static_cast<float>(contact.range_km));
+    }
+  }
+
   void close_hour() {
-    const bool is_rich = pending.beyond_flights >= options.rich_hour_flights &&
-                         static_cast<double>(pending.beyond_cells) >=
-                             options.rich_hour_share * static_cast<double>(pending.heard_cells);
-    if (is_rich) {
+    if (is_rich(pending.beyond_flights, pending.beyond_cells, pending.heard_cells)) {
       out.beyond.hours.push_back(
           {this_hour * 3600, pending.beyond_flights, pending.beyond_cells, pending.heard_cells});
     } else {
@@ -397,6 +392,8 @@ void ReachBuilder::add(const schema::Cell& cell) {
 void ReachBuilder::add(const schema::Cell& cell, const site::Overground& over, double limit_km) {
   impl_->add(cell, over, limit_km);
 }
+
+void ReachBuilder::add(const HourSummary& hour) { impl_->add(hour); }
 
 Reach ReachBuilder::finish() {
   impl_->close_hour();

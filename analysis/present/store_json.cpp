@@ -90,6 +90,8 @@ Result<std::string> status_json(const schema::Store& store) {
                {"feeds", std::move(feed_list)},
                {"cells", totals->cells},
                {"silent_cells", totals->silent_cells},
+               {"summarised_cells", totals->summarised_cells},
+               {"summarised_from", time_or_null(totals->summarised_from_s)},
                {"flights", totals->flights},
                {"aircraft", totals->aircraft},
                {"from", time_or_null(totals->from_s)},

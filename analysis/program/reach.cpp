@@ -28,6 +28,7 @@ struct ReachCommand {
   bool json = false;
   std::string svg;
   std::string config, refraction;
+  bool summaries = false;
 };
 
 std::string number(double value) { return fmt::format("{:.0f}", value); }
@@ -122,6 +123,7 @@ Result<int> run_reach(const ReachCommand& command) {
   if (!store) return tl::unexpected(store.error());
   pattern::ReachOptions options;
   options.sector_deg = command.sector_deg;
+  options.from_summaries = command.summaries;
   site::ExpectSettings expect;
   if (!command.config.empty()) {
     auto config = config::load(command.config);
@@ -172,6 +174,8 @@ void add_reach(CLI::App& app, Run& run) {
                  "roundel.toml, for refraction, mask, terrain and link of what is expected");
   sub.add_option("--refraction", command->refraction,
                  "of the horizon: effective, ray or none (ray)");
+  sub.add_flag("--summaries", command->summaries,
+               "whole hours from their summaries: a year in a second");
   sub.add_flag("--json", command->json, "print JSON");
   sub.add_option("--svg", command->svg, "also write a polar plot to this file");
   sub.callback([command, &run] { run = [command] { return run_reach(*command); }; });

@@ -10,6 +10,7 @@
 
 #include "analysis/program/command.h"
 #include "analysis/program/text_table.h"
+#include "roundel/pattern/summary.h"
 #include "roundel/present/store_json.h"
 #include "roundel/present/units.h"
 #include "roundel/time.h"
@@ -130,6 +131,9 @@ std::string status_text(const Status& status) {
         status.file, grouped(totals.cells), grouped(totals.silent_cells), grouped(totals.flights),
         grouped(totals.aircraft), time_text(totals.from_s), time_text(totals.to_s),
         present::bytes_text(totals.bytes));
+  if (totals.summarised_cells > 0)
+    text += fmt::format("Of {} cells since {} the hourly summaries are left.\n",
+                        grouped(totals.summarised_cells), time_text(totals.summarised_from_s));
   if (status.feeds.empty()) return text;
 
   TextTable table({{"feed", TextTable::Align::left},
@@ -149,20 +153,48 @@ std::string status_text(const Status& status) {
   return text + "\n" + table.text() + rejects_text(status);
 }
 
+namespace {
+
+Result<int> verify(const schema::Store& store, const std::string& file) {
+  const auto site = store.site();
+  if (!site) return tl::unexpected(site.error());
+  if (!*site) return fail(Errc::not_found, "no site is stored", file, "record into it first");
+  const auto summariser = pattern::make_summariser(**site);
+  if (!summariser) return tl::unexpected(summariser.error());
+  const auto check = store.check_summaries(**summariser);
+  if (!check) return tl::unexpected(check.error());
+  const std::string counted =
+      fmt::format("hours compared: {}, waiting to be made anew: {}, without cells: {}",
+                  grouped(check->hours), grouped(check->stale), grouped(check->cells_gone));
+  if (check->wrong_hours_s.empty()) {
+    fmt::print("{}: summaries agree with their cells; {}\n", file, counted);
+    return 0;
+  }
+  fmt::print("{}: summaries differ from their cells in these hours; {}\n", file, counted);
+  for (const std::int64_t hour_s : check->wrong_hours_s) fmt::print("{}\n", time_text(hour_s));
+  return 1;
+}
+
+}  // namespace
+
 void add_status(CLI::App& app, Run& run) {
   struct Options {
     std::string file;
     bool json = false;
+    bool verify = false;
   };
   const auto options = std::make_shared<Options>();
   CLI::App* command =
       app.add_subcommand("status", "what is stored, since when, per feed, rejects by reason");
   command->add_option("DB", options->file, "the database")->required();
   command->add_flag("--json", options->json, "print JSON");
+  command->add_flag("--verify", options->verify,
+                    "make hourly summaries anew from the cells, and compare");
   command->callback([options, &run] {
     run = [options]() -> Result<int> {
       const auto store = schema::Store::open(options->file, schema::Store::Access::read);
       if (!store) return tl::unexpected(store.error());
+      if (options->verify) return verify(*store, options->file);
       const auto text = options->json ? present::status_json(*store)
                                       : read_status(*store, options->file).map(status_text);
       if (!text) return tl::unexpected(text.error());

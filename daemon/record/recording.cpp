@@ -7,9 +7,13 @@
 
 #include "daemon/record/address_key.h"
 #include "daemon/record/feed_recording.h"
+#include "roundel/pattern/summary.h"
 
 namespace roundel::record {
 namespace {
+
+// In one transaction, so that nobody waits long for the end of it.
+constexpr int hours_at_once = 4;
 
 std::string words(const schema::SiteRow& site) {
   return fmt::format("\"{}\" at {}, {}, antenna {} m above ground at {} m, country at {} m",
@@ -90,6 +94,10 @@ Result<Recording> Recording::open(Options options) {
     const auto set = store->set_site(options.site);
     if (!set) return tl::unexpected(set.error());
   }
+  auto summariser = pattern::make_summariser(options.site);
+  if (!summariser) return tl::unexpected(summariser.error());
+  if (auto ok = store->keep_summaries(std::move(*summariser)); !ok)
+    return tl::unexpected(ok.error());
   if (options.hash_addresses) {
     const auto key = address_key(options.store);
     if (!key) return tl::unexpected(key.error());
@@ -172,11 +180,22 @@ Result<void> Recording::follow_trials() {
   return {};
 }
 
+Result<bool> Recording::retain() {
+  if (!impl_->options.keep.hours && !impl_->options.keep.bytes) return false;
+  return impl_->store.drop_cells(impl_->options.keep);
+}
+
 Result<void> Recording::close() {
   for (auto& [name, feed] : impl_->feeds) {
     if (auto ok = feed.close(impl_->context()); !ok) return ok;
     if (auto ok = impl_->commit(feed); !ok) return ok;
     if (auto ok = feed.end_trial(impl_->context()); !ok) return ok;
+  }
+  // What a file's last commits have changed. A live recorder goes on with it when it runs again.
+  for (bool has_more = impl_->options.is_file; has_more;) {
+    const auto summarised = impl_->store.summarise(hours_at_once);
+    if (!summarised) return tl::unexpected(summarised.error());
+    has_more = *summarised;
   }
   return {};
 }

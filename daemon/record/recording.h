@@ -25,6 +25,7 @@ class Recording {
     std::filesystem::path store;
     schema::SiteRow site;
     Rules rules;
+    schema::Retention keep{};     ///< of the cells; summaries stay
     bool hash_addresses = false;  ///< by the key beside the store, made where it is missing
     bool is_file = false;         ///< reports come from files: feed time is the only clock
     Log log;
@@ -60,6 +61,9 @@ class Recording {
   Result<void> commit();
   /// Follows what other processes have changed in the trials. Cheap when they have not.
   Result<void> follow_trials();
+  /// One step towards keeping no more cells than was asked for: an hour of them goes, or some space
+  /// is given back. True: more is to do. Takes some milliseconds.
+  Result<bool> retain();
   /// Ends all flights and commits.
   Result<void> close();
 

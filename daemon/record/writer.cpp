@@ -109,6 +109,7 @@ void Writer::work() {
       std::chrono::duration_cast<Clock::duration>(std::chrono::duration<double>(options_.write_s));
   auto next_commit = Clock::now() + write_interval;
   auto next_poll = Clock::now();
+  auto next_retain = Clock::now();
   for (;;) {
     bool is_over = false;
     auto item = next(std::min(next_commit, next_poll), is_over);
@@ -117,6 +118,7 @@ void Writer::work() {
     if (Clock::now() >= next_poll) {
       if (!attempt([&] { return recording_.follow_trials(); })) return;
       next_poll = Clock::now() + options_.poll;
+      if (Clock::now() >= next_retain) next_retain = Clock::now() + retain();
     }
     const bool is_due = Clock::now() >= next_commit;
     if (is_due || (item && recording_.is_commit_due())) {
@@ -192,7 +194,9 @@ bool Writer::attempt(const std::function<Result<void>()>& action) {
     publish();
     std::unique_lock lock(mutex_);
     if (is_stopping_ && !give_up_at_) give_up_at_ = Clock::now() + options_.give_up;
-    if (give_up_at_ && (Clock::now() >= *give_up_at_ || !may_pass(done.error().code))) {
+    const bool is_lost = done.error().code == Errc::not_found;  // the file: no waiting helps
+    if (is_lost ||
+        (give_up_at_ && (Clock::now() >= *give_up_at_ || !may_pass(done.error().code)))) {
       given_up_ = done.error();
       return false;
     }
@@ -213,6 +217,16 @@ void Writer::tell_store(const std::string& state) {
     options_.log(Level::info, "the store takes data again: recording goes on");
   else
     options_.log(Level::error, fmt::format("recording waits: {}", state));
+}
+
+// One step at each poll, so that commits come between. Recording does not wait for it: what could
+// not go now goes later. Returns when to look again.
+Writer::Clock::duration Writer::retain() {
+  const auto has_more = recording_.retain();
+  const std::string error = has_more ? std::string() : has_more.error().line();
+  if (error != std::exchange(retain_error_, error) && !error.empty())
+    options_.log(Level::warning, fmt::format("old cells are not removed: {}", error));
+  return has_more && *has_more ? Clock::duration{} : options_.retain;
 }
 
 void Writer::publish() {

@@ -24,7 +24,9 @@ namespace roundel::record {
 ///
 /// When the store fails in a way that may pass (disk full, busy), the thread keeps what it has and
 /// tries again until it succeeds; meanwhile the queue fills and offer() refuses, so that feeds are
-/// not read. Nothing is thrown away. All functions may be called from any thread.
+/// not read. Nothing is thrown away. When the database has been moved or deleted there is nothing
+/// to wait for: the thread ends as after stop(), and on_end says so. All functions may be called
+/// from any thread.
 class Writer {
  public:
   using Task = std::function<Result<void>(Recording&)>;
@@ -37,9 +39,10 @@ class Writer {
     std::function<void()> on_room;
     /// Called on the writer's thread, last, once: what could not be written, if anything.
     std::function<void(Result<void>)> on_end;
-    std::chrono::milliseconds retry{1000};    ///< between attempts at a store that fails
-    std::chrono::milliseconds give_up{3000};  ///< after stop(): how long to try
-    std::chrono::milliseconds poll{1000};     ///< between looks at the trials
+    std::chrono::milliseconds retry{1000};     ///< between attempts at a store that fails
+    std::chrono::milliseconds give_up{3000};   ///< after stop(): how long to try
+    std::chrono::milliseconds poll{1000};      ///< between looks at the trials
+    std::chrono::milliseconds retain{60'000};  ///< between looks at what may go
   };
   struct Status {
     std::string store_state = "ok";  ///< or what is wrong, in words
@@ -83,6 +86,7 @@ class Writer {
   bool commit();
   bool attempt(const std::function<Result<void>()>& action);
   void tell_store(const std::string& state);
+  Clock::duration retain();
   void publish();
 
   Recording recording_;
@@ -101,6 +105,7 @@ class Writer {
   std::optional<Error> given_up_;
   bool is_dirty_ = false;
   Clock::time_point published_{};
+  std::string retain_error_;
 
   std::thread thread_;
 };

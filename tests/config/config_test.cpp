@@ -41,6 +41,14 @@ TEST(Config, ReadsEverySection) {
   EXPECT_EQ(config.web, (Endpoint{"127.0.0.1", 8090}));
 }
 
+TEST(Config, TakesRetentionInDaysAndMegabytes) {
+  EXPECT_EQ(read(sample).keep, schema::Retention()) << "everything stays unless asked for";
+  const Config config =
+      read(changed("[store]", "[store]\nkeep_cells_days = 1.5\nkeep_cells_mb = 200"));
+  EXPECT_EQ(config.keep.hours, 36);
+  EXPECT_EQ(config.keep.bytes, 200'000'000);
+}
+
 TEST(Config, DefaultsOfTheKeyTableAreThoseOfTheStruct) {
   const Config config = read(sample);
   const Config plain;

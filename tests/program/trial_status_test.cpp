@@ -4,6 +4,7 @@
 #include <ctime>
 #include <nlohmann/json.hpp>
 
+#include "roundel/pattern/summary.h"
 #include "roundel/time.h"
 #include "tests/program/run_program.h"
 #include "tests/schema/store_fixture.h"
@@ -40,7 +41,7 @@ TEST_F(ProgramTest, StatusSaysWhatIsStoredInASentenceAndATable) {
   EXPECT_EQ(ran.out,
             file_.string() +
                 " holds 300 cells (1 silent) in 2 flights of 2 aircraft, 2026-03-01T00:00:00Z to "
-                "2026-03-01T01:50:00Z, in 115 kB.\n"
+                "2026-03-01T01:50:00Z, in 131 kB.\n"
                 "\n"
                 "feed  received  stored  repeats  rejected  recorded  since                 clock "
                 "        trial\n"
@@ -83,6 +84,26 @@ TEST_F(ProgramTest, StatusCountsRejectsByReasonAndFeed) {
   EXPECT_TRUE(json["feeds"][1]["clock"].is_null());
   EXPECT_TRUE(json["feeds"][1]["trial"].is_null());
   EXPECT_EQ(json["feeds"][1]["reports"]["rejected"]["stale"], 1200);
+}
+
+TEST_F(ProgramTest, StatusVerifyNamesTheHoursWhoseSummariesDiffer) {
+  {
+    auto store = must(schema::Store::open(file_, schema::Store::Access::record));
+    must(store.keep_summaries(must(pattern::make_summariser(*must(store.site())))));
+    EXPECT_FALSE(must(store.summarise(100)));
+  }
+  const Ran right = roundel({"status", file_.string(), "--verify"});
+  EXPECT_EQ(right.out, file_.string() +
+                           ": summaries agree with their cells; hours compared: 1, waiting to be "
+                           "made anew: 0, without cells: 0\n");
+  EXPECT_EQ(right.code, 0);
+  schema::Client(file_).rows("UPDATE summary SET cells = cells + 1");
+  const Ran wrong = roundel({"status", file_.string(), "--verify"});
+  EXPECT_EQ(wrong.out, file_.string() +
+                           ": summaries differ from their cells in these hours; hours compared: "
+                           "1, waiting to be made anew: 0, without cells: 0\n"
+                           "2026-03-01T00:00:00Z\n");
+  EXPECT_EQ(wrong.code, 1);
 }
 
 TEST_F(ProgramTest, StatusOfAnEmptyStoreSaysSo) {

@@ -92,6 +92,7 @@ struct Config {
   site::ExpectSettings expect;
   std::filesystem::path store = "roundel.db";
   bool hash_addresses = false;  ///< record keyed hashes of aircraft addresses
+  schema::Retention keep;       ///< of the cells
   double write_s = 5;           ///< seconds between commits
   int queue_reports = 20000;    ///< reports that may wait for the writer
   std::vector<std::string> antennas, receivers, mounts;
@@ -102,6 +103,8 @@ struct Config {
   std::string web_token;               ///< lets its bearer change trials; empty: nobody may
   std::string notify_command;          ///< for /bin/sh; empty: none
   double silent_after_s = 900;         ///< without a report, until a feed counts as failing
+  std::optional<double>
+      sensitivity_db;  ///< loss against earlier days that is told; none: not looked
 };
 
 /// Reads and validates. Relative paths are taken from the file's folder. Errc::bad_config, with

@@ -15,6 +15,8 @@
 
 namespace roundel::pattern {
 
+struct HourSummary;
+
 /// What counts, and how it is divided. Defaults are the method's; where it leaves a figure open
 /// (speed, hours) it is common practice, no source.
 struct ReachOptions {
@@ -32,6 +34,7 @@ struct ReachOptions {
   std::vector<double> limit_altitudes_ft{10'000, 20'000, 38'000};  ///< limit lines to draw
   site::RefractionSettings refraction;        ///< of the horizon that ratios are taken of
   double sea_level_hpa = site::standard_hpa;  ///< turns pressure altitudes into heights
+  bool from_summaries = false;  ///< whole hours from their summaries: a year in a second
 };
 
 /// The farthest believable range of a set of cells.
@@ -139,6 +142,11 @@ class ReachBuilder {
   void add(const schema::Cell& cell);
   /// The same where its place and the limit there are known already.
   void add(const schema::Cell& cell, const site::Overground& over, double limit_km);
+  /// An hour of which only the summary is looked at, before any cell. What counts was decided when
+  /// it was made (summary.h); flights count once an hour, and stand in half_rate's interval by
+  /// hours.
+  /// @pre sectors are whole multiples of the summary's, bands the default ones
+  void add(const HourSummary& hour);
   /// Once, at the end.
   Reach finish();
 
@@ -153,9 +161,9 @@ class ReachBuilder {
 /// Fills in what was to be expected at each sector's farthest aircraft, and by which method.
 void expect(Reach& reach, const site::Limit& expected);
 
-/// Of the selected cells, by the horizon of the stored site. Errc: out_of_range (refraction),
-/// not_found (no site; a name in the selection), bad_usage, and those of the store. No cells is no
-/// error.
+/// Of the selected cells, by the horizon of the stored site; of hours whose cells are gone, by
+/// their summaries (hours that begin in the selection). Errc: out_of_range (refraction), not_found
+/// (no site; a name in the selection), bad_usage, and those of the store. No cells is no error.
 Result<Reach> reach(const schema::Store& store, const schema::Selection& which,
                     const ReachOptions& options = {});
 

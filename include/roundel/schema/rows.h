@@ -14,6 +14,8 @@ using Id = std::int64_t;
 
 /// Flights are numbered from 1 to this (a busy site meets 2000 a day: 22 years).
 inline constexpr Id max_flight_id = (Id{1} << 24) - 1;
+/// Trials likewise.
+inline constexpr Id max_trial_id = (Id{1} << 24) - 1;
 
 /// Length of a cell's window. Windows start at multiples of it.
 inline constexpr int window_s = 10;
@@ -92,6 +94,13 @@ struct Coverage {
   Id feed{};
   std::int64_t from_s{};
   std::int64_t to_s{};  ///< first second after
+};
+
+/// How much of the cells stays, counted in the hours that have any (a clock that leaps removes
+/// nothing) or by their size, at 31 bytes a cell. None: all.
+struct Retention {
+  std::optional<std::int64_t> hours, bytes;
+  friend bool operator==(const Retention&, const Retention&) = default;
 };
 
 /// A feed's own clock against the computer's, as of the newest report.

@@ -13,6 +13,7 @@
 
 #include "roundel/result.h"
 #include "roundel/schema/rows.h"
+#include "roundel/schema/summary.h"
 
 namespace roundel::schema {
 
@@ -46,7 +47,10 @@ struct Batch {
 /// Totals for `status`.
 struct Totals {
   std::int64_t cells{}, silent_cells{}, flights{}, aircraft{}, bytes{};
-  std::optional<std::int64_t> from_s, to_s;
+  /// Of hours of which only the summary is left; not among `cells`.
+  std::int64_t summarised_cells{};
+  std::optional<std::int64_t> from_s, to_s;       ///< of cells
+  std::optional<std::int64_t> summarised_from_s;  ///< the first such hour
 };
 
 /// What was heard in one hour.
@@ -120,8 +124,20 @@ class Store {
   // --- Recording -----------------------------------------------------------------------------
   Result<Id> next_flight_id() const;
   /// All or nothing. Needs Access::record (asserted). The caller keeps the batch until it is
-  /// stored and may retry. Errc::out_of_range names a value that no table accepts.
+  /// stored and may retry. Errc::out_of_range names a value that no table accepts; not_found: the
+  /// file was moved or deleted, and nothing can be stored any more.
   Result<void> commit(const Batch& batch);
+  /// From now on commit() keeps the hourly summaries, two hours at a time where more are missing.
+  /// Without it they only fall behind, and no one is misled: SummaryState says which stand.
+  /// Needs Access::record (asserted).
+  Result<void> keep_summaries(std::unique_ptr<Summariser> by);
+  /// Makes up to n_hours that are complete or stale. True: there are more.
+  /// @pre keep_summaries() was called
+  Result<bool> summarise(int n_hours);
+  /// One step of keeping no more than that: removes the cells of the oldest hour, which its
+  /// summaries outlive, or gives a megabyte back to the file system where much of the file is free.
+  /// True: something was done, and more may be to do. What is not summarised stays.
+  Result<bool> drop_cells(const Retention& keep);
   /// Flights of this feed without a last_window, to resume from after a restart.
   Result<std::vector<Flight>> open_flights(Id feed) const;
   Result<std::vector<Coverage>> coverage(Id feed) const;
@@ -156,6 +172,14 @@ class Store {
   Result<Totals> totals() const;
   /// Sums over the selected cells by hour, in order; hours without a cell are left out.
   Result<std::vector<Hour>> hours(const Selection& which) const;
+  /// Summaries that stand for cells, by hour, then trial: of the selected trials, for hours that
+  /// begin in the selected time and overlap the trial's. Return false to stop.
+  /// @param only_gone  those alone whose cells have been removed
+  Result<void> each_summary(const Selection& which, bool only_gone,
+                            const std::function<bool(const Summary&)>& visit) const;
+  Result<SummaryState> summary_state() const;
+  /// Makes all summaries anew from the cells that are there, and compares.
+  Result<SummaryCheck> check_summaries(Summariser& by) const;
   /// Differs from what it was before whenever another connection has committed since (SQLite's
   /// data_version): what was computed under the same number is still right. Cheap to poll.
   /// Numbers of different Store objects must not be compared.

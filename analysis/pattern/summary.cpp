@@ -1,0 +1,228 @@
+#include "roundel/pattern/summary.h"
+
+#include <algorithm>
+#include <array>
+#include <bitset>
+#include <cmath>
+#include <unordered_map>
+
+#include "analysis/pattern/horizon_table.h"
+#include "analysis/pattern/summary_bytes.h"
+#include "analysis/pattern/support.h"
+#include "roundel/site/sightline.h"
+
+namespace roundel::pattern {
+namespace {
+
+constexpr std::size_t n_places = SummaryBins::n_sectors * SummaryBins::n_bands;
+constexpr std::int64_t windows_per_hour = 3600 / schema::window_s;
+
+int elevation_bin(double elevation_deg) {
+  const double place =
+      (elevation_deg - SummaryBins::lowest_elevation_deg) / SummaryBins::elevation_deg;
+  return static_cast<int>(std::clamp(place, 0.0, SummaryBins::n_elevations - 1.0));
+}
+
+/// Sorted lists into one; of two with one place, `join(first, second)`.
+template <class Row, class Place, class Join>
+std::vector<Row> join_by(std::vector<Row> a, const std::vector<Row>& b, Place place, Join join) {
+  a.insert(a.end(), b.begin(), b.end());
+  std::stable_sort(a.begin(), a.end(),
+                   [&](const Row& one, const Row& other) { return place(one) < place(other); });
+  std::vector<Row> out;
+  for (const Row& row : a) {
+    if (out.empty() || place(out.back()) != place(row))
+      out.push_back(row);
+    else
+      join(out.back(), row);
+  }
+  return out;
+}
+
+const auto place_of = [](const auto& row) { return std::pair(row.sector, row.band); };
+const auto share_place = [](const SummaryShare& row) {
+  return std::tuple(row.sector, row.range_bin, row.elevation_bin);
+};
+const auto add_share = [](SummaryShare& to, const SummaryShare& row) {
+  to.heard += row.heard;
+  to.expected += row.expected;
+};
+const auto keep_farther_one = [](auto& best, const auto& other) {
+  if (other.range_km > best.range_km) best = other;
+};
+
+/// One trial's hour while its cells come in.
+class TrialHour {
+ public:
+  void add(const schema::Cell& cell, const schema::Flight& flight, const site::Overground& over,
+           double limit_km, const site::Viewpoint& viewpoint, const ReachOptions& options) {
+    const int sector = std::min(static_cast<int>(over.bearing_deg / SummaryBins::sector_deg),
+                                SummaryBins::n_sectors - 1);
+    const bool is_rated = cell.uncertainty_km == 0 && cell.window != flight.first_window &&
+                          cell.window != flight.last_window;
+    if (is_rated && over.range_km < options.half_rate_ratio * limit_km) {
+      const int range_bin = std::min(static_cast<int>(over.range_km / SummaryBins::range_km),
+                                     SummaryBins::n_ranges - 1);
+      shares_.push_back(
+          {static_cast<std::uint32_t>(
+               (sector * SummaryBins::n_ranges + range_bin) * SummaryBins::n_elevations +
+               elevation_bin(viewpoint.along(over, cell.altitude_ft).elevation_deg)),
+           static_cast<std::uint16_t>(cell.heard), static_cast<std::uint16_t>(cell.expected)});
+    }
+    if (cell.heard == 0) return;
+    out_.flights += cell.window == flight.first_window;
+    ++out_.heard_cells;
+    Passing& passing = flights_[flight.id];
+    const bool is_beyond = over.range_km > options.max_ratio * limit_km;
+    if (!is_beyond && cell.altitude_ft >= options.contact_min_ft) {
+      if (cell.window == flight.first_window)
+        out_.contacts.push_back({sector, true, cell.window, over.range_km});
+      if (cell.window == flight.last_window)
+        out_.contacts.push_back({sector, false, cell.window, over.range_km});
+    }
+    if (is_beyond) {
+      ++out_.beyond_cells;
+      out_.beyond_flights += !std::exchange(passing.was_beyond, true);
+      const SummaryFarthest at{sector,           0,           over.range_km, over.bearing_deg,
+                               cell.altitude_ft, cell.window, flight.id};
+      if (!out_.beyond || at.range_km > out_.beyond->range_km) out_.beyond = at;
+      return;
+    }
+    int band = 0;
+    for (const double edge_ft : options.band_edges_ft) band += cell.altitude_ft >= edge_ft;
+    const auto place = static_cast<std::size_t>(sector * SummaryBins::n_bands + band);
+    ++heard_[place].cells;
+    heard_[place].flights += !passing.seen[place];
+    passing.seen[place] = true;
+    passing.support.add(
+        {cell.window, cell.latitude_deg, cell.longitude_deg, cell.altitude_ft,
+         static_cast<float>(over.range_km), static_cast<float>(over.bearing_deg),
+         static_cast<float>(limit_km), static_cast<std::int16_t>(sector),
+         static_cast<std::int16_t>(band), static_cast<std::uint8_t>(cell.heard)},
+        options, [&](const Candidate& c) {
+          const SummaryFarthest at{c.sector,      c.band,   c.range_km, c.bearing_deg,
+                                   c.altitude_ft, c.window, flight.id};
+          auto& best =
+              farthest_[static_cast<std::size_t>(c.sector * SummaryBins::n_bands + c.band)];
+          if (!best || at.range_km > best->range_km) best = at;
+        });
+  }
+
+  std::string finish(std::int64_t hour_s) {
+    out_.hour_s = hour_s;
+    for (std::size_t place = 0; place < n_places; ++place) {
+      if (farthest_[place]) out_.farthest.push_back(*farthest_[place]);
+      if (heard_[place].cells == 0) continue;
+      heard_[place].sector = static_cast<int>(place) / SummaryBins::n_bands;
+      heard_[place].band = static_cast<int>(place) % SummaryBins::n_bands;
+      out_.heard.push_back(heard_[place]);
+    }
+    std::sort(shares_.begin(), shares_.end(),
+              [](const Share& a, const Share& b) { return a.key < b.key; });
+    std::uint32_t before = UINT32_MAX;
+    for (const Share& share : shares_) {
+      if (share.key != std::exchange(before, share.key)) {
+        const auto place = static_cast<int>(share.key / SummaryBins::n_elevations);
+        out_.shares.push_back({place / SummaryBins::n_ranges, place % SummaryBins::n_ranges,
+                               static_cast<int>(share.key % SummaryBins::n_elevations), 0, 0});
+      }
+      out_.shares.back().heard += share.heard;
+      out_.shares.back().expected += share.expected;
+    }
+    return summary_bytes(out_);
+  }
+
+ private:
+  struct Passing {
+    bool was_beyond = false;
+    std::bitset<n_places> seen;  ///< by sector and band
+    Support support;
+  };
+  struct Share {
+    std::uint32_t key;
+    std::uint16_t heard, expected;
+  };
+  HourSummary out_;
+  std::unordered_map<schema::Id, Passing> flights_;
+  std::array<std::optional<SummaryFarthest>, n_places> farthest_;  ///< by sector and band
+  std::array<SummaryHeard, n_places> heard_{};
+  std::vector<Share> shares_;
+};
+
+class HourSummariser : public schema::Summariser {
+ public:
+  explicit HourSummariser(site::Viewpoint viewpoint)
+      : viewpoint_(std::move(viewpoint)),
+        limit_(site::horizon_limit(viewpoint_, site::Refraction())),
+        horizons_(*limit_) {}
+
+  int method() const override { return summary_method; }
+
+  void add(const schema::Cell& cell, const schema::Flight& flight) override {
+    hour_s_ = cell.window / windows_per_hour * 3600;
+    const auto over = viewpoint_.over(cell.latitude_deg, cell.longitude_deg);
+    trials_[flight.trial].add(cell, flight, over, horizons_.at(over.bearing_deg, cell.altitude_ft),
+                              viewpoint_, options_);
+  }
+
+  std::map<schema::Id, std::string> finish() override {
+    std::map<schema::Id, std::string> out;
+    for (auto& [trial, hour] : trials_) out[trial] = hour.finish(hour_s_);
+    trials_.clear();
+    return out;
+  }
+
+  std::string merged(const std::string& a, const std::string& b) const override {
+    auto one = summary_of(a, 0);
+    const auto other = summary_of(b, 0);
+    if (!one || !other) return one ? a : b;  // of an older method: nothing to add to
+    one->flights += other->flights;
+    one->heard_cells += other->heard_cells;
+    one->beyond_cells += other->beyond_cells;
+    one->beyond_flights += other->beyond_flights;
+    if (!one->beyond)
+      one->beyond = other->beyond;
+    else if (other->beyond)
+      keep_farther_one(*one->beyond, *other->beyond);
+    one->farthest = join_by(std::move(one->farthest), other->farthest, place_of, keep_farther_one);
+    one->heard = join_by(std::move(one->heard), other->heard, place_of,
+                         [](SummaryHeard& to, const SummaryHeard& row) {
+                           to.cells += row.cells;
+                           to.flights += row.flights;
+                         });
+    one->shares = join_by(std::move(one->shares), other->shares, share_place, add_share);
+    one->contacts.insert(one->contacts.end(), other->contacts.begin(), other->contacts.end());
+    std::stable_sort(one->contacts.begin(), one->contacts.end(),
+                     [](const auto& x, const auto& y) { return x.window < y.window; });
+    return summary_bytes(*one);
+  }
+
+ private:
+  const ReachOptions options_;
+  site::Viewpoint viewpoint_;
+  std::unique_ptr<site::Limit> limit_;
+  HorizonTable horizons_;
+  std::int64_t hour_s_ = 0;
+  std::map<schema::Id, TrialHour> trials_;
+};
+
+}  // namespace
+
+Result<HourSummary> read_summary(const schema::Summary& stored) {
+  auto summary = summary_of(stored.detail, stored.hour_s);
+  if (!summary)
+    return fail(Errc::corrupt, "a summary cannot be read",
+                "trial " + std::to_string(stored.trial) + ", hour " + std::to_string(stored.hour_s),
+                "restore a copy of the database");
+  summary->trial = stored.trial;
+  summary->reports = stored.heard;
+  return std::move(*summary);
+}
+
+Result<std::unique_ptr<schema::Summariser>> make_summariser(const schema::SiteRow& site) {
+  auto viewpoint = site::Viewpoint::from(site);
+  if (!viewpoint) return tl::unexpected(viewpoint.error());
+  return std::make_unique<HourSummariser>(std::move(*viewpoint));
+}
+
+}  // namespace roundel::pattern

@@ -1,0 +1,171 @@
+#include "analysis/pattern/summary_bytes.h"
+
+#include <cmath>
+
+#include "roundel/schema/rows.h"
+
+namespace roundel::pattern {
+namespace {
+
+constexpr double far_step_km = 0.01, contact_step_km = 0.1, bearing_step_deg = 0.01,
+                 altitude_step_ft = 25;
+
+class ByteWriter {
+ public:
+  void put(std::int64_t number) {
+    auto rest = static_cast<std::uint64_t>(number);
+    for (; rest > 0x7f; rest >>= 7) bytes_ += static_cast<char>(rest | 0x80);
+    bytes_ += static_cast<char>(rest);
+  }
+  void put_signed(std::int64_t number) { put(number < 0 ? ~(number * 2) : number * 2); }
+  void put_steps(double value, double step) { put_signed(std::llround(value / step)); }
+  std::string bytes() && { return std::move(bytes_); }
+
+ private:
+  std::string bytes_;
+};
+
+// Past the end, or past what a number may be, is a mistake that stays.
+class ByteReader {
+ public:
+  explicit ByteReader(std::string_view bytes) : bytes_(bytes) {}
+  std::int64_t get(std::int64_t most = std::int64_t{1} << 48) {
+    std::uint64_t number = 0;
+    for (int shift = 0; shift < 63; shift += 7) {
+      if (at_ == bytes_.size()) break;
+      const auto byte = static_cast<unsigned char>(bytes_[at_++]);
+      number |= std::uint64_t{byte & 0x7fU} << shift;
+      if ((byte & 0x80U) != 0) continue;
+      if (number <= static_cast<std::uint64_t>(most)) return static_cast<std::int64_t>(number);
+      break;
+    }
+    is_good_ = false;
+    at_ = bytes_.size();
+    return 0;
+  }
+  std::int64_t get_signed() {
+    const std::int64_t folded = get();
+    return (folded & 1) != 0 ? ~(folded >> 1) : folded >> 1;
+  }
+  double get_steps(double step) { return static_cast<double>(get_signed()) * step; }
+  /// How many follow; no more than there are bytes for.
+  std::int64_t get_count() { return get(static_cast<std::int64_t>(bytes_.size() - at_)); }
+  bool is_good() const { return is_good_; }
+  bool is_at_end() const { return at_ == bytes_.size(); }
+
+ private:
+  std::string_view bytes_;
+  std::size_t at_ = 0;
+  bool is_good_ = true;
+};
+
+void put(ByteWriter& out, const SummaryFarthest& at, std::int64_t first_window) {
+  out.put(at.sector * SummaryBins::n_bands + at.band);
+  out.put_steps(at.range_km, far_step_km);
+  out.put_steps(at.bearing_deg, bearing_step_deg);
+  out.put_steps(at.altitude_ft, altitude_step_ft);
+  out.put(at.window - first_window);
+  out.put(at.flight);
+}
+
+SummaryFarthest get_farthest(ByteReader& in, std::int64_t first_window) {
+  SummaryFarthest at;
+  const auto place = static_cast<int>(in.get(SummaryBins::n_sectors * SummaryBins::n_bands - 1));
+  at.sector = place / SummaryBins::n_bands;
+  at.band = place % SummaryBins::n_bands;
+  at.range_km = in.get_steps(far_step_km);
+  at.bearing_deg = in.get_steps(bearing_step_deg);
+  at.altitude_ft = in.get_steps(altitude_step_ft);
+  at.window = first_window + in.get(3600 / schema::window_s - 1);
+  at.flight = in.get(schema::max_flight_id);
+  return at;
+}
+
+constexpr int share_key(int sector, int range_bin, int elevation_bin) {
+  return (sector * SummaryBins::n_ranges + range_bin) * SummaryBins::n_elevations + elevation_bin;
+}
+
+void get_shares(ByteReader& in, HourSummary& out) {
+  std::int64_t n = in.get_count();
+  out.shares.reserve(static_cast<std::size_t>(n));
+  constexpr std::int64_t most_key = share_key(SummaryBins::n_sectors, 0, 0) - 1;
+  for (std::int64_t key = 0; n > 0 && in.is_good(); --n) {
+    key += in.get(most_key);
+    SummaryShare share;
+    share.expected = in.get();
+    share.heard = in.get();
+    if (key > most_key) return void(in.get(-1));  // no number is that small: not our bytes
+    share.elevation_bin = static_cast<int>(key % SummaryBins::n_elevations);
+    share.range_bin = static_cast<int>(key / SummaryBins::n_elevations % SummaryBins::n_ranges);
+    share.sector = static_cast<int>(key / SummaryBins::n_elevations / SummaryBins::n_ranges);
+    out.shares.push_back(share);
+  }
+}
+
+}  // namespace
+
+std::string summary_bytes(const HourSummary& summary) {
+  const std::int64_t first_window = summary.hour_s / schema::window_s;
+  ByteWriter out;
+  out.put(summary_method);
+  out.put(summary.flights);
+  out.put(summary.heard_cells);
+  out.put(summary.beyond_cells);
+  out.put(summary.beyond_flights);
+  out.put(summary.beyond ? 1 : 0);
+  if (summary.beyond) put(out, *summary.beyond, first_window);
+  out.put(std::ssize(summary.farthest));
+  for (const auto& at : summary.farthest) put(out, at, first_window);
+  out.put(std::ssize(summary.heard));
+  for (const auto& heard : summary.heard) {
+    out.put(heard.sector * SummaryBins::n_bands + heard.band);
+    out.put(heard.cells);
+    out.put(heard.flights);
+  }
+  out.put(std::ssize(summary.contacts));
+  for (const auto& contact : summary.contacts) {
+    out.put(contact.sector * 2 + (contact.is_first ? 1 : 0));
+    out.put(contact.window - first_window);
+    out.put_steps(contact.range_km, contact_step_km);
+  }
+  out.put(std::ssize(summary.shares));
+  int before = 0;
+  for (const auto& share : summary.shares) {
+    const int key = share_key(share.sector, share.range_bin, share.elevation_bin);
+    out.put(key - std::exchange(before, key));
+    out.put(share.expected);
+    out.put(share.heard);
+  }
+  return std::move(out).bytes();
+}
+
+std::optional<HourSummary> summary_of(std::string_view bytes, std::int64_t hour_s) {
+  const std::int64_t first_window = hour_s / schema::window_s;
+  ByteReader in(bytes);
+  HourSummary out;
+  out.hour_s = hour_s;
+  if (in.get() != summary_method) return std::nullopt;
+  out.flights = in.get();
+  out.heard_cells = in.get();
+  out.beyond_cells = in.get();
+  out.beyond_flights = in.get();
+  if (in.get(1) == 1) out.beyond = get_farthest(in, first_window);
+  for (std::int64_t n = in.get_count(); n > 0 && in.is_good(); --n)
+    out.farthest.push_back(get_farthest(in, first_window));
+  for (std::int64_t n = in.get_count(); n > 0 && in.is_good(); --n) {
+    const auto place = static_cast<int>(in.get(SummaryBins::n_sectors * SummaryBins::n_bands - 1));
+    const std::int64_t cells = in.get();
+    out.heard.push_back(
+        {place / SummaryBins::n_bands, place % SummaryBins::n_bands, cells, in.get()});
+  }
+  for (std::int64_t n = in.get_count(); n > 0 && in.is_good(); --n) {
+    const auto place = static_cast<int>(in.get(SummaryBins::n_sectors * 2 - 1));
+    const std::int64_t window = first_window + in.get(3600 / schema::window_s - 1);
+    out.contacts.push_back({place / 2, place % 2 == 1, window, in.get_steps(contact_step_km)});
+  }
+  get_shares(in, out);
+  if (!in.is_good() || !in.is_at_end()) return std::nullopt;
+  return out;
+}
+
+}  // namespace roundel::pattern

@@ -1,0 +1,278 @@
+#include "schema/summary_keeper.h"
+
+#include <algorithm>
+#include <unordered_map>
+
+namespace roundel::schema {
+namespace {
+
+std::int64_t hour_of(std::int64_t window) { return window / windows_per_hour; }
+std::int64_t first_key(std::int64_t hour) { return cell_key(hour * windows_per_hour, 0); }
+
+Result<std::int64_t> value_of(Statement& query) {
+  const auto row = query.next();
+  ROUNDEL_TRY(row);
+  const std::int64_t value = *row ? query.integer(0) : 0;
+  query.reset();
+  return value;
+}
+
+}  // namespace
+
+// --- Reading an hour -----------------------------------------------------------------------------
+
+Result<HourReader> HourReader::make(const Database& database) {
+  auto cells = database.prepare(
+      "SELECT id, heard, expected, latitude_e4, longitude_e4, altitude_25ft, signal_half_db,"
+      " uncertainty_hm FROM cell WHERE id >= ? AND id < ? ORDER BY id");
+  ROUNDEL_TRY(cells);
+  auto flight =
+      database.prepare("SELECT trial, address, first_window, last_window FROM flight WHERE id = ?");
+  ROUNDEL_TRY(flight);
+  auto first = database.prepare("SELECT min(id) FROM cell WHERE id >= ?");
+  ROUNDEL_TRY(first);
+  return HourReader(std::move(*cells), std::move(*flight), std::move(*first));
+}
+
+Result<std::optional<Flight>> HourReader::flight(Id id) {
+  flight_.bind(1, id);
+  const auto row = flight_.next();
+  ROUNDEL_TRY(row);
+  std::optional<Flight> found;
+  if (*row)
+    found = Flight{id, flight_.integer(0), static_cast<std::uint64_t>(flight_.integer(1)),
+                   flight_.integer(2), flight_.optional_integer(3)};
+  flight_.reset();
+  return found;
+}
+
+Result<std::map<Id, Summary>> HourReader::read(std::int64_t hour, Summariser& by) {
+  std::unordered_map<Id, std::optional<Flight>> flights;
+  std::map<Id, Summary> out;
+  cells_.reset();
+  cells_.bind_all(first_key(hour), first_key(hour + 1));
+  for (;;) {
+    const auto row = cells_.next();
+    ROUNDEL_TRY(row);
+    if (!*row) break;
+    const Cell cell = cell_in(cells_);
+    auto known = flights.find(cell.flight);
+    if (known == flights.end()) {
+      auto looked_up = flight(cell.flight);
+      ROUNDEL_TRY(looked_up);
+      known = flights.emplace(cell.flight, *looked_up).first;
+    }
+    if (!known->second) continue;
+    Summary& summary = out[known->second->trial];
+    ++summary.cells;
+    summary.silent_cells += cell.heard == 0;
+    summary.heard += cell.heard;
+    summary.expected += cell.expected;
+    by.add(cell, *known->second);
+  }
+  cells_.reset();
+  for (auto& [trial, detail] : by.finish()) out[trial].detail = std::move(detail);
+  for (auto& [trial, summary] : out) {
+    summary.trial = trial;
+    summary.hour_s = hour * 3600;
+  }
+  return out;
+}
+
+Result<std::optional<std::int64_t>> HourReader::next_hour(std::int64_t from_hour) {
+  first_.bind(1, first_key(from_hour));
+  const auto row = first_.next();
+  ROUNDEL_TRY(row);
+  std::optional<std::int64_t> hour;
+  if (*row && !first_.is_null(0)) hour = hour_of(first_.integer(0) >> flight_bits);
+  first_.reset();
+  return hour;
+}
+
+// --- Keeping -------------------------------------------------------------------------------------
+
+Result<SummaryKeeper> SummaryKeeper::make(const Database& database) {
+  auto reader = HourReader::make(database);
+  ROUNDEL_TRY(reader);
+  std::vector<Statement> made;
+  for (const char* sql :
+       {"SELECT before_hour FROM summarised", "UPDATE summarised SET before_hour = ?",
+        "SELECT before_window FROM settled",
+        "SELECT trial, first_window, last_window FROM flight WHERE id = ?",
+        "SELECT id FROM summary WHERE is_stale = 1 ORDER BY id",
+        "INSERT INTO summary (id, cells, silent_cells, heard, expected, is_stale, cells_gone,"
+        " detail) VALUES (?, 0, 0, 0, 0, 1, 0, x'') ON CONFLICT (id) DO UPDATE SET is_stale = 1",
+        "UPDATE summary SET is_stale = 1 WHERE cells_gone = 0 AND is_stale = 0",
+        "SELECT id, cells, silent_cells, heard, expected, detail FROM summary"
+        " WHERE id >= ? AND id < ? AND cells_gone = 1",
+        "INSERT OR REPLACE INTO summary (id, cells, silent_cells, heard, expected, is_stale,"
+        " cells_gone, detail) VALUES (?, ?, ?, ?, ?, 0, ?, ?)",
+        "DELETE FROM summary WHERE id >= ? AND id < ? AND cells_gone = 0",
+        "DELETE FROM cell WHERE id = ?",
+        "SELECT cell.id FROM cell JOIN flight ON flight.id = cell.flight"
+        " WHERE cell.id >= ? AND cell.id < ? AND flight.trial = ? ORDER BY cell.id"}) {
+    auto statement = database.prepare(sql);
+    ROUNDEL_TRY(statement);
+    made.push_back(std::move(*statement));
+  }
+  auto next = made.begin();
+  const auto take = [&] { return std::move(*next++); };
+  return SummaryKeeper(std::move(*reader),
+                       Statements{take(), take(), take(), take(), take(), take(), take(), take(),
+                                  take(), take(), take(), take()});
+}
+
+Result<void> SummaryKeeper::touch_flight(const Flight& flight, std::int64_t before_hour,
+                                         std::set<std::int64_t>& keys) {
+  Statement& stored = statements_.flight;
+  stored.bind(1, flight.id);
+  const auto row = stored.next();
+  ROUNDEL_TRY(row);
+  // Whether a cell is its flight's first or last decides what it tells: both the old ends count
+  // and the new ones.
+  std::set<std::int64_t> ends;
+  const auto change = [&](std::optional<std::int64_t> before, std::optional<std::int64_t> now) {
+    if (before == now) return;
+    if (before) ends.insert(*before);
+    if (now) ends.insert(*now);
+  };
+  change(*row ? stored.optional_integer(1) : std::nullopt, flight.first_window);
+  change(*row ? stored.optional_integer(2) : std::nullopt, flight.last_window);
+  stored.reset();
+  for (const std::int64_t window : ends)
+    if (window >= 0 && hour_of(window) < before_hour)
+      keys.insert(summary_key(hour_of(window), flight.trial));
+  return {};
+}
+
+Result<void> SummaryKeeper::touch_cells(const Batch& batch, std::int64_t before_hour,
+                                        std::set<std::int64_t>& keys) {
+  std::unordered_map<Id, Id> trial_of;
+  for (const Flight& flight : batch.flights) trial_of[flight.id] = flight.trial;
+  for (const Cell& cell : batch.cells) {
+    if (cell.window < 0 || hour_of(cell.window) >= before_hour) continue;
+    auto trial = trial_of.find(cell.flight);
+    if (trial == trial_of.end()) {
+      statements_.flight.bind(1, cell.flight);
+      const auto row = statements_.flight.next();
+      ROUNDEL_TRY(row);
+      trial = trial_of.emplace(cell.flight, *row ? statements_.flight.integer(0) : 0).first;
+      statements_.flight.reset();
+    }
+    if (trial->second > 0) keys.insert(summary_key(hour_of(cell.window), trial->second));
+  }
+  return {};
+}
+
+Result<void> SummaryKeeper::touch(const Batch& batch) {
+  touched_hours_.clear();
+  const auto before_hour = value_of(statements_.before_hour);
+  ROUNDEL_TRY(before_hour);
+  std::set<std::int64_t> keys;
+  for (const Flight& flight : batch.flights) ROUNDEL_TRY(touch_flight(flight, *before_hour, keys));
+  ROUNDEL_TRY(touch_cells(batch, *before_hour, keys));
+  for (const std::int64_t key : keys) {
+    ROUNDEL_TRY(statements_.mark_stale.run(key));
+    touched_hours_.insert(key >> trial_bits);
+  }
+  return {};
+}
+
+Result<std::optional<std::int64_t>> SummaryKeeper::next_stale() {
+  std::optional<std::int64_t> hour;
+  for (;;) {
+    const auto row = statements_.stale.next();
+    ROUNDEL_TRY(row);
+    if (!*row) break;
+    hour = statements_.stale.integer(0) >> trial_bits;
+    if (!touched_hours_.contains(*hour)) break;
+    hour.reset();
+  }
+  statements_.stale.reset();
+  return hour;
+}
+
+Result<bool> SummaryKeeper::advance(Summariser& by, int n_hours) {
+  for (; n_hours > 0; --n_hours) {
+    const auto hour = next_stale();
+    ROUNDEL_TRY(hour);
+    if (!*hour) break;
+    ROUNDEL_TRY(summarise(**hour, by));
+  }
+  const auto before_hour = value_of(statements_.before_hour);
+  ROUNDEL_TRY(before_hour);
+  const auto settled = value_of(statements_.before_window);
+  ROUNDEL_TRY(settled);
+  const std::int64_t settled_hour = hour_of(*settled);  // the first that is not complete
+  // Most commits settle nothing that matters here.
+  if (*before_hour >= settled_hour) return n_hours == 0;
+  std::int64_t done = *before_hour;
+  bool has_more = true;
+  for (; n_hours > 0 && has_more; --n_hours) {
+    const auto next = reader_.next_hour(done);
+    ROUNDEL_TRY(next);
+    has_more = *next && **next < settled_hour;
+    if (has_more) ROUNDEL_TRY(summarise(**next, by));
+    done = has_more ? **next + 1 : settled_hour;
+  }
+  if (done > *before_hour) ROUNDEL_TRY(statements_.set_before_hour.run(done));
+  return has_more;
+}
+
+Result<void> SummaryKeeper::mark_all_stale() { return statements_.mark_all_stale.run(); }
+
+Result<void> SummaryKeeper::summarise(std::int64_t hour, Summariser& by) {
+  auto now = reader_.read(hour, by);
+  ROUNDEL_TRY(now);
+  const std::int64_t from = summary_key(hour, 0), to = summary_key(hour + 1, 0);
+  ROUNDEL_TRY(statements_.remove.run(from, to));
+
+  std::vector<Summary> gone;
+  statements_.kept.bind_all(from, to);
+  for (;;) {
+    Statement& row = statements_.kept;
+    const auto next = row.next();
+    ROUNDEL_TRY(next);
+    if (!*next) break;
+    gone.push_back({hour * 3600, row.integer(0) & ((Id{1} << trial_bits) - 1), row.integer(1),
+                    row.integer(2), row.integer(3), row.integer(4), true, row.blob(5)});
+  }
+  statements_.kept.reset();
+  for (Summary& kept : gone) {
+    // What came for an hour whose cells are gone is added to what is known of it, and goes too.
+    if (const auto late = now->find(kept.trial); late != now->end()) {
+      kept.cells += late->second.cells;
+      kept.silent_cells += late->second.silent_cells;
+      kept.heard += late->second.heard;
+      kept.expected += late->second.expected;
+      kept.detail = by.merged(kept.detail, late->second.detail);
+      ROUNDEL_TRY(remove_cells(hour, kept.trial));
+    }
+    (*now)[kept.trial] = std::move(kept);
+  }
+  for (const auto& [trial, summary] : *now) {
+    Statement& put = statements_.put;
+    put.bind_all(summary_key(hour, trial), summary.cells, summary.silent_cells, summary.heard,
+                 summary.expected, std::int64_t{summary.cells_gone});
+    put.bind_blob(7, summary.detail);
+    ROUNDEL_TRY(put.next());
+    put.reset();
+  }
+  return {};
+}
+
+Result<void> SummaryKeeper::remove_cells(std::int64_t hour, Id trial) {
+  std::vector<std::int64_t> keys;
+  statements_.cell_keys.bind_all(first_key(hour), first_key(hour + 1), trial);
+  for (;;) {
+    const auto row = statements_.cell_keys.next();
+    ROUNDEL_TRY(row);
+    if (!*row) break;
+    keys.push_back(statements_.cell_keys.integer(0));
+  }
+  statements_.cell_keys.reset();
+  for (const std::int64_t key : keys) ROUNDEL_TRY(statements_.remove_cell.run(key));
+  return {};
+}
+
+}  // namespace roundel::schema

@@ -1,0 +1,194 @@
+// A year in a second: what summaries answer must be what the cells say.
+#include "roundel/pattern/summary.h"
+
+#include <gmock/gmock.h>
+
+#include <random>
+
+#include "analysis/pattern/summary_bytes.h"
+#include "roundel/pattern/reach.h"
+#include "roundel/simulate/scenario.h"
+#include "tests/program/simulated_store.h"
+
+namespace roundel::pattern {
+namespace {
+
+using schema::must;
+
+simulate::Scenario a_day_behind_a_wall() {
+  simulate::Scenario scenario;
+  scenario.hours = 8;
+  scenario.traffic.mean_aircraft = 40;
+  scenario.antenna("antenna").mast(25, 275, 130);
+  scenario.wall(200, 260, 3);
+  scenario.trial({"roof", "antenna", "", "", 0, 0, {}});
+  return scenario;
+}
+
+ReachOptions by_cells(double sector_deg) {
+  ReachOptions options;
+  options.sector_deg = sector_deg;
+  return options;
+}
+
+ReachOptions summarised(double sector_deg = 5) {
+  ReachOptions options = by_cells(sector_deg);
+  options.from_summaries = true;
+  return options;
+}
+
+/// Eight hours of it, of which the first seven are summarised.
+class SummaryReach : public testing::Test {
+ protected:
+  static void SetUpTestSuite() {
+    folder_ = std::make_unique<schema::Folder>();
+    const auto scenario = a_day_behind_a_wall();
+    store_simulated(scenario, *folder_ / "day.db");
+    auto store = must(schema::Store::open(*folder_ / "day.db", schema::Store::Access::record));
+    must(store.keep_summaries(must(make_summariser(scenario.site))));
+    while (must(store.summarise(3))) {
+    }
+  }
+  static void TearDownTestSuite() { folder_.reset(); }
+
+  schema::Store store_ =
+      must(schema::Store::open(*folder_ / "day.db", schema::Store::Access::read));
+  static std::unique_ptr<schema::Folder> folder_;
+};
+std::unique_ptr<schema::Folder> SummaryReach::folder_;
+
+TEST_F(SummaryReach, CountsWhatTheCellsCount) {
+  const auto cells = must(reach(store_, {}));
+  const auto summed = must(reach(store_, {}, summarised()));
+  EXPECT_GT(must(store_.summary_state()).before_s, *cells.from_s + 6 * 3600);
+  EXPECT_EQ(summed.cells, cells.cells);
+  EXPECT_EQ(summed.reports, cells.reports);
+  EXPECT_EQ(summed.beyond.cells, cells.beyond.cells);
+  EXPECT_EQ(summed.from_s, *cells.from_s / 3600 * 3600) << "whole hours";
+  EXPECT_EQ(summed.to_s, cells.to_s);
+  ASSERT_EQ(summed.sectors.size(), 72u);
+  for (std::size_t i = 0; i < 72; ++i) {
+    SCOPED_TRACE(cells.sectors[i].bearing_deg);
+    EXPECT_EQ(summed.sectors[i].cells, cells.sectors[i].cells);
+    for (std::size_t band = 0; band < 4; ++band)
+      EXPECT_EQ(summed.sectors[i].by_altitude[band].cells,
+                cells.sectors[i].by_altitude[band].cells);
+    // A flight is counted anew in each hour it is in the sector.
+    EXPECT_GE(summed.sectors[i].flights, cells.sectors[i].flights);
+    EXPECT_LE(static_cast<double>(summed.sectors[i].flights),
+              1.25 * static_cast<double>(cells.sectors[i].flights) + 2);
+  }
+}
+
+TEST_F(SummaryReach, IsTheReachOfTheCells) {
+  const auto cells = must(reach(store_, {}));
+  const auto summed = must(reach(store_, {}, summarised()));
+  int n_same = 0;
+  for (std::size_t i = 0; i < 72; ++i) {
+    SCOPED_TRACE(cells.sectors[i].bearing_deg);
+    const auto &one = cells.sectors[i].farthest, &other = summed.sectors[i].farthest;
+    ASSERT_EQ(one.has_value(), other.has_value());
+    if (!one) continue;
+    // Support across the turn of an hour is not seen; ranges are kept to 10 m.
+    EXPECT_LE(other->range_km, one->range_km + 0.006);
+    EXPECT_GT(other->range_km, 0.97 * one->range_km);
+    if (std::abs(other->range_km - one->range_km) > 0.006) continue;
+    ++n_same;
+    EXPECT_EQ(other->address, one->address);
+    EXPECT_EQ(other->time_s, one->time_s);
+    EXPECT_EQ(other->altitude_ft, one->altitude_ft);
+    EXPECT_NEAR(other->bearing_deg, one->bearing_deg, 0.006);
+    EXPECT_NEAR(other->horizon_km, one->horizon_km, 0.05);
+  }
+  EXPECT_GE(n_same, 65);
+}
+
+TEST_F(SummaryReach, FindsHalfRateAndContactsAsTheCellsDo) {
+  const auto cells = must(reach(store_, {}, by_cells(45)));
+  const auto summed = must(reach(store_, {}, summarised(45)));
+  int n_half = 0;
+  for (std::size_t i = 0; i < 8; ++i) {
+    SCOPED_TRACE(cells.sectors[i].bearing_deg);
+    const auto &one = cells.sectors[i], &other = summed.sectors[i];
+    ASSERT_EQ(one.half_rate.has_value(), other.half_rate.has_value());
+    if (one.half_rate) {
+      ++n_half;
+      EXPECT_NEAR(other.half_rate->range_km, one.half_rate->range_km, 0.5);
+    }
+    ASSERT_TRUE(one.first_heard && other.first_heard && one.last_heard && other.last_heard);
+    EXPECT_EQ(other.first_heard->flights, one.first_heard->flights);
+    EXPECT_NEAR(other.first_heard->median_km, one.first_heard->median_km, 0.1);
+    EXPECT_EQ(other.last_heard->flights, one.last_heard->flights);
+    EXPECT_NEAR(other.last_heard->median_km, one.last_heard->median_km, 0.1);
+  }
+  EXPECT_GT(n_half, 2);
+}
+
+TEST_F(SummaryReach, RefusesSectorsThatNoSummaryTells) {
+  const auto refused = reach(store_, {}, summarised(3));
+  ASSERT_FALSE(refused);
+  EXPECT_EQ(refused.error().line(),
+            "--sector-deg: only summaries by 5 degrees are left of some hours; choose a multiple "
+            "of 5, or a later --from");
+  EXPECT_TRUE(reach(store_, {}, by_cells(3))) << "the cells are there";
+}
+
+HourSummary sample() {
+  HourSummary out;
+  out.hour_s = 1'772'323'200;
+  const std::int64_t window = out.hour_s / 10;
+  out.flights = 12;
+  out.heard_cells = 4711;
+  out.beyond_cells = 3;
+  out.beyond_flights = 2;
+  out.beyond = SummaryFarthest{71, 0, 499.99, 359.99, -1000, window + 359, 16'777'215};
+  out.farthest = {{0, 0, 12.34, 0.01, 2500, window, 1}, {71, 3, 401.5, 358, 38'000, window + 1, 2}};
+  out.heard = {{0, 0, 4000, 12}, {71, 3, 300, 1}};
+  out.contacts = {{3, true, window + 5, 300.1}, {3, false, window + 300, 99.9}};
+  out.shares = {{0, 0, 0, 1, 20}, {0, 1, 25, 0, 20}, {71, 1023, 25, 5000, 6000}};
+  return out;
+}
+
+TEST(SummaryBytes, ComeBackAsTheyWere) {
+  const HourSummary before = sample();
+  const auto after = summary_of(summary_bytes(before), before.hour_s);
+  ASSERT_TRUE(after);
+  EXPECT_EQ(summary_bytes(*after), summary_bytes(before));
+  EXPECT_EQ(after->heard_cells, 4711);
+  ASSERT_TRUE(after->beyond);
+  EXPECT_NEAR(after->beyond->range_km, 499.99, 1e-9);
+  EXPECT_EQ(after->beyond->altitude_ft, -1000);
+  EXPECT_EQ(after->beyond->flight, 16'777'215);
+  EXPECT_EQ(after->farthest.at(1).window, before.farthest[1].window);
+  EXPECT_EQ(after->shares.at(2).range_bin, 1023);
+  EXPECT_EQ(after->shares.at(2).heard, 5000);
+  EXPECT_FALSE(after->contacts.at(1).is_first);
+}
+
+// LEB128 of 624485 is e5 8e 26 (DWARF debugging standard 5, appendix C; from memory).
+TEST(SummaryBytes, AreVariableLengthNumbers) {
+  HourSummary summary;
+  summary.flights = 624'485;
+  EXPECT_EQ(summary_bytes(summary).substr(1, 3), "\xe5\x8e\x26");
+}
+
+TEST(SummaryBytes, ThatAreCutOrSpoiltAreRefusedOrReadInBounds) {
+  const std::string bytes = summary_bytes(sample());
+  for (std::size_t n = 0; n < bytes.size(); ++n)
+    EXPECT_FALSE(summary_of(bytes.substr(0, n), 0)) << n;
+  EXPECT_FALSE(summary_of(bytes + '\0', 0));
+  std::mt19937 random(3);
+  for (int round = 0; round < 20'000; ++round) {
+    std::string spoilt = bytes;
+    spoilt[random() % spoilt.size()] = static_cast<char>(random());
+    spoilt[random() % spoilt.size()] = static_cast<char>(random());
+    const auto read = summary_of(spoilt, 0);
+    if (!read) continue;
+    for (const auto& at : read->farthest) EXPECT_TRUE(at.sector < 72 && at.band < 4);
+    for (const auto& share : read->shares)
+      EXPECT_TRUE(share.sector < 72 && share.elevation_bin < SummaryBins::n_elevations);
+  }
+}
+
+}  // namespace
+}  // namespace roundel::pattern
