@@ -17,6 +17,7 @@
 #include "daemon/program/live_board.h"
 #include "daemon/program/log.h"
 #include "daemon/program/notify.h"
+#include "daemon/program/sensitivity_watch.h"
 #include "daemon/program/service.h"
 #include "daemon/record/writer.h"
 #include "roundel/config/config.h"
@@ -50,6 +51,7 @@ class Daemon {
     auto recording = record::Recording::open({.store = config_.store,
                                               .site = config_.site,
                                               .rules = {},
+                                              .keep = config_.keep,
                                               .hash_addresses = config_.hash_addresses,
                                               .is_file = false,
                                               .log = log_});
@@ -73,6 +75,8 @@ class Daemon {
     if (!started) return abandon(started.error());
     if (!config_.notify_command.empty())
       notifier_.emplace(io_, config_.notify_command, config_.site.name, log_);
+    if (notifier_ && config_.sensitivity_db)
+      sensitivity_.emplace(io_, config_.store, *config_.sensitivity_db, log_);
     look();
     service_.ready();
     service_.watch([this] {
@@ -109,7 +113,10 @@ class Daemon {
   // Looks now and then whether everything is recorded, and tells who wants to know.
   void look() {
     if (!notifier_) return;
-    notifier_->look(serve::failing(live()));
+    auto reasons = serve::failing(live());
+    if (sensitivity_)
+      reasons.insert(reasons.end(), sensitivity_->reasons().begin(), sensitivity_->reasons().end());
+    notifier_->look(std::move(reasons));
     look_timer_.expires_after(look_interval);
     look_timer_.async_wait([this](const boost::system::error_code& error) {
       if (!error && !is_stopping_) look();
@@ -149,7 +156,8 @@ class Daemon {
         config->store == config_.store && config->web == config_.web &&
         config->web_names == config_.web_names && config->web_token == config_.web_token &&
         config->write_s == config_.write_s && config->hash_addresses == config_.hash_addresses &&
-        config->queue_reports == config_.queue_reports && config->site == config_.site;
+        config->keep == config_.keep && config->queue_reports == config_.queue_reports &&
+        config->site == config_.site;
     if (!is_same_otherwise)
       log_(Level::warning,
            "site, store and web are read at the start only: restart to change them");
@@ -167,7 +175,20 @@ class Daemon {
 
   void ended(const Result<void>& end) {
     end_ = end;
+    if (!is_stopping_) {
+      // Nobody asked: the database is gone. Feeds end first, and the service manager starts anew.
+      is_stopping_ = true;
+      service_.stopping();
+      look_timer_.cancel();
+      feeds_->stop([this] { end_all(); });
+    } else {
+      end_all();
+    }
+  }
+
+  void end_all() {
     server_.reset();
+    sensitivity_.reset();
     notifier_.reset();
     signals_.cancel();
     work_.reset();
@@ -184,6 +205,7 @@ class Daemon {
   std::optional<serve::Server> server_;
   Service service_{io_};
   std::optional<Notifier> notifier_;
+  std::optional<SensitivityWatch> sensitivity_;
   asio::steady_timer look_timer_{io_};
   bool is_stopping_ = false;
   Result<void> end_;
