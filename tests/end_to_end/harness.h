@@ -60,6 +60,7 @@ class Process {
   /// Its exit code; 128 + N when signal N ended it; none: it still runs after a minute.
   std::optional<int> wait();
   bool is_running();
+  pid_t id() const { return id_; }
   std::string log() const { return read_file(log_); }
 
  private:
