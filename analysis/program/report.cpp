@@ -108,6 +108,22 @@ std::vector<schema::Note> notes_of(std::vector<schema::Note> notes, const schema
   return notes;
 }
 
+/// Adds the trials of what is compared with: what was mounted when is told of both.
+Result<void> add_trials(const schema::Store& store, std::string_view against,
+                        std::vector<schema::Trial>& trials) {
+  const auto which = parse_selection(against, "--against");
+  if (!which) return tl::unexpected(which.error());
+  auto others = store.trials(*which);
+  if (!others) return tl::unexpected(others.error());
+  for (schema::Trial& other : *others)
+    if (std::none_of(trials.begin(), trials.end(),
+                     [&](const schema::Trial& trial) { return trial.id == other.id; }))
+      trials.push_back(std::move(other));
+  std::sort(trials.begin(), trials.end(),
+            [](const auto& a, const auto& b) { return a.start_s < b.start_s; });
+  return {};
+}
+
 Result<int> run_report(const ReportCommand& command) {
   const auto units = present::parse_units(command.units);
   if (!units) return tl::unexpected(units.error());
@@ -159,6 +175,8 @@ Result<int> run_report(const ReportCommand& command) {
                                 command.options.confidence);
     if (!part) return tl::unexpected(part.error());
     page.parts.push_back(std::move(*part));
+    if (auto added = add_trials(*store, command.against, page.trials); !added)
+      return tl::unexpected(added.error());
   }
   auto changed = drift_part(*store, *which);
   if (!changed) return tl::unexpected(changed.error());

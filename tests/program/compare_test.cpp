@@ -71,6 +71,19 @@ TEST_F(CompareProgram, TellsWhichHearsMoreAndWhatMayBeToBlame) {
   const auto& tally = out["first_last"];
   EXPECT_GT(tally["a_first"].get<int>(), tally["b_first"].get<int>());
 
+  const auto page = folder_ / "collinear.html";
+  ASSERT_EQ(run_program(ROUNDEL_BINARY_DIR "/analysis/program/roundel",
+                        {"report", file_.string(), "--antenna", "collinear", "--against",
+                         "antenna=spider", "-o", page.string()},
+                        folder_ / ".")
+                .code,
+            0);
+  const std::string html = schema::bytes_of(page);
+  const auto mounted = html.find("What was mounted when");
+  ASSERT_NE(mounted, html.npos);
+  EXPECT_LT(html.find("<td>spider</td>", mounted), html.npos)
+      << "of both, as both bear on the comparison";
+
   // The other way round it is the same with another sign.
   const json turned =
       json::parse(compare({"--a", "antenna=spider", "--b", "antenna=collinear", "--json"}).out);
