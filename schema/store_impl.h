@@ -1,5 +1,6 @@
 // What the store_*.cpp files share. Private to schema/.
 #pragma once
+#include <algorithm>
 #include <optional>
 #include <vector>
 
@@ -50,9 +51,15 @@ constexpr std::int64_t cell_key(std::int64_t window, Id flight) {
 struct WindowRange {
   std::int64_t from{}, to{};
 };
+inline WindowRange intersect(WindowRange a, WindowRange b) {
+  return {std::max(a.from, b.from), std::min(a.to, b.to)};
+}
 WindowRange windows_of(const Trial& trial);
 /// The windows that start in [from, to); open ends reach to the ends of time.
 WindowRange windows_between(std::optional<double> from_s, std::optional<double> to_s);
+
+/// Several questions about one moment: a read transaction, unless one is open already.
+Result<std::optional<Transaction>> one_moment(const Database& database);
 
 /// The cell of a row `id, heard, expected, latitude_e4, longitude_e4, altitude_25ft,
 /// signal_half_db, uncertainty_hm`.

@@ -1,4 +1,4 @@
-// Reading: selections, cells, flights, totals.
+// Reading: selections, cells, flights, tallies.
 #include <fmt/format.h>
 
 #include <algorithm>
@@ -23,10 +23,6 @@ std::int64_t window_at_or_after(double time_s) {
 }
 
 std::int64_t floor_div(std::int64_t a, std::int64_t b) { return a / b - (a % b != 0 && a < 0); }
-
-WindowRange intersect(WindowRange a, WindowRange b) {
-  return {std::max(a.from, b.from), std::min(a.to, b.to)};
-}
 
 // A name that is asked for must exist: a typing error must not look like an empty answer.
 Result<void> require_name(const Database& database, std::string_view table,
@@ -197,12 +193,8 @@ Result<void> Store::each_cell(const Selection& which,
                               const std::function<bool(const Cell&)>& visit) const {
   const Database& database = impl_->database;
   // Both tables as of one moment; a visitor that reads meanwhile shares it.
-  std::optional<Transaction> snapshot;
-  if (!database.in_transaction()) {
-    auto begun = Transaction::begin(database, Transaction::Kind::read);
-    ROUNDEL_TRY(begun);
-    snapshot.emplace(std::move(*begun));
-  }
+  const auto moment = one_moment(database);
+  ROUNDEL_TRY(moment);
   const auto trials = select_trials(database, which);
   ROUNDEL_TRY(trials);
   const auto filter =
@@ -260,76 +252,8 @@ Result<Tally> Store::tally(std::optional<Id> feed, std::optional<std::int64_t> f
   }
 }
 
-Result<std::vector<Hour>> Store::hours(const Selection& which) const {
-  constexpr std::int64_t windows_per_hour = 3600 / window_s;
-  std::vector<Hour> hours;
-  const auto visited = each_cell(which, [&](const Cell& cell) {
-    const std::int64_t hour_s = cell.window / windows_per_hour * 3600;
-    if (hours.empty() || hours.back().hour_s != hour_s) hours.push_back({hour_s, 0, 0});
-    hours.back().heard += cell.heard;
-    hours.back().expected += cell.expected;
-    return true;
-  });
-  ROUNDEL_TRY(visited);
-  return hours;
-}
-
 Result<std::int64_t> Store::data_version() const {
   return impl_->database.integer("PRAGMA data_version");
-}
-
-Result<Totals> Store::totals() const {
-  const Database& database = impl_->database;
-  std::optional<Transaction> snapshot;
-  if (!database.in_transaction()) {
-    auto begun = Transaction::begin(database, Transaction::Kind::read);
-    ROUNDEL_TRY(begun);
-    snapshot.emplace(std::move(*begun));
-  }
-  Totals totals;
-  // Apart, count(*) and the ends of the key cost next to nothing, and only the silent ones a scan:
-  // 0.6 s for 6 million cells, where all in one query took 2.0 s.
-  for (const char* table : {"cell", "recent_cell"}) {
-    const auto integer = [&](std::string_view what) {
-      return database.integer(fmt::format("SELECT {} FROM {}", what, table));
-    };
-    const auto cells = integer("count(*)");
-    ROUNDEL_TRY(cells);
-    if (*cells == 0) continue;
-    const auto silent =
-        database.integer(fmt::format("SELECT count(*) FROM {} WHERE heard = 0", table));
-    ROUNDEL_TRY(silent);
-    const auto first = integer("min(id)");
-    ROUNDEL_TRY(first);
-    const auto last = integer("max(id)");
-    ROUNDEL_TRY(last);
-    totals.cells += *cells;
-    totals.silent_cells += *silent;
-    // Every window in recent_cell is later than every one in cell.
-    if (!totals.from_s) totals.from_s = (*first >> flight_bits) * window_s;
-    totals.to_s = ((*last >> flight_bits) + 1) * window_s;
-  }
-  auto gone =
-      database.prepare("SELECT sum(cells), min(id) >> 24 FROM summary WHERE cells_gone = 1");
-  ROUNDEL_TRY(gone);
-  const auto gone_row = gone->next();
-  ROUNDEL_TRY(gone_row);
-  if (!gone->is_null(0)) {
-    totals.summarised_cells = gone->integer(0);
-    totals.summarised_from_s = gone->integer(1) * 3600;
-  }
-  const auto flights = database.integer("SELECT count(*) FROM flight");
-  ROUNDEL_TRY(flights);
-  totals.flights = *flights;
-  const auto aircraft = database.integer("SELECT count(DISTINCT address) FROM flight");
-  ROUNDEL_TRY(aircraft);
-  totals.aircraft = *aircraft;
-  const auto pages = database.integer("PRAGMA page_count");
-  ROUNDEL_TRY(pages);
-  const auto page_bytes = database.integer("PRAGMA page_size");
-  ROUNDEL_TRY(page_bytes);
-  totals.bytes = *pages * *page_bytes;
-  return totals;
 }
 
 }  // namespace roundel::schema

@@ -31,14 +31,14 @@ Summary summary_in(const Statement& row) {
 constexpr const char* summary_columns =
     "id, cells, silent_cells, heard, expected, cells_gone, detail";
 
+}  // namespace
+
 Result<std::optional<Transaction>> one_moment(const Database& database) {
   if (database.in_transaction()) return std::optional<Transaction>();
   auto begun = Transaction::begin(database, Transaction::Kind::read);
   ROUNDEL_TRY(begun);
   return std::optional<Transaction>(std::move(*begun));
 }
-
-}  // namespace
 
 Cell cell_in(const Statement& row) {
   Cell cell;

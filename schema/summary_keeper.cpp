@@ -7,8 +7,6 @@ namespace roundel::schema {
 namespace {
 
 std::int64_t hour_of(std::int64_t window) { return window / windows_per_hour; }
-std::int64_t first_key(std::int64_t hour) { return cell_key(hour * windows_per_hour, 0); }
-
 Result<std::int64_t> value_of(Statement& query) {
   const auto row = query.next();
   ROUNDEL_TRY(row);
@@ -50,7 +48,7 @@ Result<std::map<Id, Summary>> HourReader::read(std::int64_t hour, Summariser& by
   std::unordered_map<Id, std::optional<Flight>> flights;
   std::map<Id, Summary> out;
   cells_.reset();
-  cells_.bind_all(first_key(hour), first_key(hour + 1));
+  cells_.bind_all(first_cell_key(hour), first_cell_key(hour + 1));
   for (;;) {
     const auto row = cells_.next();
     ROUNDEL_TRY(row);
@@ -80,7 +78,7 @@ Result<std::map<Id, Summary>> HourReader::read(std::int64_t hour, Summariser& by
 }
 
 Result<std::optional<std::int64_t>> HourReader::next_hour(std::int64_t from_hour) {
-  first_.bind(1, first_key(from_hour));
+  first_.bind(1, first_cell_key(from_hour));
   const auto row = first_.next();
   ROUNDEL_TRY(row);
   std::optional<std::int64_t> hour;
@@ -263,7 +261,7 @@ Result<void> SummaryKeeper::summarise(std::int64_t hour, Summariser& by) {
 
 Result<void> SummaryKeeper::remove_cells(std::int64_t hour, Id trial) {
   std::vector<std::int64_t> keys;
-  statements_.cell_keys.bind_all(first_key(hour), first_key(hour + 1), trial);
+  statements_.cell_keys.bind_all(first_cell_key(hour), first_cell_key(hour + 1), trial);
   for (;;) {
     const auto row = statements_.cell_keys.next();
     ROUNDEL_TRY(row);

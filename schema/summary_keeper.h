@@ -19,6 +19,9 @@ inline constexpr int trial_bits = 24;
 constexpr std::int64_t summary_key(std::int64_t hour, Id trial) {
   return hour << trial_bits | trial;
 }
+constexpr std::int64_t first_cell_key(std::int64_t hour) {
+  return cell_key(hour * windows_per_hour, 0);
+}
 
 /// Reads the cells of one hour.
 class HourReader {

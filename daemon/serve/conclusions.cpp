@@ -1,8 +1,14 @@
 #include "daemon/serve/conclusions.h"
 
+#include <fmt/format.h>
+
+#include <cmath>
+#include <numeric>
+
 #include "roundel/pattern/cut.h"
 #include "roundel/pattern/field.h"
 #include "roundel/pattern/reach.h"
+#include "roundel/pattern/summary.h"
 #include "roundel/pattern/verdict.h"
 #include "roundel/present/compare.h"
 #include "roundel/present/drift.h"
@@ -12,6 +18,7 @@
 #include "roundel/present/verdict.h"
 #include "roundel/present/vertical_cut.h"
 #include "roundel/site/expect.h"
+#include "roundel/time.h"
 #include "roundel/trial/compare.h"
 #include "roundel/trial/drift.h"
 
@@ -22,6 +29,37 @@ Answer json_answer(std::string text) { return {.body = std::move(text) + "\n"}; 
 
 Result<double> sector_width_deg(const Query& query) {
   return read_number(query, "sector_deg", 1, 90, pattern::ReachOptions{}.sector_deg);
+}
+
+/// From so many on reach is told by hourly summaries.
+constexpr std::int64_t many_cells = 1'000'000;
+
+// The part of a selection that an answer is about.
+struct Recent {
+  schema::Selection which;
+  /// Its start, where the selection begins earlier.
+  std::optional<double> only_from_s;
+};
+
+/// The newest whole hours of a selection that hold no more than may be worked through,
+/// but at least one; all of it if it may.
+Result<Recent> recent_of(const Ask& ask, const schema::Store& store, schema::Selection which) {
+  const auto hours = store.hours(which);
+  if (!hours) return tl::unexpected(hours.error());
+  std::int64_t cells = 0;
+  for (auto hour = hours->rbegin(); hour != hours->rend(); ++hour) {
+    cells += hour->cells;
+    if (cells <= ask.most_cells || hour == hours->rbegin()) continue;
+    which.from_s = static_cast<double>(std::prev(hour)->hour_s);
+    return Recent{which, which.from_s};
+  }
+  return Recent{std::move(which), {}};
+}
+
+/// An answer about less than was selected says so.
+Answer json_answer(std::string text, const std::optional<double>& only_from_s) {
+  if (only_from_s) text.insert(1, fmt::format("\"only_from\":\"{}\",", format_time(*only_from_s)));
+  return json_answer(std::move(text));
 }
 
 // What is selected, and how wide its sectors are.
@@ -56,6 +94,13 @@ Result<Answer> reach(const Ask& ask, const schema::Store& store) {
   options.sector_deg = asked->width_deg;
   options.refraction = ask.expect.refraction;
   options.sea_level_hpa = ask.expect.sea_level_hpa;
+  const auto hours = store.hours(asked->which);
+  if (!hours) return tl::unexpected(hours.error());
+  const auto cells =
+      std::accumulate(hours->begin(), hours->end(), std::int64_t{0},
+                      [](std::int64_t sum, const schema::Hour& hour) { return sum + hour.cells; });
+  options.from_summaries =
+      cells > many_cells && std::remainder(asked->width_deg, pattern::SummaryBins::sector_deg) == 0;
   return pattern::reach(store, asked->which, options).map([](const pattern::Reach& reach) {
     return json_answer(present::reach_json(reach));
   });
@@ -64,8 +109,12 @@ Result<Answer> reach(const Ask& ask, const schema::Store& store) {
 Result<Answer> field(const Ask& ask, const schema::Store& store) {
   const auto asked = read_sectors(ask.query);
   if (!asked) return tl::unexpected(asked.error());
-  return pattern::heard_field(store, asked->which, asked->width_deg)
-      .map([](const pattern::Field& heard) { return json_answer(present::field_json(heard)); });
+  const auto recent = recent_of(ask, store, asked->which);
+  if (!recent) return tl::unexpected(recent.error());
+  return pattern::heard_field(store, recent->which, asked->width_deg)
+      .map([&](const pattern::Field& heard) {
+        return json_answer(present::field_json(heard), recent->only_from_s);
+      });
 }
 
 Result<Answer> cut(const Ask& ask, const schema::Store& store) {
@@ -76,21 +125,25 @@ Result<Answer> cut(const Ask& ask, const schema::Store& store) {
   pattern::CutOptions options;
   options.sector_deg = asked->width_deg;
   options.bearing_deg = *bearing_deg < 360 ? *bearing_deg : 0;
-  return pattern::cut(store, asked->which, options).map([](const pattern::Cut& cut) {
-    return json_answer(present::cut_json(cut));
+  const auto recent = recent_of(ask, store, asked->which);
+  if (!recent) return tl::unexpected(recent.error());
+  return pattern::cut(store, recent->which, options).map([&](const pattern::Cut& cut) {
+    return json_answer(present::cut_json(cut), recent->only_from_s);
   });
 }
 
 Result<Answer> verdict(const Ask& ask, const schema::Store& store) {
   const auto asked = read_sectors(ask.query);
   if (!asked) return tl::unexpected(asked.error());
-  const auto judged = pattern::verdict(store, asked->which, asked->width_deg, {});
+  const auto recent = recent_of(ask, store, asked->which);
+  if (!recent) return tl::unexpected(recent.error());
+  const auto judged = pattern::verdict(store, recent->which, asked->width_deg, {});
   if (!judged) return tl::unexpected(judged.error());
-  const auto trials = store.trials(asked->which);
+  const auto trials = store.trials(recent->which);
   if (!trials) return tl::unexpected(trials.error());
   std::vector<schema::Id> ids;
   for (const auto& trial : *trials) ids.push_back(trial.id);
-  return json_answer(present::verdict_json(*judged, ids));
+  return json_answer(present::verdict_json(*judged, ids), recent->only_from_s);
 }
 
 Result<Answer> compare(const Ask& ask, const schema::Store& store) {
@@ -102,16 +155,24 @@ Result<Answer> compare(const Ask& ask, const schema::Store& store) {
   if (!width_deg) return tl::unexpected(width_deg.error());
   trial::CompareOptions options;
   options.sector_deg = *width_deg;
-  return trial::compare(store, *a, *b, options).map([](const trial::Comparison& comparison) {
-    return json_answer(present::compare_json(comparison));
-  });
+  const auto recent_a = recent_of(ask, store, *a);
+  if (!recent_a) return tl::unexpected(recent_a.error());
+  const auto recent_b = recent_of(ask, store, *b);
+  if (!recent_b) return tl::unexpected(recent_b.error());
+  return trial::compare(store, recent_a->which, recent_b->which, options)
+      .map([&](const trial::Comparison& comparison) {
+        return json_answer(present::compare_json(comparison),
+                           std::max(recent_a->only_from_s, recent_b->only_from_s));
+      });
 }
 
 Result<Answer> drift(const Ask& ask, const schema::Store& store) {
   const auto which = read_selection(ask.query);
   if (!which) return tl::unexpected(which.error());
-  return trial::drift(store, *which).map([](const trial::Drift& drift) {
-    return json_answer(present::drift_json(drift));
+  const auto recent = recent_of(ask, store, *which);
+  if (!recent) return tl::unexpected(recent.error());
+  return trial::drift(store, recent->which).map([&](const trial::Drift& drift) {
+    return json_answer(present::drift_json(drift), recent->only_from_s);
   });
 }
 

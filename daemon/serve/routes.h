@@ -28,6 +28,9 @@ struct Ask {
   const Query& query;
   const site::ExpectSettings& expect;  ///< how the configuration says that the site hears
   bool is_writable = false;            ///< a token is configured
+  /// Worked through for one answer, the newest: a week of a busy sky. More would hold up other
+  /// questions for minutes on a small board, and take the memory that recording needs.
+  std::int64_t most_cells = 6'000'000;
 };
 
 /// Answered on the network thread.

@@ -14,7 +14,8 @@ CREATE TABLE summary (
   detail       BLOB NOT NULL
 ) STRICT;
 -- Sums over a year, and looking for hours without cells, must not read the details.
-CREATE INDEX summary_size ON summary (cells_gone, id, cells);
+CREATE INDEX summary_size
+  ON summary (cells_gone, id, is_stale, cells, silent_cells, heard, expected);
 CREATE INDEX summary_stale ON summary (is_stale) WHERE is_stale = 1;
 
 CREATE TABLE summarised (

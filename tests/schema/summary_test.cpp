@@ -96,6 +96,52 @@ TEST_F(Summaries, StandForNothingWhileCellsComeLate) {
   EXPECT_EQ(all()[0].detail, "3:1:12! 5:1:12 ");
 }
 
+/// Every hour in a line, and the totals.
+std::string sums(const Store& store, const Selection& which) {
+  std::string out;
+  for (const Hour& hour : must(store.hours(which)))
+    out += fmt::format("{}: {} {} {}\n", (hour.hour_s - day_s) / 3600, hour.cells, hour.heard,
+                       hour.expected);
+  const Totals totals = must(store.totals());
+  return out + fmt::format("{} {} {} {}\n", totals.cells, totals.silent_cells,
+                           totals.from_s.value_or(0), totals.to_s.value_or(0));
+}
+
+TEST_F(Summaries, LeaveSumsAsTheyAreByCells) {
+  auto by_cells = must(Store::open(folder_ / "cells.db", Store::Access::record));
+  must(by_cells.feed_id("roof"));
+  std::mt19937 random(5);
+  std::vector<Id> trials{must(by_cells.start_trial(trial_on("roof", "collinear", day_s))).id};
+  for (const auto& [antenna, start_s] : {std::pair{"spider", 4000}, {"whip", 12'000}}) {
+    // Both begin within an hour.
+    const Trial trial = trial_on("roof", antenna, day_s + start_s);
+    trials.push_back(must(by_cells.start_trial(trial)).id);
+    must(store_.start_trial(trial));
+  }
+  for (int i = 0; i < 3; ++i)
+    batch_.flights.push_back(flight_of(i + 1, trials[static_cast<std::size_t>(i)], day_window));
+  for (int window = 0; window < 2000; ++window)
+    if (random() % 3 > 0)
+      add(window, window < 400 ? 1 : window < 1200 ? 2 : 3, static_cast<int>(random() % 5));
+  must(by_cells.commit(batch_));
+  commit();
+  add(42, 1);  // late: its hour is stale, and no summary stands for it
+  must(by_cells.commit(batch_));
+  commit();
+  ASSERT_GE(all().size(), 4u);
+  ASSERT_EQ(must(store_.summary_state()).stale.size(), 1u);
+  Selection part;
+  part.from_s = static_cast<double>(day_s + 1000);
+  part.to_s = static_cast<double>(day_s + 15'000);
+  Selection spider;
+  spider.antenna = "spider";
+  for (const Selection& which : {Selection(), part, spider})
+    EXPECT_EQ(sums(store_, which), sums(by_cells, which));
+  while (must(store_.summarise(1))) {
+  }
+  EXPECT_EQ(sums(store_, part), sums(by_cells, part)) << "with a summary of every hour, too";
+}
+
 TEST_F(Summaries, FollowTheEndOfAFlight) {
   add_flight(1, 3);
   for (const int window : {3, 4, 5}) add(window, 1);

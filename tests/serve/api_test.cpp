@@ -32,7 +32,7 @@ class Api : public testing::Test {
     if (route == nullptr) return fail(Errc::not_found, "no such path", std::string(path));
     const Query query = must(Query::parse(query_text));
     const auto handler = std::get<FromStore>(route->handler).handler;
-    return handler({query, expect_, is_writable}, store_);
+    return handler({query, expect_, is_writable, most_cells_}, store_);
   }
   json ask_json(std::string_view path, std::string_view query = "") {
     const auto answer = must(ask(path, query));
@@ -45,6 +45,7 @@ class Api : public testing::Test {
   std::filesystem::path file_;
   schema::Store store_;
   site::ExpectSettings expect_;
+  std::int64_t most_cells_ = 1'000'000;
 };
 
 TEST_F(Api, PathsAreInOrderAndUnlikeEachOther) {
@@ -150,6 +151,20 @@ TEST_F(Api, VerdictIsThatOfTheAnalysis) {
   EXPECT_EQ(answer["verdict"], "undecided") << "two flights are too few";
   EXPECT_EQ(answer, json::parse(present::verdict_json(must(pattern::verdict(store_, which, 5, {})),
                                                       {answer["trials"][0].get<schema::Id>()})));
+}
+
+TEST_F(Api, WhatIsTooMuchIsAnsweredForTheNewestHoursAndSaysSo) {
+  const json hours = ask_json("/api/hours", "antenna=spider")["hours"];
+  ASSERT_EQ(hours.size(), 2u);
+  EXPECT_FALSE(ask_json("/api/verdict", "antenna=spider").contains("only_from"));
+  most_cells_ = 1;
+  for (const char* path : {"/api/verdict", "/api/field", "/api/cut", "/api/drift"}) {
+    const json newest = ask_json(path, "antenna=spider");
+    EXPECT_EQ(newest["only_from"], hours[1]["time"]) << path;
+  }
+  const json field = ask_json("/api/field", "antenna=spider");
+  EXPECT_EQ(field["bins"][0]["expected"], hours[1]["expected"]);
+  EXPECT_FALSE(ask_json("/api/reach", "antenna=spider").contains("only_from"));
 }
 
 TEST_F(Api, AVerdictOfTwoAntennasIsRefused) {

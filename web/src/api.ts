@@ -140,6 +140,8 @@ export interface VerdictAnswer {
   advice: string[];
   from: Time | null;
   to: Time | null;
+  /** The selection begins earlier, but is too much for one answer. */
+  only_from?: Time;
 }
 
 export interface ExpectAltitude {

@@ -29,6 +29,7 @@ export const strings = {
   about_antenna: (name: string) => `Antenna ${name}`,
   about_trial: (id: string) => `Trial ${id}`,
   from_to: (from: string, to: string) => `${from} to ${to}`,
+  only_newest: "the newest part of what is chosen; roundel verdict goes through all of it",
   advice: (count: number) => `What would help (${count})`,
   failed: (what: string, detail: string) => `${what} could not be had: ${detail}`,
   reach_answer: "The reach",

@@ -56,6 +56,7 @@ struct Totals {
 /// What was heard in one hour.
 struct Hour {
   std::int64_t hour_s{};    ///< its start, a multiple of 3600
+  std::int64_t cells{};     ///< > 0
   std::int64_t heard{};     ///< reports that got through
   std::int64_t expected{};  ///< chances there were
 };
@@ -170,7 +171,8 @@ class Store {
   Result<Tally> tally(std::optional<Id> feed, std::optional<std::int64_t> from_s = {},
                       std::optional<std::int64_t> to_s = {}) const;
   Result<Totals> totals() const;
-  /// Sums over the selected cells by hour, in order; hours without a cell are left out.
+  /// Sums over the selected cells by hour, in order; hours without a cell are left out. Cells that
+  /// are gone count where their hour begins in the selected time.
   Result<std::vector<Hour>> hours(const Selection& which) const;
   /// Summaries that stand for cells, by hour, then trial: of the selected trials, for hours that
   /// begin in the selected time and overlap the trial's. Return false to stop.

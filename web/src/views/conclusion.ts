@@ -49,6 +49,7 @@ function basis(verdict: VerdictAnswer, about: string[]): string {
     parts.push(
       strings.from_to(time_text(seconds_of(verdict.from)), time_text(seconds_of(verdict.to))),
     );
+  if (verdict.only_from !== undefined) parts.push(strings.only_newest);
   return parts.join(" · ");
 }
 
