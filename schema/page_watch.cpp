@@ -12,8 +12,8 @@ namespace {
 constexpr std::size_t smallest_page = 512, largest_page = 65536;
 thread_local PageWatch* watch = nullptr;
 
-// Ours, then the file of the file system behind.
-struct alignas(std::max_align_t) WatchedFile {
+// Ours, then the file of the file system behind. SQLite's memory is aligned by 8 bytes, no more.
+struct alignas(8) WatchedFile {
   sqlite3_file base;
   sqlite3_file* behind() { return reinterpret_cast<sqlite3_file*>(this + 1); }
 };

@@ -70,13 +70,12 @@ class Daemon {
     };
     writer_ = std::make_unique<record::Writer>(std::move(*recording), std::move(options));
     feeds_ = std::make_unique<Feeds>(io_, *writer_, board_, log_);
+    sensitivity_.emplace(io_, config_.store, log_);
     const auto started = start_listening();
     // What has been started must end in good order, too.
     if (!started) return abandon(started.error());
     if (!config_.notify_command.empty())
       notifier_.emplace(io_, config_.notify_command, config_.site.name, log_);
-    if (notifier_ && config_.sensitivity_db)
-      sensitivity_.emplace(io_, config_.store, *config_.sensitivity_db, log_);
     look();
     service_.ready();
     service_.watch([this] {
@@ -107,15 +106,19 @@ class Daemon {
   serve::Live live() const {
     auto out = board_.snapshot(*writer_, static_cast<std::size_t>(config_.queue_reports));
     out.silent_after_s = config_.silent_after_s;
+    if (sensitivity_) out.sensitivity = sensitivity_->now();
     return out;
   }
 
   // Looks now and then whether everything is recorded, and tells who wants to know.
   void look() {
     if (!notifier_) return;
-    auto reasons = serve::failing(live());
-    if (sensitivity_)
-      reasons.insert(reasons.end(), sensitivity_->reasons().begin(), sensitivity_->reasons().end());
+    const serve::Live now = live();
+    auto reasons = serve::failing(now);
+    if (config_.sensitivity_db) {
+      const auto lost = serve::lost_sensitivity(now.sensitivity, *config_.sensitivity_db);
+      reasons.insert(reasons.end(), lost.begin(), lost.end());
+    }
     notifier_->look(std::move(reasons));
     look_timer_.expires_after(look_interval);
     look_timer_.async_wait([this](const boost::system::error_code& error) {

@@ -2,7 +2,6 @@
 
 #include <fmt/format.h>
 
-#include <boost/asio/post.hpp>
 #include <chrono>
 
 #include "roundel/schema/store.h"
@@ -17,35 +16,34 @@ constexpr std::chrono::hours between_looks{24};
 
 }  // namespace
 
-Result<std::vector<serve::Reason>> lost_sensitivity(const schema::Store& store, double loss_db) {
-  std::vector<serve::Reason> reasons;
+Result<std::vector<serve::Sensitivity>> sensitivity_now(const schema::Store& store) {
+  std::vector<serve::Sensitivity> out;
   const auto trials = store.trials();
   if (!trials) return tl::unexpected(trials.error());
   for (const schema::Trial& trial : *trials) {
     if (trial.stop_s) continue;
     const auto change = trial::sensitivity_change(store, trial.id);
     if (!change) return tl::unexpected(change.error());
-    if (!*change || (*change)->change_db > -loss_db || (*change)->high_db >= 0) continue;
-    reasons.push_back(
-        {"sensitivity_down", trial.feed,
-         fmt::format(
-             "{} on feed {} heard {:.1f} dB less in the last day than in the {} days before "
-             "({:.1f} to {:.1f} dB, 95 %)",
-             trial.antenna, trial.feed, -(*change)->change_db, (*change)->days, -(*change)->high_db,
-             -(*change)->low_db),
-         static_cast<double>((*change)->from_s)});
+    if (*change)
+      out.push_back({trial.feed, trial.antenna, (*change)->change_db, (*change)->low_db,
+                     (*change)->high_db, (*change)->days, (*change)->from_s});
   }
-  return reasons;
+  return out;
 }
 
 SensitivityWatch::SensitivityWatch(boost::asio::io_context& io, std::filesystem::path store,
-                                   double loss_db, Log log)
-    : io_(io), store_(std::move(store)), loss_db_(loss_db), log_(std::move(log)), timer_(io) {
+                                   Log log)
+    : store_(std::move(store)), log_(std::move(log)), timer_(io) {
   look_later(first_look);
 }
 
 SensitivityWatch::~SensitivityWatch() {
   if (thread_.joinable()) thread_.join();
+}
+
+std::vector<serve::Sensitivity> SensitivityWatch::now() const {
+  const std::scoped_lock lock(mutex_);
+  return now_;
 }
 
 void SensitivityWatch::look_later(boost::asio::steady_timer::duration time) {
@@ -57,14 +55,13 @@ void SensitivityWatch::look_later(boost::asio::steady_timer::duration time) {
 
 void SensitivityWatch::look() {
   if (thread_.joinable()) thread_.join();  // of a day ago
-  thread_ =
-      std::thread([&io = io_, into = reasons_, file = store_, loss_db = loss_db_, log = log_] {
-        const auto store = schema::Store::open(file, schema::Store::Access::read);
-        auto found = store ? lost_sensitivity(*store, loss_db) : tl::unexpected(store.error());
-        if (!found)
-          return log(Level::warning, fmt::format("sensitivity: {}", found.error().line()));
-        boost::asio::post(io, [into, reasons = std::move(*found)] { *into = reasons; });
-      });
+  thread_ = std::thread([this] {
+    const auto store = schema::Store::open(store_, schema::Store::Access::read);
+    auto found = store ? sensitivity_now(*store) : tl::unexpected(store.error());
+    if (!found) return log_(Level::warning, fmt::format("sensitivity: {}", found.error().line()));
+    const std::scoped_lock lock(mutex_);
+    now_ = std::move(*found);
+  });
   look_later(between_looks);
 }
 

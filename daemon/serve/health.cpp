@@ -76,4 +76,19 @@ Answer health(const Live& live) {
           .cache_control = "no-store"};
 }
 
+std::vector<Reason> lost_sensitivity(const std::vector<Sensitivity>& now, double loss_db) {
+  std::vector<Reason> reasons;
+  for (const Sensitivity& of : now) {
+    if (of.change_db > -loss_db || of.high_db >= 0) continue;
+    reasons.push_back(
+        {"sensitivity_down", of.feed,
+         fmt::format(
+             "{} on feed {} heard {:.1f} dB less in the last day than in the {} days before "
+             "({:.1f} to {:.1f} dB, 95 %)",
+             of.antenna, of.feed, -of.change_db, of.days, -of.high_db, -of.low_db),
+         static_cast<double>(of.from_s)});
+  }
+  return reasons;
+}
+
 }  // namespace roundel::serve

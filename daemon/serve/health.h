@@ -30,4 +30,8 @@ std::vector<Reason> failing(const Live& live);
 ///   store_late        reports come, and nothing was written for two minutes
 Answer health(const Live& live);
 
+/// Running trials whose last day fell by `loss_db` or more below the days before, and by more than
+/// days differ by chance. Code: `sensitivity_down`; recording itself is well.
+std::vector<Reason> lost_sensitivity(const std::vector<Sensitivity>& now, double loss_db);
+
 }  // namespace roundel::serve

@@ -122,6 +122,21 @@ void store(Writer& out, const Live& live, std::optional<std::int64_t> store_byte
   if (live.last_commit_s > 0) out.sample({}, live.now_s - live.last_commit_s);
 }
 
+void sensitivity(Writer& out, const Live& live) {
+  out.family("sensitivity_change_decibels", "gauge",
+             "The last day's sensitivity less that of the days before, by running trial; updated "
+             "once a day.",
+             "decibels");
+  for (const auto& of : live.sensitivity)
+    out.sample({{"feed", of.feed}, {"antenna", of.antenna}}, of.change_db);
+  out.family("sensitivity_change_bound_decibels", "gauge",
+             "The 95 % interval of the same, by its ends.", "decibels");
+  for (const auto& of : live.sensitivity) {
+    out.sample({{"feed", of.feed}, {"antenna", of.antenna}, {"end", "low"}}, of.low_db);
+    out.sample({{"feed", of.feed}, {"antenna", of.antenna}, {"end", "high"}}, of.high_db);
+  }
+}
+
 void server(Writer& out, const Counters& counters) {
   out.family("http_answers", "counter", "Answers given, by HTTP status.");
   for (const auto& [status, count] : counters.answers) {
@@ -148,6 +163,7 @@ std::string metrics(const Live& live, const Counters& counters,
   out.sample({}, live.now_s - live.started_s);
   feeds(out, live);
   store(out, live, store_bytes);
+  sensitivity(out, live);
   server(out, counters);
   return std::move(out).end();
 }

@@ -1,4 +1,4 @@
-// Makes a database of simulated cells to time the analyses on.
+// Makes a database of simulated cells, and their summaries, to time the analyses on.
 //   make_store FILE [hours [aircraft [feeds]]]    168 hours of 100 aircraft: some 6 million cells
 #include <cstdio>
 #include <cstdlib>
@@ -6,6 +6,7 @@
 #include <string>
 #include <vector>
 
+#include "roundel/pattern/summary.h"
 #include "roundel/schema/store.h"
 #include "roundel/simulate/scenario.h"
 #include "roundel/simulate/simulate.h"
@@ -85,6 +86,10 @@ int main(int argc, char** argv) {
   for (schema::Batch& batch : batches) {
     batch.coverage.push_back({batch.feed, start_s, stop_s});
     commit(batch);
+  }
+  if (const auto ok = store.keep_summaries(must(pattern::make_summariser(scenario.site))); !ok)
+    give_up(ok.error());
+  while (must(store.summarise(100))) {
   }
   std::printf("%s: %lld cells, %zu flights\n", argv[1], static_cast<long long>(n_cells),
               flights.size());

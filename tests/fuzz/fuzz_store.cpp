@@ -147,7 +147,9 @@ int LLVMFuzzerTestOneInput(const unsigned char* data, std::size_t size) {
   std::string bytes = sound;
   if (data[0] == 0) bytes.assign(reinterpret_cast<const char*>(data + 1), size - 1);
   for (std::size_t at = 1; data[0] != 0 && at + 5 <= size; at += 5) {
-    const std::size_t place = (data[at] << 16U | data[at + 1] << 8U | data[at + 2]) % sound.size();
+    const std::size_t place =
+        (std::size_t{data[at]} << 16U | std::size_t{data[at + 1]} << 8U | data[at + 2]) %
+        sound.size();
     if (data[0] == 255 && at == 1) bytes.resize(place);
     if (place + 2 > bytes.size()) continue;
     bytes[place] = static_cast<char>(data[at + 3]);

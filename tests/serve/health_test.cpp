@@ -126,5 +126,19 @@ TEST(LiveJson, TheTimeAloneIsNoNews) {
   }
 }
 
+TEST(LostSensitivity, IsTheMoreThanChanceAndTheAskedForOne) {
+  const std::vector<Sensitivity> now{{"roof", "collinear", -1.25, -1.75, -0.75, 12, 1763900000},
+                                     {"shed", "spider", -1.5, -3.5, 0.5, 5, 1763900000},
+                                     {"barn", "whip", 1.5, 1.0, 2.0, 20, 1763900000}};
+  EXPECT_TRUE(lost_sensitivity(now, 1.5).empty()) << "the spider's may be chance";
+  const auto lost = lost_sensitivity(now, 1);
+  ASSERT_EQ(lost.size(), 1u);
+  EXPECT_EQ(lost[0].code, "sensitivity_down");
+  EXPECT_EQ(lost[0].feed, "roof");
+  EXPECT_EQ(lost[0].text,
+            "collinear on feed roof heard 1.2 dB less in the last day than in the 12 days before "
+            "(0.8 to 1.8 dB, 95 %)");
+}
+
 }  // namespace
 }  // namespace roundel::serve

@@ -188,6 +188,11 @@ TEST(Metrics, SayWhatTheRecorderSays) {
   EXPECT_EQ(value(read, "roundel_store_ok", {}), 1);
   EXPECT_EQ(value(read, "roundel_store_size_bytes", {}), 123456);
   EXPECT_EQ(value(read, "roundel_commit_duration_seconds", {}), 0.012);
+  const std::map<std::string, std::string> collinear{{"feed", "roof"}, {"antenna", "collinear"}};
+  EXPECT_EQ(value(read, "roundel_sensitivity_change_decibels", collinear), -1.25);
+  auto low = collinear;
+  low["end"] = "low";
+  EXPECT_EQ(value(read, "roundel_sensitivity_change_bound_decibels", low), -1.75);
   EXPECT_EQ(value(read, "roundel_commit_age_seconds", {}), 2);
   EXPECT_EQ(value(read, "roundel_uptime_seconds", {}), 100);
   EXPECT_EQ(value(read, "roundel_http_answers_total", {{"status", "404"}}), 2);

@@ -31,6 +31,7 @@ inline Live sample_live() {
   shed.state_since_s = 1764000002;
   shed.queue_limit = 20000;
   live.feeds = {roof, shed};
+  live.sensitivity = {{"roof", "collinear", -1.25, -1.75, -0.75, 12, 1763900000}};
   return live;
 }
 

@@ -24,6 +24,15 @@ struct FeedLive {
   std::vector<std::pair<std::string, std::int64_t>> rejects;  ///< since start, by reason
 };
 
+/// How much less, or more, a running trial's last day heard than the days before.
+struct Sensitivity {
+  std::string feed, antenna;
+  double change_db{};          ///< below 0: less
+  double low_db{}, high_db{};  ///< 95 % interval
+  int days{};                  ///< that the day is held against
+  std::int64_t from_s{};       ///< the last day's start
+};
+
 struct Live {
   double now_s{};
   double started_s{};
@@ -32,6 +41,7 @@ struct Live {
   std::string store_state = "ok";  ///< or what is wrong, in words
   double silent_after_s{};  ///< how long a feed may bring no report and count as well; 0: ever so
   std::vector<FeedLive> feeds;
+  std::vector<Sensitivity> sensitivity;  ///< of trials that run for long enough to tell
 };
 
 /// Thread-safe; returns a copy.
