@@ -3,14 +3,34 @@
 #include <spdlog/spdlog.h>
 #include <sys/stat.h>
 
+#include <ctime>
 #include <exception>
 
 namespace roundel::serve {
 
-std::shared_ptr<const Rendered> AnswerCache::find(const std::string& key, std::int64_t version) {
+namespace {
+
+// From so long on an answer may be older than the data, by so many times as much.
+constexpr std::chrono::milliseconds long_to_work_out{200};
+constexpr int times_as_old = 30;
+
+/// That this thread has used: waiting for others costs nobody anything.
+std::chrono::nanoseconds cpu_time() {
+  timespec now{};
+  clock_gettime(CLOCK_THREAD_CPUTIME_ID, &now);
+  return std::chrono::seconds(now.tv_sec) + std::chrono::nanoseconds(now.tv_nsec);
+}
+
+}  // namespace
+
+std::shared_ptr<const Rendered> AnswerCache::find(const std::string& key, DataVersion version,
+                                                  Clock::time_point now) {
   const auto found = by_key_.find(key);
   if (found == by_key_.end()) return {};
-  if (found->second->version != version) {
+  const Entry& entry = *found->second;
+  const bool is_good =
+      entry.version == version || (entry.version.trials == version.trials && now < entry.until);
+  if (!is_good) {
     drop(found->second);
     return {};
   }
@@ -18,14 +38,14 @@ std::shared_ptr<const Rendered> AnswerCache::find(const std::string& key, std::i
   return entries_.front().answer;
 }
 
-void AnswerCache::keep(const std::string& key, std::int64_t version,
-                       std::shared_ptr<const Rendered> answer) {
+void AnswerCache::keep(const std::string& key, DataVersion version,
+                       std::shared_ptr<const Rendered> answer, Clock::time_point until) {
   if (const auto found = by_key_.find(key); found != by_key_.end()) drop(found->second);
   const std::size_t bytes =
       2 * key.size() + answer->answer.body.size() + answer->gzipped.size() + sizeof(Entry);
   if (bytes > limit_bytes_) return;
   while (bytes_ + bytes > limit_bytes_) drop(std::prev(entries_.end()));
-  entries_.push_front({key, version, std::move(answer), bytes});
+  entries_.push_front({key, version, until, std::move(answer), bytes});
   by_key_[key] = entries_.begin();
   bytes_ += bytes;
 }
@@ -107,16 +127,22 @@ std::shared_ptr<const Rendered> Lane::answer(const Job& job) {
     return finish(problem(503, open.error().line()));
   }
   // Taken before the reading: a commit in between makes the kept answer too old, never too new.
-  const auto version = store_->data_version();
-  if (!version) {
+  const auto data = store_->data_version();
+  const auto trials = data ? store_->trials_version() : data;
+  if (!trials) {
     store_.reset();
-    return finish(tl::unexpected(version.error()));
+    return finish(tl::unexpected(trials.error()));
   }
+  const DataVersion version{*data, *trials};
   if (!job.key.empty()) {
-    if (auto known = cache_.find(job.key, *version)) return known;
+    if (auto known = cache_.find(job.key, version, AnswerCache::Clock::now())) return known;
   }
+  const auto begun = cpu_time();
   auto made = finish(job.work(*store_));
-  if (!job.key.empty() && made->answer.status == 200) cache_.keep(job.key, *version, made);
+  const auto took = cpu_time() - begun;
+  auto until = AnswerCache::Clock::now();
+  if (took >= long_to_work_out) until += times_as_old * took;
+  if (!job.key.empty() && made->answer.status == 200) cache_.keep(job.key, version, made, until);
   return made;
 }
 

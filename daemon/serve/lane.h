@@ -1,5 +1,6 @@
 // A worker thread with its own connection to the database, a queue before it and a cache behind.
 #pragma once
+#include <chrono>
 #include <condition_variable>
 #include <cstddef>
 #include <deque>
@@ -18,20 +19,34 @@
 
 namespace roundel::serve {
 
+/// What an answer was worked out from.
+struct DataVersion {
+  std::int64_t data{};    ///< another after every commit
+  std::int64_t trials{};  ///< another after every change to trials or notes
+  bool operator==(const DataVersion&) const = default;
+};
+
 /// Answers that are still right: each belongs to a version of the data, and goes when that has
-/// passed. Keeps to `limit_bytes`, forgetting what was asked for longest ago. One thread.
+/// passed; or later, where it may be older. Keeps to `limit_bytes`, forgetting what was asked for
+/// longest ago. One thread.
 class AnswerCache {
  public:
+  using Clock = std::chrono::steady_clock;
+
   explicit AnswerCache(std::size_t limit_bytes) : limit_bytes_(limit_bytes) {}
-  std::shared_ptr<const Rendered> find(const std::string& key, std::int64_t version);
-  void keep(const std::string& key, std::int64_t version, std::shared_ptr<const Rendered> answer);
+  std::shared_ptr<const Rendered> find(const std::string& key, DataVersion version,
+                                       Clock::time_point now = {});
+  /// @param until  until then newer cells do not matter, but trials do
+  void keep(const std::string& key, DataVersion version, std::shared_ptr<const Rendered> answer,
+            Clock::time_point until = {});
   void clear();
   std::size_t bytes() const { return bytes_; }
 
  private:
   struct Entry {
     std::string key;
-    std::int64_t version;
+    DataVersion version;
+    Clock::time_point until;
     std::shared_ptr<const Rendered> answer;
     std::size_t bytes;
   };
@@ -43,7 +58,9 @@ class AnswerCache {
 };
 
 /// Works out answers one after another. Whoever asks again while the data is the same gets the
-/// answer worked out before. All functions may be called from any thread.
+/// answer worked out before; one that took long also a while after, as a page that is left open
+/// asks for a verdict every minute, and each commit brings a few cells more: none takes more than a
+/// thirtieth of a core. All functions may be called from any thread.
 class Lane {
  public:
   struct Job {

@@ -303,8 +303,10 @@ async function ask_about_site(): Promise<void> {
 
 async function ask_for_all(): Promise<void> {
   paths ??= offered();
+  // Its trials say which antenna is the usual one.
+  const site = ask_about_site();
   learn({ offered: await paths });
-  await ask_about_site(); // its trials say which antenna is the usual one
+  await site;
   // A range of time counts back from the record's end, which has to be known first.
   if (state.range !== null) await ask_about_hours();
   cut_asked = "";
