@@ -4,7 +4,7 @@ import { svg } from "../dom";
 import { coordinate, smooth_outline } from "../geometry";
 import { signed } from "../units";
 import { bezel, disc, ring_labels, rings, spokes } from "./grid";
-import { hand } from "./hand";
+import { turn_hand } from "./hand";
 import { band, db_scale, type DbScale } from "./radial";
 import type { PictureOptions } from "./reach_map";
 import { state_band } from "./states";
@@ -120,10 +120,7 @@ export function gain_rose(
     ),
     has_states
       ? state_band(doc, {
-          sectors: data.sectors.map(({ bearing_deg, state }) => ({
-            bearing_deg,
-            state: state ?? "unjudged",
-          })),
+          sectors: data.sectors,
           sector_deg: data.sector_deg,
           inner: radius + band_gap,
           outer: radius + band_gap + band_width,
@@ -141,20 +138,8 @@ export function point_gain_hand(
   rose: GainRose,
   data: GainRoseData,
   bearing_deg: number | null,
-  sector: GainSector | null,
 ): void {
-  if (bearing_deg === null) {
-    rose.hand_layer.replaceChildren();
-    return;
-  }
-  const value_db = sector?.value_db ?? null;
-  rose.hand_layer.replaceChildren(
-    hand(doc, {
-      bearing_deg,
-      sector_deg: data.sector_deg,
-      sector_bearing_deg: sector?.bearing_deg ?? bearing_deg,
-      rim: rose.radius,
-      bead: value_db === null ? null : rose.scale.px(value_db),
-    }),
+  turn_hand(doc, rose.hand_layer, data, bearing_deg, rose.radius, ({ value_db }) =>
+    value_db === null ? null : rose.scale.px(value_db),
   );
 }

@@ -1,6 +1,6 @@
 // The bearing chosen: a hand from the antenna to the scale of degrees, with a bead at the reach.
 import { svg } from "../dom";
-import { at, coordinate, polar, wedge } from "../geometry";
+import { at, coordinate, polar, sector_at, wedge } from "../geometry";
 
 export interface Hand {
   bearing_deg: number;
@@ -45,6 +45,34 @@ export function hand(doc: Document, data: Hand): SVGElement {
     );
   }
   return group;
+}
+
+/**
+ * Moves the hand in its layer, or takes it away. Cheap: nothing else is touched.
+ * @param bead where a sector's bead stands, in pixels from the middle; null: it has none
+ */
+export function turn_hand<T extends { bearing_deg: number }>(
+  doc: Document,
+  layer: SVGElement,
+  circle: { sectors: T[]; sector_deg: number },
+  bearing_deg: number | null,
+  rim: number,
+  bead: (sector: T) => number | null,
+): void {
+  if (bearing_deg === null) {
+    layer.replaceChildren();
+    return;
+  }
+  const sector = sector_at(circle.sectors, bearing_deg);
+  layer.replaceChildren(
+    hand(doc, {
+      bearing_deg,
+      sector_deg: circle.sector_deg,
+      sector_bearing_deg: sector?.bearing_deg ?? bearing_deg,
+      rim,
+      bead: sector === null ? null : bead(sector),
+    }),
+  );
 }
 
 /** The antenna itself, in the middle. */

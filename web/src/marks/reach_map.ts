@@ -7,7 +7,7 @@ import { coast, map_names, type CoastPlace, type Land } from "./coast";
 import { difference } from "./difference";
 import { field } from "./field";
 import { bezel, disc, ring_labels, rings, spokes } from "./grid";
-import { antenna_mark, hand } from "./hand";
+import { antenna_mark, turn_hand } from "./hand";
 import { limits, type LimitOutline } from "./limits";
 import { reach } from "./reach";
 import { range_scale, type RangeScale } from "./scale";
@@ -173,10 +173,7 @@ export function reach_map(doc: Document, data: ReachMapData, options: PictureOpt
     limits(doc, outlines, `${id}-limit`, quiet_bearing_deg(radii)),
     has_states
       ? state_band(doc, {
-          sectors: data.sectors.map(({ bearing_deg, state }) => ({
-            bearing_deg,
-            state: state ?? "unjudged",
-          })),
+          sectors: data.sectors,
           sector_deg: data.sector_deg,
           inner: radius + band_gap,
           outer: radius + band_gap + band_width,
@@ -211,19 +208,7 @@ export function point_hand(
   data: Pick<ReachMapData, "sectors" | "sector_deg">,
   bearing_deg: number | null,
 ): void {
-  if (bearing_deg === null) {
-    map.hand_layer.replaceChildren();
-    return;
-  }
-  const sector = sector_at(data.sectors, bearing_deg);
-  const reach_km = sector?.reach_km ?? null;
-  map.hand_layer.replaceChildren(
-    hand(doc, {
-      bearing_deg,
-      sector_deg: data.sector_deg,
-      sector_bearing_deg: sector?.bearing_deg ?? bearing_deg,
-      rim: map.scale.radius,
-      bead: reach_km === null ? null : map.scale.px(reach_km),
-    }),
+  turn_hand(doc, map.hand_layer, data, bearing_deg, map.scale.radius, ({ reach_km }) =>
+    reach_km === null ? null : map.scale.px(reach_km),
   );
 }

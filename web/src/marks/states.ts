@@ -6,7 +6,8 @@ import { wedge } from "../geometry";
 import { hatch } from "./reach";
 
 export interface StateBand {
-  sectors: { bearing_deg: number; state: SectorState }[];
+  /** A sector without a state is not judged. */
+  sectors: { bearing_deg: number; state?: SectorState | null }[];
   sector_deg: number;
   inner: number;
   outer: number;
@@ -49,7 +50,7 @@ export function state_band(doc: Document, band: StateBand): SVGElement {
   const half_deg = band.sector_deg / 2;
   for (const state of states) {
     const d = band.sectors
-      .filter((sector) => sector.state === state)
+      .filter((sector) => (sector.state ?? "unjudged") === state)
       .map(({ bearing_deg }) =>
         wedge(bearing_deg - half_deg, bearing_deg + half_deg, band.inner, band.outer),
       )

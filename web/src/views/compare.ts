@@ -2,7 +2,7 @@
 import type { CompareAnswer, CompareSector } from "../api";
 import type { Column } from "../columns";
 import { html, set_text } from "../dom";
-import { sector_at, sector_width_deg } from "../geometry";
+import { sector_width_deg } from "../geometry";
 import { gain_rose, point_gain_hand, type GainRose, type GainRoseData } from "../marks/gain_rose";
 import { usual_antenna, value_of, type Model } from "../model";
 import type { ViewState } from "../state";
@@ -12,8 +12,8 @@ import { table_behind } from "./data_table";
 import { dial } from "./dial";
 import { save_buttons } from "./export";
 import { side_px } from "./gain";
-import { bearing_text } from "./words";
-import type { Context, Shown, View } from "./view";
+import { gain_words } from "./words";
+import { drawn_view, type Context, type Shown, type View } from "./view";
 
 const db_column = (
   key: "difference_db" | "low_db" | "high_db",
@@ -90,7 +90,6 @@ export function compare_view(context: Context): View {
   );
   let data: GainRoseData | null = null;
   let drawn: unknown[] = [];
-  let latest: Shown | null = null;
 
   function draw({ model, state, bearing_deg }: Shown): void {
     element.hidden = state.against === null || model.compare === null;
@@ -137,30 +136,9 @@ export function compare_view(context: Context): View {
       behind.show(columns, answer.sectors, strings.compare_title, state.units);
     }
     if (rose === null || data === null) return;
-    const chosen = state.bearing_deg;
-    const sector = bearing_deg === null ? null : sector_at(data.sectors, bearing_deg);
-    point_gain_hand(doc, rose, data, bearing_deg, sector);
-    const value = chosen === null ? null : (sector_at(data.sectors, chosen)?.value_db ?? null);
-    chooser.show(
-      chosen,
-      data.sector_deg,
-      chosen === null
-        ? null
-        : strings.bearing_value(
-            bearing_text(chosen),
-            value === null ? strings.not_judged : db_text(value),
-          ),
-    );
+    point_gain_hand(doc, rose, data, bearing_deg);
+    chooser.show(state.bearing_deg, data, gain_words);
   }
 
-  new ResizeObserver(() => {
-    if (latest !== null) draw(latest);
-  }).observe(element);
-  return {
-    element,
-    update(shown) {
-      latest = shown;
-      draw(shown);
-    },
-  };
+  return drawn_view(element, draw);
 }

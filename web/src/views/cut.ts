@@ -10,7 +10,7 @@ import { strings } from "../strings";
 import { grouped, seconds_of, time_text } from "../units";
 import { table_behind } from "./data_table";
 import { save_buttons } from "./export";
-import type { Context, Shown, View } from "./view";
+import { drawn_view, type Context, type Shown, type View } from "./view";
 
 function sector_text(answer: CutAnswer): string {
   const half_deg = answer.sector_deg / 2;
@@ -64,7 +64,6 @@ export function cut_view({ doc }: Context): View {
     rest,
   );
   let drawn: unknown[] = [];
-  let latest: Shown | null = null;
 
   function draw_hours(answer: CutAnswer, width: number): void {
     const list = answer.hours ?? [];
@@ -137,14 +136,5 @@ export function cut_view({ doc }: Context): View {
     draw_hours(answer, width);
   }
 
-  new ResizeObserver(() => {
-    if (latest !== null) draw(latest);
-  }).observe(element);
-  return {
-    element,
-    update(shown) {
-      latest = shown;
-      draw(shown);
-    },
-  };
+  return drawn_view(element, draw);
 }

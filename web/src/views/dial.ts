@@ -1,7 +1,8 @@
 // Chooses a bearing on a round picture: pointer, tap and keys. To a screen reader it is a slider.
 import { html } from "../dom";
-import { bearing_of, wrap_deg } from "../geometry";
+import { bearing_of, sector_at, wrap_deg } from "../geometry";
 import { strings } from "../strings";
+import { bearing_text } from "./words";
 import type { Context } from "./view";
 
 const key_steps: Record<string, number> = {
@@ -14,8 +15,12 @@ const page_step_deg = 30;
 
 export interface Dial {
   element: HTMLElement;
-  /** @param words of the chosen bearing, for a screen reader; null: none is chosen */
-  show(chosen_deg: number | null, step_deg: number, words: string | null): void;
+  /** @param value of the sector chosen, in words for a screen reader */
+  show<T extends { bearing_deg: number }>(
+    chosen_deg: number | null,
+    circle: { sectors: T[]; sector_deg: number },
+    value: (sector: T) => string,
+  ): void;
 }
 
 /** What a key makes of the bearing chosen; undefined: the key is not ours. */
@@ -72,11 +77,17 @@ export function dial({ doc, set, preview }: Context, label: string): Dial {
   });
   return {
     element,
-    show(chosen, step, words) {
+    show(chosen, { sectors, sector_deg }, value) {
       chosen_deg = chosen;
-      step_deg = step;
+      step_deg = sector_deg;
+      const sector = chosen === null ? null : sector_at(sectors, chosen);
       element.setAttribute("aria-valuenow", String(chosen ?? 0));
-      element.setAttribute("aria-valuetext", words ?? strings.bearing_none);
+      element.setAttribute(
+        "aria-valuetext",
+        chosen === null || sector === null
+          ? strings.bearing_none
+          : strings.bearing_value(bearing_text(chosen), value(sector)),
+      );
     },
   };
 }

@@ -1,15 +1,15 @@
 // The second polar plot: gain by bearing with its band; there when there is a verdict.
 import type { VerdictAnswer } from "../api";
 import { html, set_text } from "../dom";
-import { sector_at, sector_width_deg } from "../geometry";
+import { sector_width_deg } from "../geometry";
 import { gain_rose, point_gain_hand, type GainRose, type GainRoseData } from "../marks/gain_rose";
 import { has_reach, value_of } from "../model";
 import { strings } from "../strings";
-import { db_text, percent_text } from "../units";
+import { percent_text } from "../units";
 import { dial } from "./dial";
 import { save_buttons } from "./export";
-import { bearing_text } from "./words";
-import type { Context, Shown, View } from "./view";
+import { gain_words } from "./words";
+import { drawn_view, type Context, type Shown, type View } from "./view";
 
 function data_of(verdict: VerdictAnswer): GainRoseData {
   return {
@@ -59,7 +59,6 @@ export function gain_view(context: Context): View {
   );
   let data: GainRoseData | null = null;
   let drawn: unknown[] = [];
-  let latest: Shown | null = null;
 
   function draw({ model, state, bearing_deg }: Shown): void {
     const verdict = has_reach(model) ? value_of(model.verdict) : null;
@@ -82,30 +81,9 @@ export function gain_view(context: Context): View {
       );
     }
     if (rose === null || data === null) return;
-    const sector = bearing_deg === null ? null : sector_at(data.sectors, bearing_deg);
-    point_gain_hand(doc, rose, data, bearing_deg, sector);
-    const chosen = state.bearing_deg;
-    const gain = chosen === null ? null : (sector_at(data.sectors, chosen)?.value_db ?? null);
-    chooser.show(
-      chosen,
-      data.sector_deg,
-      chosen === null
-        ? null
-        : strings.bearing_value(
-            bearing_text(chosen),
-            gain === null ? strings.not_judged : db_text(gain),
-          ),
-    );
+    point_gain_hand(doc, rose, data, bearing_deg);
+    chooser.show(state.bearing_deg, data, gain_words);
   }
 
-  new ResizeObserver(() => {
-    if (latest !== null) draw(latest);
-  }).observe(element);
-  return {
-    element,
-    update(shown) {
-      latest = shown;
-      draw(shown);
-    },
-  };
+  return drawn_view(element, draw);
 }

@@ -1,6 +1,5 @@
 // The map: draws when its data change, follows the pointer, takes keys.
 import { html, svg } from "../dom";
-import { sector_at } from "../geometry";
 import { point_hand, reach_map, type ReachMap, type ReachMapData } from "../marks/reach_map";
 import { state_fill, state_patterns, states } from "../marks/states";
 import {
@@ -17,8 +16,7 @@ import { strings } from "../strings";
 import { range_text, type Units } from "../units";
 import { dial } from "./dial";
 import { save_buttons } from "./export";
-import { bearing_text } from "./words";
-import type { Context, Shown, View } from "./view";
+import { drawn_view, type Context, type Shown, type View } from "./view";
 
 function describe(data: ReachMapData, units: Units): string {
   const ranges = data.sectors.flatMap(({ reach_km }) => (reach_km === null ? [] : [reach_km]));
@@ -168,7 +166,6 @@ export function map_view(context: Context): View {
   );
   let data: ReachMapData | null = null;
   let drawn: unknown[] = [];
-  let latest: Shown | null = null;
 
   function size_px(): number {
     // No higher than the window, so that the whole circle can be seen at once.
@@ -201,31 +198,13 @@ export function map_view(context: Context): View {
   function point({ state, bearing_deg }: Shown): void {
     if (map === null || data === null) return;
     point_hand(doc, map, data, bearing_deg);
-    const chosen = state.bearing_deg;
-    const reach_km = chosen === null ? null : (sector_at(data.sectors, chosen)?.reach_km ?? null);
-    chooser.show(
-      chosen,
-      data.sector_deg,
-      chosen === null
-        ? null
-        : strings.bearing_value(
-            bearing_text(chosen),
-            reach_km === null ? strings.no_reach : range_text(state.units, reach_km),
-          ),
+    chooser.show(state.bearing_deg, data, ({ reach_km }) =>
+      reach_km === null ? strings.no_reach : range_text(state.units, reach_km),
     );
   }
 
-  new ResizeObserver(() => {
-    if (latest === null) return;
-    draw(latest);
-    point(latest);
-  }).observe(element);
-  return {
-    element,
-    update(shown) {
-      latest = shown;
-      draw(shown);
-      point(shown);
-    },
-  };
+  return drawn_view(element, (shown) => {
+    draw(shown);
+    point(shown);
+  });
 }

@@ -16,7 +16,7 @@ import { strings } from "../strings";
 import { db_text, grouped, percent_text, seconds_of, signed, time_text } from "../units";
 import { table_behind } from "./data_table";
 import { save_buttons } from "./export";
-import type { Context, Shown, View } from "./view";
+import { drawn_view, type Context, type Shown, type View } from "./view";
 
 const hour_s = 3600;
 const hours_height = 84;
@@ -273,14 +273,8 @@ export function time_view({ doc, set }: Context): View {
     show_brush(state);
   }
 
-  new ResizeObserver(() => {
-    if (latest !== null) draw(latest);
-  }).observe(element);
-  return {
-    element,
-    update(shown) {
-      latest = shown;
-      draw(shown);
-    },
-  };
+  return drawn_view(element, (shown) => {
+    latest = shown;
+    draw(shown);
+  });
 }

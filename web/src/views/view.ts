@@ -20,6 +20,21 @@ export interface Shown {
   bearing_deg: number | null;
 }
 
+/** A view that is drawn as wide as it is: anew whenever anything, or its width, has changed. */
+export function drawn_view(element: HTMLElement, draw: (shown: Shown) => void): View {
+  let latest: Shown | null = null;
+  new ResizeObserver(() => {
+    if (latest !== null) draw(latest);
+  }).observe(element);
+  return {
+    element,
+    update(shown) {
+      latest = shown;
+      draw(shown);
+    },
+  };
+}
+
 export interface View {
   element: HTMLElement;
   /** Called for any change; does nothing where its own part has not changed. */

@@ -4,7 +4,7 @@ import { compass_point, three_digits } from "../geometry";
 import type { Model } from "../model";
 import { value_of } from "../model";
 import { strings } from "../strings";
-import { grouped, metres_per_foot, range_text, type Units } from "../units";
+import { db_text, grouped, metres_per_foot, range_text, type Units } from "../units";
 
 function degrees_minutes(value_deg: number, positive: string, negative: string): string {
   const minutes = Math.round(Math.abs(value_deg) * 60);
@@ -48,4 +48,9 @@ export function reach_sentence(model: Model, units: Units): string | null {
     range_text(units, farthest.reach_km ?? 0),
     bearing_text(farthest.bearing_deg),
   );
+}
+
+/** A gain as a screen reader tells it. */
+export function gain_words({ value_db }: { value_db: number | null }): string {
+  return value_db === null ? strings.not_judged : db_text(value_db);
 }
