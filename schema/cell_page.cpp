@@ -1,5 +1,8 @@
 #include "schema/cell_page.h"
 
+#include <bit>
+#include <cstring>
+
 #include "schema/store_impl.h"
 
 namespace roundel::schema {
@@ -12,37 +15,34 @@ constexpr std::size_t least_row_bytes = 2 + columns + 1;  // sizes of payload, k
 
 std::size_t u16(const unsigned char* at) { return std::size_t{at[0]} << 8U | at[1]; }
 
-// A signed big-endian integer.
-template <int bytes>
-std::int64_t integer(const unsigned char* at) {
-  auto value = static_cast<std::uint64_t>(static_cast<std::int64_t>(static_cast<signed char>(*at)));
-  for (int i = 1; i < bytes; ++i) value = value << 8U | at[i];
-  return static_cast<std::int64_t>(value);
+// How a value of a serial type is read from the eight bytes that end with it: without a branch,
+// since types change from row to row.
+struct SerialType {
+  std::size_t bytes;
+  unsigned shift;         // brings the value's sign to the top, and back
+  std::uint64_t mask;     // 0 where the type is the value
+  std::int64_t constant;  // that value
+  bool is_integer;        // or NULL
+};
+constexpr SerialType sized(std::size_t bytes) {
+  return {bytes, 64 - 8 * static_cast<unsigned>(bytes), ~std::uint64_t{0}, 0, true};
 }
+constexpr SerialType constant(std::int64_t value, bool is_integer = true) {
+  return {0, 0, 0, value, is_integer};
+}
+constexpr SerialType serial[] = {constant(0), sized(1),   sized(2), sized(3),
+                                 sized(4),    sized(6),   sized(8), constant(0, false),
+                                 constant(0), constant(1)};
+constexpr unsigned char type_null = 0, type_most = 9;
 
-// Bytes that a value of a serial type takes; types above are no integers.
-constexpr std::size_t type_bytes[] = {0, 1, 2, 3, 4, 6, 8, 8, 0, 0};
-constexpr unsigned char type_null = 0, type_real = 7, type_most = 9;
-
-std::int64_t value_of(unsigned char type, const unsigned char* at) {
-  switch (type) {
-    case 1:
-      return integer<1>(at);
-    case 2:
-      return integer<2>(at);
-    case 3:
-      return integer<3>(at);
-    case 4:
-      return integer<4>(at);
-    case 5:
-      return integer<6>(at);
-    case 6:
-      return integer<8>(at);
-    case 9:
-      return 1;
-    default:
-      return 0;
-  }
+// The signed big-endian integer that ends at `end`. The page's header and the row's own stand
+// before it, so that eight bytes do.
+std::int64_t value_before(const unsigned char* end, const SerialType& type) {
+  std::uint64_t bits{};
+  std::memcpy(&bits, end - sizeof bits, sizeof bits);
+  if constexpr (std::endian::native == std::endian::little) bits = __builtin_bswap64(bits);
+  const auto value = static_cast<std::int64_t>(bits << type.shift) >> type.shift;
+  return static_cast<std::int64_t>(static_cast<std::uint64_t>(value) & type.mask) + type.constant;
 }
 
 // One row at `at`; false where it is laid out otherwise or does not end before `end`.
@@ -65,18 +65,19 @@ bool read_row(const unsigned char* at, const unsigned char* end, CellRow& row) {
     return false;
   const unsigned char* const types = at + 1;
   std::size_t body = 0;
+  bool are_integers = types[0] == type_null;
   for (std::size_t i = 0; i < columns; ++i) {
-    if (types[i] > type_most || types[i] == type_real) return false;
-    body += type_bytes[types[i]];
+    if (types[i] > type_most) return false;
+    body += serial[types[i]].bytes;
+    are_integers = are_integers && serial[types[i]].is_integer;
   }
-  if (payload != columns + 1 + body || types[0] != type_null) return false;
+  if (payload != columns + 1 + body || !are_integers) return false;
   const unsigned char* value = types + columns;
   std::size_t column = 1;
   const auto next = [&] {
-    const unsigned char type = types[column++];
-    const std::int64_t read = value_of(type, value);
-    value += type_bytes[type];
-    return read;
+    const SerialType& type = serial[types[column++]];
+    value += type.bytes;
+    return value_before(value, type);
   };
   row.id = static_cast<std::int64_t>(key);
   row.heard = next();
