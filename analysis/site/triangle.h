@@ -1,7 +1,8 @@
 // The plane triangle of antenna, aircraft and the Earth's centre.
 #pragma once
 #include <cmath>
-#include <numbers>
+
+#include "analysis/site/arctangent.h"
 
 namespace roundel::site {
 
@@ -37,7 +38,7 @@ inline Upright solve(double range_km, double radius_km, double antenna_m,
   const double drop = 2 * r2 * sine * sine;
   const double slant_km = std::sqrt(above * above + 2 * r1 * drop);
   const double across = 2 * r2 * sine * cosine;
-  return {slant_km, std::atan2(above - drop, across) * (180 / std::numbers::pi)};
+  return {slant_km, elevation_of(above - drop, across)};
 }
 
 /// An azimuth in [-180, 180] as a bearing in [0, 360).

@@ -5,6 +5,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "analysis/site/arctangent.h"
 #include "analysis/site/curvature.h"
 #include "analysis/site/grid.h"
 #include "analysis/site/triangle.h"
@@ -94,9 +95,7 @@ Viewpoint::Impl::OnGround Viewpoint::Impl::place(double latitude_deg,
     const double range_km =
         std::sqrt(offset->east_km * offset->east_km + offset->north_km * offset->north_km);
     if (range_km >= near_km)
-      return {range_km,
-              bearing_of(std::atan2(offset->east_km, offset->north_km) * (180 / std::numbers::pi)),
-              *offset};
+      return {range_km, bearing_of(offset->east_km, offset->north_km), *offset};
   }
   const auto there = GeoPoint::make(latitude_deg, longitude_deg, 0);
   if (!there) return {0, 0, {0, 0}};
