@@ -170,21 +170,39 @@ Throttle find_throttle(const Exposure& exposure) {
   return out;
 }
 
-LevelFit fit_rate(const Exposure& exposure, const Throttle& throttle, const Screen& screen,
-                  const LevelFit* start, std::optional<double> softness_db) {
-  const LevelData data = assemble(exposure, screen, true, [&](const Group& group, LevelRow& row) {
+namespace {
+
+LevelData rate_rows(const Exposure& exposure, const Screen& screen) {
+  return assemble(exposure, screen, true, [&](const Group& group, LevelRow& row) {
     if (!usable(group, screen) || group.chances == 0) return false;
     row.offset_db = static_cast<float>(geometry_db(group));
     row.chances = group.chances;
     row.observed = group.heard;
     return true;
   });
+}
+
+LevelOptions rate_options(const Throttle& throttle) {
   LevelOptions options;
   options.messages_per_chance = throttle.messages_per_chance;
+  options.covariate_prior[aspect_covariates] = edge_prior_db;
+  return options;
+}
+
+}  // namespace
+
+LevelFit fit_rate(const Exposure& exposure, const Throttle& throttle, const Screen& screen,
+                  const LevelFit* start, std::optional<double> softness_db) {
+  LevelOptions options = rate_options(throttle);
   options.start = start;
   options.softness_db = softness_db;
-  options.covariate_prior[aspect_covariates] = edge_prior_db;
-  return fit_levels(data, options);
+  return fit_levels(rate_rows(exposure, screen), options);
+}
+
+LevelFit start_rate(const Exposure& part, const Throttle& throttle, const Screen& screen) {
+  LevelOptions options = rate_options(throttle);
+  options.errors = false;
+  return fit_levels(rate_rows(part, screen), options);
 }
 
 LevelFit fit_strength(const Exposure& exposure, const LevelFit& rate, const Screen& screen) {

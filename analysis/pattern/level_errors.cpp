@@ -6,9 +6,6 @@
 namespace roundel::pattern::levels {
 
 void Fitter::finish(LevelFit& fit) {
-  const int n = n_sectors_ + k_;
-  const Eigen::LDLT<MatrixXd> solver(matrix_);
-  const MatrixXd inverse = solver.solve(MatrixXd::Identity(n, n));
   fit.gain_db = state_.gain.array() + centre_;
   fit.beta = state_.beta;
   fit.softness_db = state_.softness;
@@ -18,15 +15,20 @@ void Fitter::finish(LevelFit& fit) {
   fit.sigma_block_db = sigma_block_;
   fit.noise_db = noise_;
   fit.log_likelihood = log_likelihood_;
+  if (!options_.errors) return;
+  const Eigen::Index n = n_sectors_ + static_cast<Eigen::Index>(k_);
+  const Eigen::LDLT<MatrixXd> solver(matrix_);
+  const MatrixXd inverse = solver.solve(MatrixXd::Identity(n, n));
   fit.model_covariance = inverse.topLeftCorner(n_sectors_, n_sectors_);
   robust(fit, inverse);
 }
 
 // Sandwich: each flight's score, inflated by its own leverage.
 void Fitter::robust(LevelFit& fit, const MatrixXd& inverse) {
-  const int n = n_sectors_ + k_;
+  const int k = static_cast<int>(k_);
+  const int n = n_sectors_ + k;
   fit.influence = MatrixXd::Zero(data_.n_flights, n_sectors_);
-  MatrixXd beta_influence = MatrixXd::Zero(data_.n_flights, k_);
+  MatrixXd beta_influence = MatrixXd::Zero(data_.n_flights, k);
   fit.sector_flights.assign(static_cast<std::size_t>(n_sectors_), 0);
   std::vector<double> total(static_cast<std::size_t>(n_sectors_), 0.0);
   std::vector<double> squares(static_cast<std::size_t>(n_sectors_), 0.0);
@@ -36,7 +38,7 @@ void Fitter::robust(LevelFit& fit, const MatrixXd& inverse) {
     support.clear();
     for (std::size_t b = begin; b < end; ++b) support.push_back(data_.blocks[b].sector);
     const int n_blocks = static_cast<int>(support.size());
-    for (int k = 0; k < k_; ++k) support.push_back(n_sectors_ + k);
+    for (int i = 0; i < k; ++i) support.push_back(n_sectors_ + i);
     const int size = static_cast<int>(support.size());
     MatrixXd own = MatrixXd::Zero(size, size);
     VectorXd score = VectorXd::Zero(size);
@@ -61,7 +63,7 @@ void Fitter::robust(LevelFit& fit, const MatrixXd& inverse) {
     for (int i = 0; i < size; ++i)
       shift += inverse.col(support[static_cast<std::size_t>(i)]) * inflated[i];
     fit.influence.row(flight) = shift.head(n_sectors_).transpose();
-    beta_influence.row(flight) = shift.tail(k_).transpose();
+    beta_influence.row(flight) = shift.tail(k).transpose();
   });
   fit.covariance = fit.influence.transpose() * fit.influence;
   const MatrixXd beta_covariance = beta_influence.transpose() * beta_influence;
@@ -89,35 +91,41 @@ double Fitter::bearing_off_deg(const LevelBlock& block) const {
 void Fitter::own_equations(std::uint32_t flight, std::size_t begin, std::size_t end, MatrixXd& own,
                            VectorXd& score) const {
   const auto n_blocks = static_cast<int>(end - begin);
+  const auto k = static_cast<int>(k_);
   double information = flight_precision(),
          flight_score = -flight_precision() * state_.flight[flight];
-  Small cross = Small::Zero(k_);
+  PerCovariate cross{}, own_score{};
+  PerPair own_square{};
   std::vector<Reduced> reduced;
   for (std::size_t b = begin; b < end; ++b) {
     reduced.push_back(reduce(b));
     information += reduced.back().information;
     flight_score += reduced.back().score;
-    cross += reduced.back().cross;
-    own.bottomRightCorner(k_, k_) += reduced_square(b);
-    score.tail(k_) += reduced_score(b);
+    for (std::size_t i = 0; i < k_; ++i) cross[i] += reduced.back().cross[i];
+    add_reduced(b, own_score, own_square);
   }
   const bool random = options_.random_flights && information > 0;
+  const double per_information = random ? 1 / information : 0;
   for (int i = 0; i < n_blocks; ++i) {
     const Reduced& r = reduced[static_cast<std::size_t>(i)];
-    score[i] += r.score;
-    own(i, i) += r.information;
-    own.block(i, n_blocks, 1, k_) += r.cross.transpose();
-    if (!random) continue;
-    score[i] -= r.information * flight_score / information;
-    own.block(i, n_blocks, 1, k_) -= r.information / information * cross.transpose();
+    const double share = r.information * per_information;
+    score[i] = r.score - share * flight_score;
+    for (int c = 0; c < k; ++c)
+      own(i, n_blocks + c) =
+          r.cross[static_cast<std::size_t>(c)] - share * cross[static_cast<std::size_t>(c)];
     for (int j = 0; j < n_blocks; ++j)
-      own(i, j) -= r.information * reduced[static_cast<std::size_t>(j)].information / information;
+      own(j, i) = -share * reduced[static_cast<std::size_t>(j)].information;
+    own(i, i) += r.information;
   }
-  if (random) {
-    own.bottomRightCorner(k_, k_) -= cross * cross.transpose() / information;
-    score.tail(k_) -= cross * (flight_score / information);
+  std::size_t pair = 0;
+  for (int i = 0; i < k; ++i) {
+    const double of_i = cross[static_cast<std::size_t>(i)] * per_information;
+    score[n_blocks + i] = own_score[static_cast<std::size_t>(i)] - of_i * flight_score;
+    for (int j = i; j < k; ++j)
+      own(n_blocks + i, n_blocks + j) = own(n_blocks + j, n_blocks + i) =
+          own_square[pair++] - of_i * cross[static_cast<std::size_t>(j)];
   }
-  own.bottomLeftCorner(k_, n_blocks) = own.topRightCorner(n_blocks, k_).transpose();
+  own.bottomLeftCorner(k, n_blocks) = own.topRightCorner(n_blocks, k).transpose();
 }
 
 }  // namespace roundel::pattern::levels

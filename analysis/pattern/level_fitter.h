@@ -17,10 +17,12 @@ namespace roundel::pattern::levels {
 using Eigen::MatrixXd;
 using Eigen::VectorXd;
 
-// The softness is estimated as one more covariate, last in beta's working vector.
-constexpr int max_k = max_covariates + 2;  // even, so that packets of two doubles fit
-using Small = Eigen::Matrix<double, Eigen::Dynamic, 1, 0, max_k, 1>;
-using SmallSquare = Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, 0, max_k, max_k>;
+// The softness is estimated as one more covariate, last in beta's working vector. Sums by covariate
+// stand in plain arrays, of which the first k, or k (k + 1) / 2, count: there are as many of them
+// as blocks, and vectors of varying size cost more than what is summed.
+constexpr std::size_t max_k = max_covariates + 1;
+using PerCovariate = std::array<double, max_k>;
+using PerPair = std::array<double, max_k*(max_k + 1) / 2>;  // upper triangle, by rows of k
 
 // One value for each node of the quadrature, and one more to fill a register.
 using Lanes = Eigen::Array<double, 6, 1>;
@@ -28,23 +30,23 @@ using Lanes = Eigen::Array<double, 6, 1>;
 // How a block's level is taken: at its mode, or by quadrature over five nodes.
 enum class Rule { mode, five_nodes };
 
-// What a pass over all rows is for: a step needs slopes, to tell whether one was good does not.
-enum class For { steps, trial };
-
 // What the rows of one block say, its own level integrated out: posterior means over that level.
 struct BlockSum {
   double information{};  // of the block's level
   double score{};
-  Small cross;  // information x covariates
-  Small covariate_score;
-  SmallSquare square;         // information x covariates x covariates
   double log_marginal{};      // log of the integral over the block's level
   double mean{}, variance{};  // of that level
+  PerCovariate cross{};       // information x covariates
+  PerCovariate covariate_score{};
+  PerPair square{};  // information x covariates x covariates
 };
 
-struct NodeSum;
-struct LaneSum;
 struct RowSlope;
+
+// A row's part at every node of the quadrature.
+struct RowLanes {
+  Lanes score, information, z;
+};
 
 // All that is estimated by scoring steps.
 struct State {
@@ -83,14 +85,13 @@ class Fitter {
   // level_rows.cpp
   RowSlope slope(const LevelRow& row, double level_db) const;
   double level_of(const LevelBlock& block, const LevelRow& row) const;
-  void pass(For what = For::steps);
-  NodeSum rows_at(const LevelBlock& block, double block_level) const;
-  void mix(BlockSum& sum, const NodeSum& node, double weight) const;
-  static void clear(BlockSum& sum);
-  void integrate(std::size_t b, For what);
+  void pass();
+  double add_row(BlockSum& sum, const LevelRow& row, double level_db) const;
+  void add_covariates(BlockSum& sum, const LevelRow& row, double score, double information,
+                      double score_z, double information_z, double information_zz) const;
+  void integrate(std::size_t b);
   void take_mode(std::size_t b);
-  template <bool with_covariates>
-  void add_rows_at_nodes(const LevelBlock& block, const Lanes& block_level, LaneSum& sum) const;
+  Lanes rows_at_nodes(const LevelBlock& block, const Lanes& block_level);
   void evaluate(std::size_t b);
   void recentre();
   void add_ceiling(const LevelRow& row, double level_db);
@@ -105,7 +106,7 @@ class Fitter {
   // What is left of a block once its own level has been eliminated.
   struct Reduced {
     double information{}, score{};
-    Small cross;
+    PerCovariate cross{};
   };
   Reduced reduce(std::size_t b) const {
     const BlockSum& sum = sums_[b];
@@ -113,19 +114,28 @@ class Fitter {
     const double kept = block_precision() / (sum.information + block_precision());
     // Off its posterior mean a block's level takes part of the score; on it, none.
     const double left = (1 - kept) * (sum.score - block_precision() * sum.mean);
-    return {sum.information * kept, sum.score - left, sum.cross * kept};
+    Reduced out{sum.information * kept, sum.score - left, {}};
+    for (std::size_t i = 0; i < k_; ++i) out.cross[i] = sum.cross[i] * kept;
+    return out;
   }
-  Small reduced_score(std::size_t b) const {
+  // The same for the covariates' own part, added up.
+  void add_reduced(std::size_t b, PerCovariate& score, PerPair& square) const {
     const BlockSum& sum = sums_[b];
-    if (!options_.random_flights) return sum.covariate_score;
-    return sum.covariate_score - sum.cross * ((sum.score - block_precision() * sum.mean) /
-                                              (sum.information + block_precision()));
+    const double per_all =
+        options_.random_flights ? 1 / (sum.information + block_precision()) : 0.0;
+    const double left = (sum.score - block_precision() * sum.mean) * per_all;
+    std::size_t pair = 0;
+    for (std::size_t i = 0; i < k_; ++i) {
+      score[i] += sum.covariate_score[i] - sum.cross[i] * left;
+      for (std::size_t j = i; j < k_; ++j, ++pair)
+        square[pair] += sum.square[pair] - sum.cross[i] * sum.cross[j] * per_all;
+    }
   }
-  // The same for the covariates' own part.
-  SmallSquare reduced_square(std::size_t b) const {
-    const BlockSum& sum = sums_[b];
-    if (!options_.random_flights) return sum.square;
-    return sum.square - sum.cross * sum.cross.transpose() / (sum.information + block_precision());
+  double dot(const PerCovariate& values, const VectorXd& solved) const {
+    double out = 0;
+    for (std::size_t i = 0; i < k_; ++i)
+      out += values[i] * solved[n_sectors_ + static_cast<Eigen::Index>(i)];
+    return out;
   }
 
   // Visits each flight's range of blocks.
@@ -146,7 +156,8 @@ class Fitter {
   void add_priors();
   bool climb(LevelFit& fit, int most);
   void settle_levels();
-  double update();
+  double update(bool& is_sure);
+  double size_of(const State& step) const;
   State full_step() const;
   State level_step(const VectorXd& solved) const;
   double objective() const;
@@ -164,15 +175,16 @@ class Fitter {
   const LevelOptions& options_;
   const bool is_rate_, fits_softness_;
   bool holds_softness_ = false;
-  const int n_sectors_, n_beta_, k_;
+  const int n_sectors_, n_beta_;
+  const std::size_t k_;  // covariates, the softness with them
   State state_;
   std::vector<double> ceiling_, hour_score_, hour_information_;
   double sigma_flight_{}, sigma_block_{}, noise_ = 1, centre_ = 0, residual_ = 0;
   double log_likelihood_{}, estimated_levels_{};
   std::vector<BlockSum> sums_;
   std::vector<double> width_, weight_;
+  std::vector<RowLanes> of_row_;  // of the block being integrated
   Rule rule_ = Rule::mode;
-  bool has_slopes_ = true;  // the last pass left what eliminate() needs
   double half_log_precision_ = 0;
   MatrixXd matrix_;
   VectorXd right_;

@@ -13,7 +13,7 @@ Fitter::Fitter(const LevelData& data, const LevelOptions& options)
       fits_softness_(is_rate_ && !options.softness_db),
       n_sectors_(data.n_sectors),
       n_beta_(data.n_covariates),
-      k_(data.n_covariates + (fits_softness_ ? 1 : 0)) {
+      k_(static_cast<std::size_t>(data.n_covariates) + (fits_softness_ ? 1U : 0U)) {
   state_.gain = VectorXd::Zero(n_sectors_);
   state_.beta = VectorXd::Zero(n_beta_);
   state_.flight.assign(static_cast<std::size_t>(data.n_flights), 0.0);
@@ -26,10 +26,6 @@ Fitter::Fitter(const LevelData& data, const LevelOptions& options)
   sigma_flight_ = options.random_flights ? 3.0 : 0.0;
   sigma_block_ = options.random_flights ? 1.0 : 0.0;
   sums_.resize(data.blocks.size());
-  for (BlockSum& sum : sums_) {
-    sum.cross = sum.covariate_score = Small::Zero(k_);
-    sum.square = SmallSquare::Zero(k_, k_);
-  }
   if (!is_rate_) start_strength();
   if (is_rate_ && options.ceiling_by_hour) start_ceiling();
   if (options.start && is_rate_) start_from(*options.start);

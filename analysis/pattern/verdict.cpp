@@ -327,7 +327,7 @@ Verdict judge(const Exposure& exposure, const Reach& reach, const VerdictOptions
   if (take_cutoffs() || any(screen.hours_out) || is_large) {
     // Not from the fit that took walls for weakness: that is too far off to climb back from.
     const LevelFit start =
-        is_large ? fit_rate(thinned(few, start_flights_per_sector), out.throttle, screen)
+        is_large ? start_rate(thinned(few, start_flights_per_sector), out.throttle, screen)
                  : LevelFit{};
     rate = fit_rate(exposure, out.throttle, screen, is_large ? &start : nullptr);
     cutoffs = find_cutoffs(exposure, rate, out.throttle);
