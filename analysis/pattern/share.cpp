@@ -7,10 +7,17 @@
 
 namespace roundel::pattern {
 
+double normal_reach(double confidence) {
+  // In double throughout: Boost fills its tables for long double before main(), and that throws
+  // under valgrind, which computes long double in double.
+  using Policy = boost::math::policies::policy<boost::math::policies::promote_double<false>>;
+  return quantile(boost::math::normal_distribution<double, Policy>(), 0.5 + confidence / 2);
+}
+
 ShareInterval wilson(std::int64_t successes, std::int64_t trials, double confidence) {
   assert(successes >= 0 && successes <= trials);
   if (trials == 0) return {0, 1};
-  const double z = quantile(boost::math::normal(), 0.5 + confidence / 2);
+  const double z = normal_reach(confidence);
   const auto n = static_cast<double>(trials);
   const double p = static_cast<double>(successes) / n, scale = 1 / (1 + z * z / n);
   const double middle = scale * (p + z * z / (2 * n));

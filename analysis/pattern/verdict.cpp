@@ -2,9 +2,10 @@
 
 #include <algorithm>
 #include <array>
-#include <boost/math/distributions/normal.hpp>
 #include <cmath>
 #include <numeric>
+
+#include "roundel/pattern/share.h"
 
 namespace roundel::pattern {
 namespace {
@@ -380,7 +381,7 @@ Verdict judge(const Exposure& exposure, const Reach& reach, const VerdictOptions
   out.ceiling = median(rate.ceiling);
   out.sigma_flight_db = rate.sigma_flight_db;
 
-  const double z = quantile(boost::math::normal(), 0.5 + options.confidence / 2);
+  const double z = normal_reach(options.confidence);
   const std::vector<FarFlights> far = far_flights(exposure);
   for (std::size_t s = 0; s < combined.known.size(); ++s) {
     SectorVerdict sector;

@@ -1,15 +1,19 @@
 #include "analysis/trial/difference.h"
 
 #include <algorithm>
-#include <boost/math/distributions/normal.hpp>
 #include <boost/math/distributions/students_t.hpp>
 #include <cmath>
 #include <unordered_map>
 
 #include "analysis/trial/false_discovery.h"
+#include "roundel/pattern/share.h"
 
 namespace roundel::trial {
 namespace {
+
+// In double throughout, as pattern::normal_reach() is and for its reason.
+using StudentsT = boost::math::students_t_distribution<
+    double, boost::math::policies::policy<boost::math::policies::promote_double<false>>>;
 
 using Eigen::MatrixXd;
 using Eigen::VectorXd;
@@ -129,7 +133,7 @@ std::optional<Comparison::Overall> overall(const Difference& difference, double 
   Comparison::Overall out;
   out.value_db = weight.dot(difference.value);
   variance += scale_variance(difference, out.value_db) + common_error_db * common_error_db;
-  const double z = quantile(boost::math::normal(), 0.5 + confidence / 2);
+  const double z = pattern::normal_reach(confidence);
   out.low_db = out.value_db - z * std::sqrt(variance);
   out.high_db = out.value_db + z * std::sqrt(variance);
   return out;
@@ -150,7 +154,7 @@ std::vector<CompareSector> sectors_of(const Difference& difference, const Compar
     const double value = difference.value[s];
     const double se =
         std::sqrt(std::max(1e-8, difference.covariance(s, s)) + scale_variance(difference, value));
-    const boost::math::students_t t(difference.freedom[i]);
+    const StudentsT t(difference.freedom[i]);
     const double half = quantile(t, 0.5 + options.confidence / 2) * se;
     sector.difference_db = value;
     sector.low_db = value - half;

@@ -4,11 +4,11 @@
 #include <Eigen/LU>
 #include <algorithm>
 #include <array>
-#include <boost/math/distributions/normal.hpp>
 #include <cmath>
 #include <optional>
 
 #include "roundel/pattern/circle.h"
+#include "roundel/pattern/share.h"
 #include "roundel/trial/mast_model.h"
 
 namespace roundel::trial {
@@ -218,7 +218,7 @@ MastFit fit_mast(const pattern::Curve& curve, double confidence) {
   if (!model) return out;
   const double scale =
       std::max(1.0, best.chi2 / static_cast<double>(std::max<std::size_t>(1, fit.n_known() - 4)));
-  const double z = quantile(boost::math::normal(), 0.5 + confidence / 2);
+  const double z = pattern::normal_reach(confidence);
   Vector3d low = best.at, high = best.at;
   for (const Mast& one : minima) {
     if ((one.chi2 - best.chi2) / scale > z * z) continue;

@@ -3,7 +3,6 @@
 #include <Eigen/Cholesky>
 #include <algorithm>
 #include <array>
-#include <boost/math/distributions/normal.hpp>
 #include <cmath>
 #include <map>
 #include <numbers>
@@ -13,6 +12,7 @@
 #include "analysis/trial/separate_design.h"
 #include "analysis/trial/softness.h"
 #include "roundel/pattern/gain.h"
+#include "roundel/pattern/share.h"
 
 namespace roundel::trial {
 namespace {
@@ -187,7 +187,7 @@ struct SeparateBuilder::Impl {
     }
   }
 
-  double z() const { return quantile(boost::math::normal(), 0.5 + out.confidence / 2); }
+  double z() const { return pattern::normal_reach(out.confidence); }
 
   Part::Offset offset(Index first, std::size_t count, std::size_t at) const {
     Part::Offset one;

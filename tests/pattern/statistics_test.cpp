@@ -53,5 +53,13 @@ TEST(Harmonics, FirstOrderIsTheMeanDirectionAndResultantOfCircularStatistics) {
   }
 }
 
+// Standard normal table (any handbook; from memory to these digits).
+TEST(NormalReach, IsThatOfTheTables) {
+  EXPECT_NEAR(normal_reach(0.90), 1.644854, 5e-7);
+  EXPECT_NEAR(normal_reach(0.95), 1.959964, 5e-7);
+  EXPECT_NEAR(normal_reach(0.99), 2.575829, 5e-7);
+  EXPECT_EQ(normal_reach(0), 0);
+}
+
 }  // namespace
 }  // namespace roundel::pattern

@@ -1,4 +1,4 @@
-// How sure a share of flights is.
+// How sure a share of flights is, and how far a confidence reaches.
 #pragma once
 #include <cstdint>
 
@@ -15,5 +15,10 @@ struct ShareInterval {
 /// @param trials      0: nothing is known, the interval is all
 /// @param confidence  [0.5, 1)
 ShareInterval wilson(std::int64_t successes, std::int64_t trials, double confidence);
+
+/// Standard deviations to either side of the mean within which a normal variable falls with that
+/// confidence: 1.96 for 0.95.
+/// @param confidence  [0, 1)
+double normal_reach(double confidence);
 
 }  // namespace roundel::pattern
