@@ -5,6 +5,7 @@
 #include <boost/math/distributions/chi_squared.hpp>
 #include <cmath>
 #include <numbers>
+#include <unordered_map>
 
 namespace roundel::pattern {
 namespace {
@@ -82,7 +83,9 @@ LevelData assemble(const Exposure& exposure, const Screen& screen, bool are_coun
   data.n_hours = static_cast<int>(exposure.hours.size());
   data.n_covariates = aspect_covariates + (screen.has_walls() ? 1 : 0);
   data.rows.reserve(exposure.groups.size());
+  std::unordered_map<std::uint64_t, std::uint32_t> first_of;
   for (std::uint32_t f = 0; f < exposure.flights.size(); ++f) {
+    data.airframe.push_back(first_of.try_emplace(exposure.flights[f].address, f).first->second);
     bool open = false;
     for (const Group& group : exposure.of(exposure.flights[f])) {
       LevelRow next;

@@ -23,18 +23,18 @@ void Fitter::finish(LevelFit& fit) {
   robust(fit, inverse);
 }
 
-// Sandwich: each flight's score, inflated by its own leverage.
+// Sandwich: each flight's score, inflated by its own leverage; added up by airframe.
 void Fitter::robust(LevelFit& fit, const MatrixXd& inverse) {
   const int k = static_cast<int>(k_);
   const int n = n_sectors_ + k;
   fit.influence = MatrixXd::Zero(data_.n_flights, n_sectors_);
   MatrixXd beta_influence = MatrixXd::Zero(data_.n_flights, k);
   fit.sector_flights.assign(static_cast<std::size_t>(n_sectors_), 0);
-  std::vector<double> total(static_cast<std::size_t>(n_sectors_), 0.0);
-  std::vector<double> squares(static_cast<std::size_t>(n_sectors_), 0.0);
+  MatrixXd information = MatrixXd::Zero(data_.n_flights, n_sectors_);  // by airframe
   fit.sector_off_deg.assign(static_cast<std::size_t>(n_sectors_), 0.0);
   std::vector<int> support;
   each_flight([&](std::uint32_t flight, std::size_t begin, std::size_t end) {
+    const std::uint32_t airframe = data_.airframe.empty() ? flight : data_.airframe[flight];
     support.clear();
     for (std::size_t b = begin; b < end; ++b) support.push_back(data_.blocks[b].sector);
     const int n_blocks = static_cast<int>(support.size());
@@ -46,8 +46,7 @@ void Fitter::robust(LevelFit& fit, const MatrixXd& inverse) {
     for (int i = 0; i < n_blocks; ++i) {
       const auto s = static_cast<std::size_t>(support[static_cast<std::size_t>(i)]);
       if (own(i, i) > 0.02) ++fit.sector_flights[s];
-      total[s] += own(i, i);
-      squares[s] += own(i, i) * own(i, i);
+      information(airframe, support[static_cast<std::size_t>(i)]) += own(i, i);
       fit.sector_off_deg[s] +=
           own(i, i) * bearing_off_deg(data_.blocks[begin + static_cast<std::size_t>(i)]);
     }
@@ -62,8 +61,8 @@ void Fitter::robust(LevelFit& fit, const MatrixXd& inverse) {
     VectorXd shift = VectorXd::Zero(n);
     for (int i = 0; i < size; ++i)
       shift += inverse.col(support[static_cast<std::size_t>(i)]) * inflated[i];
-    fit.influence.row(flight) = shift.head(n_sectors_).transpose();
-    beta_influence.row(flight) = shift.tail(k).transpose();
+    fit.influence.row(airframe) += shift.head(n_sectors_).transpose();
+    beta_influence.row(airframe) += shift.tail(k).transpose();
   });
   fit.covariance = fit.influence.transpose() * fit.influence;
   const MatrixXd beta_covariance = beta_influence.transpose() * beta_influence;
@@ -71,11 +70,13 @@ void Fitter::robust(LevelFit& fit, const MatrixXd& inverse) {
   if (fits_softness_)
     fit.softness_se_db = std::sqrt(std::max(0.0, beta_covariance(n_beta_, n_beta_)));
   fit.sector_effective.assign(static_cast<std::size_t>(n_sectors_), 0.0);
-  for (std::size_t s = 0; s < total.size(); ++s)
-    if (squares[s] > 0) {
-      fit.sector_effective[s] = total[s] * total[s] / squares[s];
-      fit.sector_off_deg[s] /= total[s];
-    }
+  for (int s = 0; s < n_sectors_; ++s) {
+    const auto at = static_cast<std::size_t>(s);
+    const double total = information.col(s).sum(), squares = information.col(s).squaredNorm();
+    if (squares <= 0) continue;
+    fit.sector_effective[at] = total * total / squares;
+    fit.sector_off_deg[at] /= total;
+  }
 }
 
 double Fitter::bearing_off_deg(const LevelBlock& block) const {

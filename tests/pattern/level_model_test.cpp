@@ -81,10 +81,10 @@ TEST(LevelModel, GivesDobsonsBeetleMortality) {
   EXPECT_NEAR(fit.gain_db[0] / fit.softness_db - slope * 1.8, -60.71745456, 2e-3);
 }
 
-TEST(LevelModel, ClustersErrorsAsTheSandwichPackageDoes) {
+// Placebo, drug and drug_plus as three sectors; `late` as covariate. Children are flights, or
+// airframes of which every visit is a flight.
+LevelData bacteria(bool by_airframe) {
   const auto table = reference::rows("stats_clustered_bacteria.csv");
-  ASSERT_EQ(table.size(), 220U);
-  // Placebo, drug and drug_plus as three sectors; `late` as covariate; children as flights.
   LevelData data;
   data.n_sectors = 3;
   data.n_hours = 1;
@@ -92,8 +92,9 @@ TEST(LevelModel, ClustersErrorsAsTheSandwichPackageDoes) {
   std::map<int, std::uint32_t> child;
   std::vector<std::pair<std::uint32_t, std::pair<std::uint16_t, LevelRow>>> rows;
   for (std::size_t i = 0; i < table.size(); ++i) {
+    const auto row_flight = static_cast<std::uint32_t>(by_airframe ? i : child.size());
     const auto flight =
-        child.try_emplace(static_cast<int>(reference::number(table[i], "id")), child.size())
+        child.try_emplace(static_cast<int>(reference::number(table[i], "id")), row_flight)
             .first->second;
     LevelRow row;
     row.chances = 1;
@@ -103,13 +104,17 @@ TEST(LevelModel, ClustersErrorsAsTheSandwichPackageDoes) {
         static_cast<std::uint16_t>(reference::number(table[i], "drug") > 0        ? 1
                                    : reference::number(table[i], "drug_plus") > 0 ? 2
                                                                                   : 0);
-    rows.push_back({flight, {sector, row}});
+    rows.push_back({by_airframe ? row_flight : flight, {sector, row}});
+    if (by_airframe) data.airframe.push_back(flight);
   }
   std::stable_sort(rows.begin(), rows.end(),
                    [](const auto& a, const auto& b) { return a.first < b.first; });
   for (const auto& [flight, rest] : rows) add_row(data, rest.second, flight, rest.first);
-  data.n_flights = static_cast<int>(child.size());
-  ASSERT_EQ(data.n_flights, 50);
+  data.n_flights = static_cast<int>(by_airframe ? rows.size() : child.size());
+  return data;
+}
+
+void expect_clustered_fit(const LevelData& data) {
   LevelOptions options = plain_logistic();
   options.softness_db = 1.0;
   const LevelFit fit = fit_levels(data, options);
@@ -127,6 +132,19 @@ TEST(LevelModel, ClustersErrorsAsTheSandwichPackageDoes) {
   EXPECT_NEAR(se_of_difference(2, 0), 0.52598116, 1e-6);
   EXPECT_NEAR(std::sqrt(fit.beta_covariance(0, 0)), 0.36034659, 1e-6);
   EXPECT_NEAR(std::sqrt(fit.model_covariance(0, 0)), 0.4506496290, 1e-6);
+}
+
+TEST(LevelModel, ClustersErrorsAsTheSandwichPackageDoes) {
+  const LevelData data = bacteria(false);
+  ASSERT_EQ(data.rows.size(), 220U);
+  ASSERT_EQ(data.n_flights, 50);
+  expect_clustered_fit(data);
+}
+
+TEST(LevelModel, TakesFlightsOfOneAirframeForOneWitness) {
+  const LevelData data = bacteria(true);
+  ASSERT_EQ(data.n_flights, 220);
+  expect_clustered_fit(data);
 }
 
 TEST(LevelModel, AnEmptyDataSetGivesNoFit) {

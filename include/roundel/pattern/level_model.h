@@ -32,6 +32,9 @@ struct LevelData {
   int n_sectors{}, n_flights{}, n_hours{}, n_covariates{};
   std::vector<LevelRow> rows;
   std::vector<LevelBlock> blocks;  ///< by flight, ascending
+  /// By flight: the first flight of the same airframe, itself if it is the first. Empty: each
+  /// flight is of its own.
+  std::vector<std::uint32_t> airframe;
 };
 
 struct LevelFit;
@@ -65,16 +68,17 @@ struct LevelFit {
   Eigen::VectorXd gain_db;           ///< [n_sectors]
   Eigen::MatrixXd covariance;        ///< [n_sectors x n_sectors], robust: clustered by flight
   Eigen::MatrixXd model_covariance;  ///< as if the model were exactly true; for comparison only
-  Eigen::MatrixXd influence;  ///< [n_flights x n_sectors]: shift of gain when a flight is left out,
-                              ///< sign reversed; covariance = influence' influence
-  Eigen::VectorXd beta;       ///< [n_covariates]
+  /// [n_flights x n_sectors]: shift of gain when a flight is left out, sign reversed. All flights
+  /// of an airframe are together in the row of the first. covariance = influence' influence
+  Eigen::MatrixXd influence;
+  Eigen::VectorXd beta;             ///< [n_covariates]
   Eigen::MatrixXd beta_covariance;  ///< robust
   double softness_db{}, softness_se_db{};
   std::vector<double> ceiling;    ///< pm by hour
   std::vector<double> flight_db;  ///< each flight's own level
   double sigma_flight_db{}, sigma_block_db{}, noise_db{};
   std::vector<int> sector_flights;       ///< flights with information in the sector
-  std::vector<double> sector_effective;  ///< effective number of independent flights
+  std::vector<double> sector_effective;  ///< effective number of independent airframes
   std::vector<double> sector_off_deg;  ///< where in the sector, from its middle, its gain was seen
   int iterations{};
   bool converged{};
@@ -86,8 +90,9 @@ struct LevelFit {
 /// expectation-maximisation steps.
 ///
 /// Errors: sandwich by flight with leave-one-out leverage (the one-step jackknife, "CR3": Bell and
-/// McCaffrey 2002, Survey Methodology 28:169; from memory). The flight is the unit of independence;
-/// needs some 8 flights in a sector before a sector's error means much (see sector_effective).
+/// McCaffrey 2002, Survey Methodology 28:169; from memory), summed over the flights of an airframe,
+/// which share transponder and antenna and are no independent witnesses. Needs some 8 of them in a
+/// sector before a sector's error means much (see sector_effective).
 /// An empty data set gives an empty fit that has not converged.
 LevelFit fit_levels(const LevelData& data, const LevelOptions& options);
 
