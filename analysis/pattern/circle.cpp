@@ -14,7 +14,7 @@ namespace {
 using Eigen::MatrixXd;
 using Eigen::VectorXd;
 
-constexpr double pi = std::numbers::pi;
+using std::numbers::pi;
 constexpr int draws = 2000;
 
 // Prior correlation of a curve with roughness scale r, normed to unit variance.

@@ -10,12 +10,12 @@
 namespace roundel::pattern {
 namespace {
 
-constexpr double pi = std::numbers::pi;
-constexpr double inner_horizon = 0.92;
-constexpr double lowest_deg = 0.5, highest_deg = 12;
+using std::numbers::pi;
+constexpr double level_horizon = 0.92;
+constexpr double level_lowest_deg = 0.5, level_highest_deg = 12;
 constexpr double well_heard_share = 0.85;
 // A sector speaks when at least this many flights inform it, and as if of this many equal ones.
-constexpr int least_flights = 8;
+constexpr int least_level_flights = 8;
 constexpr double least_effective = 5;
 constexpr double widest_se_db = 1.5;
 // Few flights make the sandwich itself uncertain, and unequal: a factor on standard errors like
@@ -49,8 +49,8 @@ std::array<float, max_covariates> covariates(const Group& group, const Screen& s
 }
 
 bool usable(const Group& group, const Screen& screen) {
-  if (group.kind != GroupKind::recorded || group.horizon_ratio > inner_horizon) return false;
-  if (group.elevation_deg < lowest_deg || group.elevation_deg > highest_deg) return false;
+  if (group.kind != GroupKind::recorded || group.horizon_ratio > level_horizon) return false;
+  if (group.elevation_deg < level_lowest_deg || group.elevation_deg > level_highest_deg) return false;
   if (!screen.hours_out.empty() && screen.hours_out[group.hour]) return false;
   if (screen.cutoff_deg.empty()) return true;
   const std::optional<double>& cutoff = screen.cutoff_deg[group.sector];
@@ -123,7 +123,7 @@ std::vector<bool> known_sectors(const LevelFit& fit) {
   std::vector<bool> known(fit.sector_flights.size());
   for (std::size_t s = 0; s < known.size(); ++s) {
     const auto i = static_cast<Eigen::Index>(s);
-    known[s] = fit.sector_flights[s] >= least_flights &&
+    known[s] = fit.sector_flights[s] >= least_level_flights &&
                fit.sector_effective[s] >= least_effective &&
                std::sqrt(fit.covariance(i, i)) < widest_se_db &&
                std::sqrt(fit.model_covariance(i, i)) < widest_se_db;

@@ -30,7 +30,7 @@ struct Contact {
   bool counts{};  ///< high enough, and within the limit
 };
 
-struct FlightState {
+struct FlightReach {
   const schema::Flight* flight{};
   std::int64_t ordinal{};  ///< in order of appearance
   std::int64_t last_window{};
@@ -127,7 +127,7 @@ struct ReachBuilder::Impl {
   }
 
   /// None for a flight that was not announced.
-  FlightState* state_of(schema::Id id) {
+  FlightReach* state_of(schema::Id id) {
     if (slots.empty() || slot_of(id) >= slots.size()) return nullptr;
     std::int32_t& slot = slots[slot_of(id)];
     if (slot >= 0) return &states[static_cast<std::size_t>(slot)];
@@ -138,8 +138,8 @@ struct ReachBuilder::Impl {
     }
     slot = idle.back();
     idle.pop_back();
-    FlightState& state = states[static_cast<std::size_t>(slot)];
-    state = FlightState{};
+    FlightReach& state = states[static_cast<std::size_t>(slot)];
+    state = FlightReach{};
     state.flight = schema::find_flight(flights, id);
     state.ordinal = next_ordinal++;
     state.seen.resize(static_cast<std::size_t>(n_sectors * n_bands));
@@ -164,7 +164,7 @@ struct ReachBuilder::Impl {
       close_hour();
       this_hour = hour;
     }
-    FlightState* const state = state_of(cell.flight);
+    FlightReach* const state = state_of(cell.flight);
     if (!state) return;
     const std::int64_t start_s = cell.window * schema::window_s;
     if (!out.from_s) out.from_s = start_s;
@@ -216,7 +216,7 @@ struct ReachBuilder::Impl {
                        options, [&](const Candidate& c) { mark(*state, c); });
   }
 
-  void note_beyond(FlightState& state, std::int64_t hour, const Farthest& at) {
+  void note_beyond(FlightReach& state, std::int64_t hour, const Farthest& at) {
     ++out.beyond.cells;
     ++pending.beyond_cells;
     if (state.beyond_hour != hour) ++pending.beyond_flights;
@@ -224,7 +224,7 @@ struct ReachBuilder::Impl {
     keep_farther(out.beyond.farthest, at);
   }
 
-  void note_heard(FlightState& state, int sector, int band) {
+  void note_heard(FlightReach& state, int sector, int band) {
     ReachSector& of_sector = out.sectors[static_cast<std::size_t>(sector)];
     ReachBand& of_band = of_sector.by_altitude[static_cast<std::size_t>(band)];
     ++of_sector.cells;
@@ -243,7 +243,7 @@ struct ReachBuilder::Impl {
   }
 
   /// A cell has support: the hour remembers it if it is the farthest.
-  void mark(const FlightState& state, const Candidate& c) {
+  void mark(const FlightReach& state, const Candidate& c) {
     keep_farther(pending.supported[static_cast<std::size_t>(c.sector * n_bands + c.band)],
                  {c.range_km, c.bearing_deg, c.altitude_ft, c.horizon_km, state.flight->address,
                   c.window * schema::window_s});
@@ -331,7 +331,7 @@ struct ReachBuilder::Impl {
     pending.rates.clear();
     pending.heard_cells = pending.beyond_cells = pending.beyond_flights = 0;
     const std::int64_t now = (this_hour + 1) * windows_per_hour;
-    for (FlightState& state : states)
+    for (FlightReach& state : states)
       if (state.flight && now - state.last_window > windows_of_silence) {
         const std::size_t slot = slot_of(state.flight->id);
         end_flight(state);
@@ -340,7 +340,7 @@ struct ReachBuilder::Impl {
       }
   }
 
-  void end_flight(const FlightState& state) {
+  void end_flight(const FlightReach& state) {
     if (!state.first) return;
     const auto& flight = *state.flight;
     const auto counts = [&](const Contact& contact) {
@@ -364,7 +364,7 @@ struct ReachBuilder::Impl {
   std::vector<std::int64_t> edges_s;    ///< sorted
   static constexpr std::int32_t unknown = -2, not_met = -1;
   std::vector<std::int32_t> slots;  ///< of a flight in `states`, by id from the first
-  std::vector<FlightState> states;
+  std::vector<FlightReach> states;
   std::vector<std::int32_t> idle;  ///< places in `states`
   std::int64_t next_ordinal = 0;
   std::int64_t this_hour = 0;
@@ -397,7 +397,7 @@ void ReachBuilder::add(const HourSummary& hour) { impl_->add(hour); }
 
 Reach ReachBuilder::finish() {
   impl_->close_hour();
-  for (const FlightState& state : impl_->states)
+  for (const FlightReach& state : impl_->states)
     if (state.flight) impl_->end_flight(state);
   Reach& out = impl_->out;
   for (std::size_t i = 0; i < out.sectors.size(); ++i) {

@@ -18,8 +18,8 @@ constexpr double faintest_margin_db = -25;  // with fading, less than one in a m
 constexpr double ducted_ratio = 1.05;
 
 /// One aircraft on one trial.
-struct Contact {
-  Contact(const Run& run, std::uint64_t serial, std::size_t trial)
+struct ReportContact {
+  ReportContact(const Run& run, std::uint64_t serial, std::size_t trial)
       : draws(run.scenario.seed, Purpose::reception, serial, trial),
         shadow(run.scenario.reception.own_shadow_sd_db, run.scenario.reception.shadow_s,
                Random(run.scenario.seed, Purpose::own_shadow, serial, trial)),
@@ -32,8 +32,8 @@ struct Contact {
   enum class State { off, partly, on } state = State::off;  ///< recording in this window
 };
 
-struct Aircraft {
-  Aircraft(const Run& run, Track its_track)
+struct ReportAircraft {
+  ReportAircraft(const Run& run, Track its_track)
       : track(std::move(its_track)),
         squitters(run.scenario.seed, Purpose::squitters, track.serial),
         shadow(run.scenario.reception.shadow_sd_db, run.scenario.reception.shadow_s,
@@ -49,7 +49,7 @@ struct Aircraft {
   Random squitters;
   Shadow shadow;
   double next_s;  ///< of its next position message
-  std::vector<Contact> contacts;
+  std::vector<ReportContact> contacts;
   bool was_heard = false;
 };
 
@@ -65,8 +65,8 @@ class ReportRun {
       if (time_s >= tables_until_s) tables_until_s = run_.update(time_s);
       const double next_s = std::min(run_.end_s(), (std::floor(time_s / window_s) + 1) * window_s);
       enter(next_s);
-      for (Aircraft& aircraft : flying_) fly(aircraft, time_s, next_s);
-      std::erase_if(flying_, [&](const Aircraft& aircraft) {
+      for (ReportAircraft& aircraft : flying_) fly(aircraft, time_s, next_s);
+      std::erase_if(flying_, [&](const ReportAircraft& aircraft) {
         const bool has_left = aircraft.track.last_s() <= next_s;
         if (has_left) note(aircraft);
         return has_left;
@@ -74,7 +74,7 @@ class ReportRun {
       is_wanted = give_out(next_s);
       time_s = next_s;
     }
-    for (const Aircraft& aircraft : flying_) note(aircraft);
+    for (const ReportAircraft& aircraft : flying_) note(aircraft);
     if (is_wanted) give_out(std::numeric_limits<double>::infinity());
   }
 
@@ -86,22 +86,22 @@ class ReportRun {
       if (track.last_s() > run_.scenario.start_s) flying_.emplace_back(run_, std::move(track));
   }
 
-  void note(const Aircraft& aircraft) {
+  void note(const ReportAircraft& aircraft) {
     if (aircraft.was_heard) run_.truth.flights.push_back(run_.describe(aircraft.track));
   }
 
-  void fly(Aircraft& aircraft, double from_s, double to_s) {
+  void fly(ReportAircraft& aircraft, double from_s, double to_s) {
     const double lo = std::max(from_s, aircraft.track.first_s());
     const double hi = std::min(to_s, aircraft.track.last_s());
     if (lo >= hi) return;
     const double shadow_db = aircraft.shadow.next_db();
     for (std::size_t i = 0; i < aircraft.contacts.size(); ++i) {
-      Contact& contact = aircraft.contacts[i];
+      ReportContact& contact = aircraft.contacts[i];
       contact.shadow_db = contact.shadow.next_db();
       const double recorded_s = run_.recorded_s(i, lo, hi);
-      contact.state = recorded_s <= 0         ? Contact::State::off
-                      : recorded_s >= hi - lo ? Contact::State::on
-                                              : Contact::State::partly;
+      contact.state = recorded_s <= 0         ? ReportContact::State::off
+                      : recorded_s >= hi - lo ? ReportContact::State::on
+                                              : ReportContact::State::partly;
     }
     while (aircraft.next_s < hi) {
       squitter(aircraft, aircraft.next_s, shadow_db);
@@ -109,7 +109,7 @@ class ReportRun {
     }
   }
 
-  void squitter(Aircraft& aircraft, double time_s, double shadow_db) {
+  void squitter(ReportAircraft& aircraft, double time_s, double shadow_db) {
     const Flying now = aircraft.flyer.at(aircraft.track, time_s);
     const Sight sight = run_.plane.sight(now.place, now.altitude_ft);
     const double common_db = run_.surroundings.common_db(aircraft.track, now, sight) + shadow_db;
@@ -117,8 +117,8 @@ class ReportRun {
     bool has_position = false;
     Report report;
     for (std::size_t i = 0; i < aircraft.contacts.size(); ++i) {
-      Contact& contact = aircraft.contacts[i];
-      if (contact.state == Contact::State::off || (contact.state == Contact::State::partly &&
+      ReportContact& contact = aircraft.contacts[i];
+      if (contact.state == ReportContact::State::off || (contact.state == ReportContact::State::partly &&
                                                    run_.recorded_s(i, time_s, time_s + 0.001) <= 0))
         continue;
       TrialTruth& truth = run_.truth.trials[i];
@@ -171,7 +171,7 @@ class ReportRun {
 
   Run& run_;
   const ReportVisit& visit_;
-  std::vector<Aircraft> flying_;
+  std::vector<ReportAircraft> flying_;
   std::vector<Print> waiting_;
 };
 

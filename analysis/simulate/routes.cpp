@@ -74,9 +74,9 @@ std::vector<Waypoint> straight(Place from, Place to, double low_ft, double high_
 std::vector<Waypoint> crossing(const Traffic& traffic, double start_s, Random& random) {
   const double course = random.uniform(0, 360), radius = traffic.radius_km;
   const double offset = random.uniform(-0.995, 0.995) * radius;
-  const double half = std::sqrt(radius * radius - offset * offset);
+  const double half_km = std::sqrt(radius * radius - offset * offset);
   const Place along = towards(course, 1), across = towards(course + 90, 1);
-  return straight(offset * across - half * along, offset * across + half * along, 26000, 41000,
+  return straight(offset * across - half_km * along, offset * across + half_km * along, 26000, 41000,
                   start_s, random);
 }
 

@@ -11,7 +11,7 @@ namespace {
 
 /// The mast's Bessel functions come from a library: rounding hides their last digits, which may
 /// differ between machines.
-double rounded(double db) { return static_cast<double>(whole(db * 1e6)) * 1e-6; }
+double rounded_db(double db) { return static_cast<double>(whole(db * 1e6)) * 1e-6; }
 
 /// Signed angle from b to a, (-180, 180].
 double turn(double a, double b) {
@@ -57,7 +57,7 @@ Result<AzimuthGain> AzimuthGain::make(const AzimuthShape& shape) {
       db += h.amplitude_db * sin_cos(h.order * (bearing - h.phase_deg) * degree).cos;
     for (const Notch& notch : shape.notches) db += dip_db(notch, bearing);
     for (std::size_t m = 0; m < masts.size(); ++m)
-      db += rounded(masts[m].gain_db(bearing, shape.masts[m].bearing_deg));
+      db += rounded_db(masts[m].gain_db(bearing, shape.masts[m].bearing_deg));
     gain.gain_db_[static_cast<std::size_t>(i)] = db;
   }
   gain.gain_db_[size] = gain.gain_db_[0];

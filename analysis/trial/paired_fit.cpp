@@ -13,14 +13,14 @@ namespace {
 using Eigen::MatrixXd;
 using Eigen::VectorXd;
 
-constexpr int least_flights = 5;
-constexpr double least_effective = 3.5;
-constexpr double widest_se_db = 2.5;
+constexpr int least_paired_flights = 5;
+constexpr double least_paired_effective = 3.5;
+constexpr double widest_paired_se_db = 2.5;
 constexpr int most_steps = 12;
 // A sector that only one side hears has no finite difference; this wide prior keeps it so.
 constexpr double difference_prior_db = 8;
 // Blocks with less information than this (per dB^2) cannot move anything.
-constexpr double least_information = 1e-4;
+constexpr double least_paired_information = 1e-4;
 
 using pattern::hermite_node;
 using pattern::hermite_weight;
@@ -207,7 +207,7 @@ class PairedFit {
       shift.clear();
       for (; end < blocks_.size() && blocks_[end].flight == blocks_[begin].flight; ++end) {
         const Part& part = parts_[end];
-        if (part.information < least_information) continue;
+        if (part.information < least_paired_information) continue;
         const auto s = static_cast<Eigen::Index>(blocks_[end].sector);
         const double leverage = std::min(0.9, part.information / information_[s]);
         shift.emplace_back(s, part.score / information_[s] / (1 - leverage));
@@ -223,9 +223,9 @@ class PairedFit {
       const auto s = static_cast<Eigen::Index>(i);
       const double effective = squares[i] > 0 ? total[i] * total[i] / squares[i] : 0;
       out.freedom.push_back(std::max(2.0, effective - 1));
-      out.known.push_back(out.flights[i] >= least_flights && effective >= least_effective &&
-                          1 / information_[s] < widest_se_db * widest_se_db &&
-                          out.covariance(s, s) < widest_se_db * widest_se_db);
+      out.known.push_back(out.flights[i] >= least_paired_flights && effective >= least_paired_effective &&
+                          1 / information_[s] < widest_paired_se_db * widest_paired_se_db &&
+                          out.covariance(s, s) < widest_paired_se_db * widest_paired_se_db);
     }
     out.scale_error = scale_.softness_se_db / scale_.softness_db;
     return out;

@@ -10,14 +10,14 @@ namespace roundel::trial {
 namespace {
 
 constexpr double sector_deg = 5;
-constexpr int flights_per_sector = 200;
-constexpr int least_flights = 6;
+constexpr int planned_flights_per_sector = 200;
+constexpr int least_planned_flights = 6;
 constexpr double z95 = 1.959964;
 // What two feeds hear of one flight in one sector differs by, besides chance: reflections at each
 // antenna (from comparing predicted with reached precision on simulated pairs).
 constexpr double own_sd_db = 0.5;
 // What more hours do not narrow (see difference.cpp).
-constexpr double common_error_db = 0.02;
+constexpr double common_plan_error_db = 0.02;
 
 struct Side {
   std::string antenna;
@@ -82,7 +82,7 @@ std::vector<std::optional<double>> paired_variances(const pattern::Exposure& exp
   }
   std::vector<std::optional<double>> out(n);
   for (std::size_t s = 0; s < n; ++s)
-    if (flights[s] >= least_flights) out[s] = 1 / precision[s];
+    if (flights[s] >= least_planned_flights) out[s] = 1 / precision[s];
   return out;
 }
 
@@ -166,7 +166,7 @@ Result<ComparePlan> plan_comparison(const schema::Store& store, const schema::Se
   const pattern::Exposure all = builder.finish();
   out.flights_seen = static_cast<std::int64_t>(all.flights.size());
   out.hours_seen = static_cast<double>(all.hours.size());
-  const pattern::Exposure exposure = pattern::thinned(all, flights_per_sector);
+  const pattern::Exposure exposure = pattern::thinned(all, planned_flights_per_sector);
   const auto throttle = pattern::find_throttle(all);
   const auto rate = pattern::fit_rate(exposure, throttle, {});
   if (rate.gain_db.size() == 0) return out;
@@ -186,7 +186,7 @@ Result<ComparePlan> plan_comparison(const schema::Store& store, const schema::Se
     const double scale = 2 * sampled * out.hours_seen / (12 * days);
     Eigen::VectorXd known = Eigen::VectorXd::Zero(rate.gain_db.size());
     for (Eigen::Index s = 0; s < known.size(); ++s) {
-      if (rate.sector_flights[static_cast<std::size_t>(s)] < least_flights) continue;
+      if (rate.sector_flights[static_cast<std::size_t>(s)] < least_planned_flights) continue;
       known[s] = 1;
       variances.push_back(rate.covariance(s, s) * scale);
     }
@@ -195,7 +195,7 @@ Result<ComparePlan> plan_comparison(const schema::Store& store, const schema::Se
   out.sectors = static_cast<int>(variances.size());
   if (out.sectors < 3) return out;
   const double n = out.sectors;
-  out.half_width_db = z95 * std::sqrt(mean_variance / (n * n) + common_error_db * common_error_db);
+  out.half_width_db = z95 * std::sqrt(mean_variance / (n * n) + common_plan_error_db * planned_error_db);
   std::nth_element(variances.begin(), variances.begin() + out.sectors / 2, variances.end());
   out.sector_half_width_db = z95 * std::sqrt(variances[variances.size() / 2]);
   return out;

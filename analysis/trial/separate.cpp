@@ -22,20 +22,20 @@ using Eigen::MatrixXd;
 using Eigen::VectorXd;
 
 constexpr double sector_deg = 5;
-constexpr int least_flights = 8;
-constexpr double least_effective = 5, widest_se_db = 1.5;
+constexpr int least_part_flights = 8;
+constexpr double least_part_effective = 5, widest_part_se_db = 1.5;
 // What a sector's curve may differ from its Fourier series by.
 constexpr double model_sd_db = 0.2;
 // More flights than this in a sector sharpen it by less than the scale's own error.
 constexpr int most_flights_per_sector = 1000;
 // What a whole arrangement's level is off by besides its flights: ceilings, mostly. Set on
 // simulated swaps (docs/calibration-trials.md).
-constexpr double common_error_db = 0.13;
+constexpr double arrangement_error_db = 0.13;
 constexpr double constant_prior_db = 100;
 
 constexpr double radians(double degrees) { return degrees * std::numbers::pi / 180; }
 
-struct Fitted {
+struct FittedArrangement {
   pattern::Exposure exposure;
   pattern::LevelFit rate;
 };
@@ -72,9 +72,9 @@ class Layout {
 
 bool is_known(const pattern::LevelFit& fit, Index s) {
   const auto i = static_cast<std::size_t>(s);
-  return fit.sector_flights[i] >= least_flights && fit.sector_effective[i] >= least_effective &&
-         fit.covariance(s, s) < widest_se_db * widest_se_db &&
-         fit.model_covariance(s, s) < widest_se_db * widest_se_db;
+  return fit.sector_flights[i] >= least_part_flights && fit.sector_effective[i] >= least_part_effective &&
+         fit.covariance(s, s) < widest_part_se_db * widest_part_se_db &&
+         fit.model_covariance(s, s) < widest_part_se_db * widest_part_se_db;
 }
 
 }  // namespace
@@ -110,11 +110,11 @@ struct SeparateBuilder::Impl {
   }
 
   // One softness for all: with several, an error in one would pass for gain.
-  std::vector<Fitted> fit_all() {
-    std::vector<Fitted> all;
+  std::vector<FittedArrangement> fit_all() {
+    std::vector<FittedArrangement> all;
     SoftnessMean softness;
     for (std::size_t k = 0; k < builders.size(); ++k) {
-      Fitted one;
+      FittedArrangement one;
       one.exposure = builders[k].finish(most_flights_per_sector);
       out.arrangements[k].flights = seen[k].n();
       out.arrangements[k].hours = static_cast<double>(one.exposure.hours.size());
@@ -123,7 +123,7 @@ struct SeparateBuilder::Impl {
       all.push_back(std::move(one));
     }
     scale_error = softness.mean().relative_error();
-    for (Fitted& one : all) {
+    for (FittedArrangement& one : all) {
       if (one.rate.gain_db.size() == 0) continue;
       one.rate = pattern::fit_rate(one.exposure, pattern::find_throttle(one.exposure), {},
                                    &one.rate, softness.mean().value_db);
@@ -131,7 +131,7 @@ struct SeparateBuilder::Impl {
     return all;
   }
 
-  void solve(const Design& design, const Layout& layout, const std::vector<Fitted>& all) {
+  void solve(const Design& design, const Layout& layout, const std::vector<FittedArrangement>& all) {
     const Index n = layout.size();
     MatrixXd normal = layout.prior_precision().asDiagonal();
     VectorXd right = VectorXd::Zero(n);
@@ -169,7 +169,7 @@ struct SeparateBuilder::Impl {
     solved = posterior * right;
     // An airframe's shifts in all arrangements are taken together.
     std::unordered_map<std::uint64_t, Index> row_of;
-    for (const Fitted& one : all)
+    for (const FittedArrangement& one : all)
       for (const auto& flight : one.exposure.flights)
         row_of.try_emplace(flight.address, static_cast<Index>(row_of.size()));
     MatrixXd shift = MatrixXd::Zero(static_cast<Index>(row_of.size()), n);
@@ -183,7 +183,7 @@ struct SeparateBuilder::Impl {
     covariance = shift.transpose() * shift;
     for (const MatrixXd& one : weighted) {
       const VectorXd moved = posterior * one.rowwise().sum();
-      covariance += common_error_db * common_error_db * moved * moved.transpose();
+      covariance += arrangement_error_db * arrangement_error_db * moved * moved.transpose();
     }
   }
 

@@ -15,7 +15,7 @@ namespace {
 // Of one arrangement's Fourier coefficient, as a day of usual traffic leaves it.
 constexpr double coefficient_se_db = 0.15;
 
-std::string joined(const std::vector<std::string>& all) {
+std::string joined_words(const std::vector<std::string>& all) {
   std::string out;
   for (std::size_t i = 0; i < all.size(); ++i)
     out += (i == 0 ? "" : i + 1 == all.size() ? " and " : ", ") + all[i];
@@ -29,7 +29,7 @@ std::string orders_text(const std::vector<int>& orders) {
   if (is_run) return fmt::format("orders {} to {}", orders.front(), orders.back());
   std::vector<std::string> words;
   for (const int order : orders) words.push_back(std::to_string(order));
-  return (orders.size() == 1 ? "order " : "orders ") + joined(words);
+  return (orders.size() == 1 ? "order " : "orders ") + joined_words(words);
 }
 
 std::vector<int> missing_orders(const Part& part) {
@@ -92,7 +92,7 @@ std::vector<std::string> Design::not_identified(const Separation& result) const 
         rotations.size() == 1
             ? fmt::format("it stood at {} degrees only", degrees.front())
             : fmt::format("at {} degrees they look the same, or too few flights were heard",
-                          joined(degrees))));
+                          joined_words(degrees))));
   }
   for (const Part& mount : result.mounts) {
     const std::vector<int> missing = missing_orders(mount);
@@ -104,17 +104,17 @@ std::vector<std::string> Design::not_identified(const Separation& result) const 
     out.push_back(
         fmt::format("how the receivers {} differ in sensitivity cannot be told: none "
                     "was swapped with antenna and mount left as they were",
-                    joined(names_of(result.receivers))));
+                    joined_words(names_of(result.receivers))));
   if (has_offset_missing(result.antennas))
     out.push_back(
         fmt::format("how the antennas {} differ in mean gain cannot be told from "
                     "receiver or mount",
-                    joined(names_of(result.antennas))));
+                    joined_words(names_of(result.antennas))));
   if (has_offset_missing(result.mounts))
     out.push_back(
         fmt::format("how the mounts {} differ on the mean of bearings cannot be told "
                     "from receiver or antenna",
-                    joined(names_of(result.mounts))));
+                    joined_words(names_of(result.mounts))));
   for (std::string& one : out) one[0] = static_cast<char>(std::toupper(one[0]));
   return out;
 }

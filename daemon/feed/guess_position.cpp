@@ -9,10 +9,10 @@
 namespace roundel::feed {
 namespace {
 
-constexpr double nearly_all = 0.98, most = 0.5;
+constexpr double nearly_every = 0.98, most = 0.5;
 constexpr std::size_t max_pairs = 40;
 
-struct Candidate {
+struct PositionCandidate {
   std::size_t place;
   Traits traits;
   std::vector<std::string> words;
@@ -22,7 +22,7 @@ struct Candidate {
 
 // Values that could be degrees of latitude or longitude. A feed says "n/a" on some lines, so it's
 // the share among the numbers that counts.
-bool may_be_degrees(const Candidate& candidate) {
+bool may_be_degrees(const PositionCandidate& candidate) {
   const Traits& traits = candidate.traits;
   if (traits.n_numbers < 2 || traits.share(traits.n_numbers) < most) return false;
   if (candidate.named_latitude() || candidate.named_longitude()) return true;
@@ -30,10 +30,10 @@ bool may_be_degrees(const Candidate& candidate) {
   return traits.n_distinct >= 2 && traits.n_fine * 2 >= traits.n_numbers;
 }
 
-bool may_be_address(const Candidate& candidate) {
+bool may_be_address(const PositionCandidate& candidate) {
   const Traits& traits = candidate.traits;
   if (traits.n_present == 0) return false;
-  if (traits.share(traits.n_hex) >= nearly_all) return true;
+  if (traits.share(traits.n_hex) >= nearly_every) return true;
   // Without their leading zeros, or as numbers, only a name gives them away.
   return any_word(candidate.words, {"address", "addr", "icao", "icao24", "hex"}) &&
          traits.share(traits.n_decimals) == 0;
@@ -55,8 +55,8 @@ bool is_geojson_pair(const Place& first, const Place& second) {
 }
 
 // Which of a pair is latitude: swaps the two where something speaks for it, and says what.
-void decide_order(const SampleTable& table, const Rows& rows, const Candidate& first,
-                  const Candidate& second, const std::vector<Candidate>& all,
+void decide_order(const SampleTable& table, const Rows& rows, const PositionCandidate& first,
+                  const PositionCandidate& second, const std::vector<PositionCandidate>& all,
                   PositionGuess& guess) {
   const auto say = [&](bool swap, double confidence, std::string reason) {
     if (swap) std::swap(guess.places.latitude, guess.places.longitude);
@@ -75,7 +75,7 @@ void decide_order(const SampleTable& table, const Rows& rows, const Candidate& f
 
   PositionPlaces swapped = guess.places;
   std::swap(swapped.latitude, swapped.longitude);
-  for (const Candidate& other : all) {
+  for (const PositionCandidate& other : all) {
     const Traits& traits = other.traits;
     if (traits.n_numbers == 0 || traits.min < 0 || traits.max > 360 || traits.max < 90) continue;
     if (other.place == first.place || other.place == second.place) continue;
@@ -96,9 +96,9 @@ void decide_order(const SampleTable& table, const Rows& rows, const Candidate& f
 
 // The best position on these rows, whatever the kind of line.
 std::optional<PositionGuess> best_position(const SampleTable& table, const Rows& rows) {
-  std::vector<Candidate> all, degrees, addresses;
+  std::vector<PositionCandidate> all, degrees, addresses;
   for (std::size_t place = 0; place < table.places.size(); ++place) {
-    Candidate candidate{place, traits_of(table, place, rows), words_of(table.places[place].label)};
+    PositionCandidate candidate{place, traits_of(table, place, rows), words_of(table.places[place].label)};
     if (may_be_degrees(candidate)) degrees.push_back(candidate);
     if (may_be_address(candidate)) addresses.push_back(candidate);
     all.push_back(std::move(candidate));
@@ -107,14 +107,14 @@ std::optional<PositionGuess> best_position(const SampleTable& table, const Rows&
 
   std::optional<PositionGuess> best;
   std::size_t n_pairs = 0;
-  for (const Candidate& first : degrees) {
-    for (const Candidate& second : degrees) {
+  for (const PositionCandidate& first : degrees) {
+    for (const PositionCandidate& second : degrees) {
       if (second.place <= first.place || n_pairs >= max_pairs) continue;
       if (overlap(table, rows, first.place, second.place) < 0.9) continue;
       const bool named = (first.named_latitude() && second.named_longitude()) ||
                          (first.named_longitude() && second.named_latitude());
       ++n_pairs;
-      for (const Candidate& address : addresses) {
+      for (const PositionCandidate& address : addresses) {
         if (address.place == first.place || address.place == second.place) continue;
         PositionGuess guess;
         guess.places = {address.place, first.place, second.place};

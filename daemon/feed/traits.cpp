@@ -14,14 +14,14 @@ namespace {
 constexpr std::size_t max_texts = 64, max_distinct = 1000;
 constexpr double year_2000_s = 946684800, year_2100_s = 4102444800;
 
-bool is_digit(char c) { return c >= '0' && c <= '9'; }
+bool is_decimal_digit(char c) { return c >= '0' && c <= '9'; }
 bool is_hex(char c) { return std::isxdigit(static_cast<unsigned char>(c)) != 0; }
 
 // Texts against a shape: '9' stands for a digit, everything else for itself.
 bool has_shape(std::string_view text, std::string_view shape) {
   return text.size() >= shape.size() &&
          std::equal(shape.begin(), shape.end(), text.begin(),
-                    [](char want, char c) { return want == '9' ? is_digit(c) : want == c; });
+                    [](char want, char c) { return want == '9' ? is_decimal_digit(c) : want == c; });
 }
 
 bool is_date(std::string_view text) {
@@ -63,7 +63,7 @@ void count_text(Traits& traits, const std::string& text) {
   if (digits.starts_with("0x") || digits.starts_with("0X")) digits.remove_prefix(2);
   if (digits.size() == 6 && std::all_of(digits.begin(), digits.end(), is_hex)) {
     ++traits.n_hex;
-    traits.n_hex_letters += !std::all_of(digits.begin(), digits.end(), is_digit);
+    traits.n_hex_letters += !std::all_of(digits.begin(), digits.end(), is_decimal_digit);
   }
   traits.n_octal += text.size() == 4 && std::all_of(text.begin(), text.end(),
                                                     [](char c) { return c >= '0' && c <= '7'; });
@@ -73,7 +73,7 @@ void count_text(Traits& traits, const std::string& text) {
   const std::size_t comma = text.find(',');
   if (comma != std::string::npos && comma > 0 && comma + 1 < text.size())
     traits.n_decimal_commas += std::all_of(
-        text.begin(), text.end(), [](char c) { return is_digit(c) || c == ',' || c == '-'; });
+        text.begin(), text.end(), [](char c) { return is_decimal_digit(c) || c == ',' || c == '-'; });
 }
 
 }  // namespace
@@ -108,7 +108,7 @@ std::vector<std::string> words_of(std::string_view label) {
     for (;;) {
       const std::size_t slash = label.rfind('/');
       const std::string_view token = label.substr(slash + 1);
-      if (slash == 0 || !std::all_of(token.begin(), token.end(), is_digit)) {
+      if (slash == 0 || !std::all_of(token.begin(), token.end(), is_decimal_digit)) {
         label = token;
         break;
       }
@@ -139,10 +139,10 @@ bool any_word(const std::vector<std::string>& words, std::initializer_list<std::
 }
 
 TimeKind time_kind(const Traits& traits) {
-  constexpr double nearly_all = 0.98;
+  constexpr double nearly_every = 0.98;
   if (traits.n_present == 0) return TimeKind::none;
-  if (traits.share(traits.n_instants) >= nearly_all) return TimeKind::instants;
-  if (traits.share(traits.n_numbers) < nearly_all) return TimeKind::none;
+  if (traits.share(traits.n_instants) >= nearly_every) return TimeKind::instants;
+  if (traits.share(traits.n_numbers) < nearly_every) return TimeKind::none;
   const auto within = [&](double unit) {
     return traits.min >= year_2000_s * unit && traits.max <= year_2100_s * unit;
   };

@@ -25,7 +25,7 @@
 namespace roundel::serve {
 namespace {
 
-Answer json_answer(std::string text) { return {.body = std::move(text) + "\n"}; }
+Answer concluded(std::string text) { return {.body = std::move(text) + "\n"}; }
 
 Result<double> sector_width_deg(const Query& query) {
   return read_number(query, "sector_deg", 1, 90, pattern::ReachOptions{}.sector_deg);
@@ -57,9 +57,9 @@ Result<Recent> recent_of(const Ask& ask, const schema::Store& store, schema::Sel
 }
 
 /// An answer about less than was selected says so.
-Answer json_answer(std::string text, const std::optional<double>& only_from_s) {
+Answer concluded(std::string text, const std::optional<double>& only_from_s) {
   if (only_from_s) text.insert(1, fmt::format("\"only_from\":\"{}\",", format_time(*only_from_s)));
-  return json_answer(std::move(text));
+  return concluded(std::move(text));
 }
 
 // What is selected, and how wide its sectors are.
@@ -102,7 +102,7 @@ Result<Answer> reach(const Ask& ask, const schema::Store& store) {
   options.from_summaries =
       cells > many_cells && std::remainder(asked->width_deg, pattern::SummaryBins::sector_deg) == 0;
   return pattern::reach(store, asked->which, options).map([](const pattern::Reach& reach) {
-    return json_answer(present::reach_json(reach));
+    return concluded(present::reach_json(reach));
   });
 }
 
@@ -113,7 +113,7 @@ Result<Answer> field(const Ask& ask, const schema::Store& store) {
   if (!recent) return tl::unexpected(recent.error());
   return pattern::heard_field(store, recent->which, asked->width_deg)
       .map([&](const pattern::Field& heard) {
-        return json_answer(present::field_json(heard), recent->only_from_s);
+        return concluded(present::field_json(heard), recent->only_from_s);
       });
 }
 
@@ -128,7 +128,7 @@ Result<Answer> cut(const Ask& ask, const schema::Store& store) {
   const auto recent = recent_of(ask, store, asked->which);
   if (!recent) return tl::unexpected(recent.error());
   return pattern::cut(store, recent->which, options).map([&](const pattern::Cut& cut) {
-    return json_answer(present::cut_json(cut), recent->only_from_s);
+    return concluded(present::cut_json(cut), recent->only_from_s);
   });
 }
 
@@ -143,7 +143,7 @@ Result<Answer> verdict(const Ask& ask, const schema::Store& store) {
   if (!trials) return tl::unexpected(trials.error());
   std::vector<schema::Id> ids;
   for (const auto& trial : *trials) ids.push_back(trial.id);
-  return json_answer(present::verdict_json(*judged, ids), recent->only_from_s);
+  return concluded(present::verdict_json(*judged, ids), recent->only_from_s);
 }
 
 Result<Answer> compare(const Ask& ask, const schema::Store& store) {
@@ -161,7 +161,7 @@ Result<Answer> compare(const Ask& ask, const schema::Store& store) {
   if (!recent_b) return tl::unexpected(recent_b.error());
   return trial::compare(store, recent_a->which, recent_b->which, options)
       .map([&](const trial::Comparison& comparison) {
-        return json_answer(present::compare_json(comparison),
+        return concluded(present::compare_json(comparison),
                            std::max(recent_a->only_from_s, recent_b->only_from_s));
       });
 }
@@ -172,7 +172,7 @@ Result<Answer> drift(const Ask& ask, const schema::Store& store) {
   const auto recent = recent_of(ask, store, *which);
   if (!recent) return tl::unexpected(recent.error());
   return trial::drift(store, recent->which).map([&](const trial::Drift& drift) {
-    return json_answer(present::drift_json(drift), recent->only_from_s);
+    return concluded(present::drift_json(drift), recent->only_from_s);
   });
 }
 
@@ -184,7 +184,7 @@ Result<Answer> expect(const Ask& ask, const schema::Store& store) {
   if (!*site) return fail(Errc::not_found, "the database knows no site", "site");
   const auto expectation = site::Expectation::make(**site, ask.expect);
   if (!expectation) return tl::unexpected(expectation.error());
-  return json_answer(
+  return concluded(
       present::expect_json(*expectation, pattern::ReachOptions{}.limit_altitudes_ft, *width_deg));
 }
 
