@@ -50,7 +50,8 @@ std::array<float, max_covariates> covariates(const Group& group, const Screen& s
 
 bool usable(const Group& group, const Screen& screen) {
   if (group.kind != GroupKind::recorded || group.horizon_ratio > level_horizon) return false;
-  if (group.elevation_deg < level_lowest_deg || group.elevation_deg > level_highest_deg) return false;
+  if (group.elevation_deg < level_lowest_deg || group.elevation_deg > level_highest_deg)
+    return false;
   if (!screen.hours_out.empty() && screen.hours_out[group.hour]) return false;
   if (screen.cutoff_deg.empty()) return true;
   const std::optional<double>& cutoff = screen.cutoff_deg[group.sector];

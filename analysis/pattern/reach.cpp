@@ -15,7 +15,6 @@
 namespace roundel::pattern {
 namespace {
 
-constexpr std::int64_t windows_per_hour = 3600 / schema::window_s;
 /// A flight not heard of for so long has ended (the unit of independence).
 constexpr std::int64_t windows_of_silence = 1800 / schema::window_s;
 /// Contacts made or lost so near an edge of the recording are the recording's, not the antenna's.

@@ -15,7 +15,6 @@ namespace roundel::pattern {
 namespace {
 
 constexpr std::size_t n_places = SummaryBins::n_sectors * SummaryBins::n_bands;
-constexpr std::int64_t windows_per_hour = 3600 / schema::window_s;
 
 int elevation_bin(double elevation_deg) {
   const double place =

@@ -8,6 +8,8 @@
 
 namespace roundel::pattern {
 
+inline constexpr std::int64_t windows_per_hour = 3600 / schema::window_s;
+
 /// A heard cell, until it is known whether others support it.
 struct Candidate {
   std::int64_t window;

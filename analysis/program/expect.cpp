@@ -32,7 +32,7 @@ struct ExpectCommand {
   std::string svg;
 };
 
-using Align = TextTable::Align;
+using ColumnAlign = TextTable::Align;
 
 std::string range_number(present::Units units, double range_km) {
   return fmt::format("{:.0f}", present::range_in(units, range_km));
@@ -41,13 +41,13 @@ std::string range_number(present::Units units, double range_km) {
 std::string altitude_table(const site::Expectation& of, const std::vector<double>& altitudes_ft,
                            present::Units units) {
   const std::string range(present::range_unit(units));
-  TextTable table({{"altitude", Align::right},
-                   {"horizon " + range, Align::right},
-                   {"4/3 Earth", Align::right},
-                   {"link " + range, Align::right},
-                   {"expected " + range, Align::right},
-                   {"limited by", Align::left},
-                   {"margin at horizon", Align::right}});
+  TextTable table({{"altitude", ColumnAlign::right},
+                   {"horizon " + range, ColumnAlign::right},
+                   {"4/3 Earth", ColumnAlign::right},
+                   {"link " + range, ColumnAlign::right},
+                   {"expected " + range, ColumnAlign::right},
+                   {"limited by", ColumnAlign::left},
+                   {"margin at horizon", ColumnAlign::right}});
   for (const double altitude_ft : altitudes_ft) {
     const auto at = of.altitude(altitude_ft);
     table.add({present::altitude_text(units, altitude_ft), range_number(units, at.horizon_km),
@@ -61,9 +61,10 @@ std::string altitude_table(const site::Expectation& of, const std::vector<double
 /// Only bearings on which mask or terrain takes more than 2 % of some range.
 std::string bearing_table(const site::Expectation& of, const std::vector<double>& altitudes_ft,
                           double sector_deg, present::Units units) {
-  std::vector<TextTable::Column> columns{{"bearing", Align::left}, {"mask", Align::right}};
+  std::vector<TextTable::Column> columns{{"bearing", ColumnAlign::left},
+                                         {"mask", ColumnAlign::right}};
   for (const double altitude_ft : altitudes_ft)
-    columns.push_back({present::altitude_text(units, altitude_ft), Align::right});
+    columns.push_back({present::altitude_text(units, altitude_ft), ColumnAlign::right});
   TextTable table(std::move(columns));
   for (double bearing_deg = sector_deg / 2; bearing_deg < 360; bearing_deg += sector_deg) {
     const auto mask_deg = of.mask_deg(bearing_deg);
@@ -88,9 +89,9 @@ std::string bearing_table(const site::Expectation& of, const std::vector<double>
 std::string help_table(const site::Expectation& of, const std::vector<double>& altitudes_ft,
                        present::Units units) {
   std::vector<TextTable::Column> columns{
-      {"what would help, " + std::string(present::range_unit(units)), Align::left}};
+      {"what would help, " + std::string(present::range_unit(units)), ColumnAlign::left}};
   for (const double altitude_ft : altitudes_ft)
-    columns.push_back({present::altitude_text(units, altitude_ft), Align::right});
+    columns.push_back({present::altitude_text(units, altitude_ft), ColumnAlign::right});
   TextTable table(std::move(columns));
   for (const auto& help : of.help(altitudes_ft)) {
     std::vector<std::string> cells{help.what};

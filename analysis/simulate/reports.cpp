@@ -118,8 +118,9 @@ class ReportRun {
     Report report;
     for (std::size_t i = 0; i < aircraft.contacts.size(); ++i) {
       ReportContact& contact = aircraft.contacts[i];
-      if (contact.state == ReportContact::State::off || (contact.state == ReportContact::State::partly &&
-                                                   run_.recorded_s(i, time_s, time_s + 0.001) <= 0))
+      if (contact.state == ReportContact::State::off ||
+          (contact.state == ReportContact::State::partly &&
+           run_.recorded_s(i, time_s, time_s + 0.001) <= 0))
         continue;
       TrialTruth& truth = run_.truth.trials[i];
       ++truth.sent;

@@ -76,8 +76,8 @@ std::vector<Waypoint> crossing(const Traffic& traffic, double start_s, Random& r
   const double offset = random.uniform(-0.995, 0.995) * radius;
   const double half_km = std::sqrt(radius * radius - offset * offset);
   const Place along = towards(course, 1), across = towards(course + 90, 1);
-  return straight(offset * across - half_km * along, offset * across + half_km * along, 26000, 41000,
-                  start_s, random);
+  return straight(offset * across - half_km * along, offset * across + half_km * along, 26000,
+                  41000, start_s, random);
 }
 
 std::vector<Waypoint> along_airway(const Traffic& traffic, const Airway& airway, double start_s,

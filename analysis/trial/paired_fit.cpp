@@ -223,7 +223,8 @@ class PairedFit {
       const auto s = static_cast<Eigen::Index>(i);
       const double effective = squares[i] > 0 ? total[i] * total[i] / squares[i] : 0;
       out.freedom.push_back(std::max(2.0, effective - 1));
-      out.known.push_back(out.flights[i] >= least_paired_flights && effective >= least_paired_effective &&
+      out.known.push_back(out.flights[i] >= least_paired_flights &&
+                          effective >= least_paired_effective &&
                           1 / information_[s] < widest_paired_se_db * widest_paired_se_db &&
                           out.covariance(s, s) < widest_paired_se_db * widest_paired_se_db);
     }

@@ -195,7 +195,8 @@ Result<ComparePlan> plan_comparison(const schema::Store& store, const schema::Se
   out.sectors = static_cast<int>(variances.size());
   if (out.sectors < 3) return out;
   const double n = out.sectors;
-  out.half_width_db = z95 * std::sqrt(mean_variance / (n * n) + common_plan_error_db * planned_error_db);
+  out.half_width_db =
+      z95 * std::sqrt(mean_variance / (n * n) + common_plan_error_db * common_plan_error_db);
   std::nth_element(variances.begin(), variances.begin() + out.sectors / 2, variances.end());
   out.sector_half_width_db = z95 * std::sqrt(variances[variances.size() / 2]);
   return out;

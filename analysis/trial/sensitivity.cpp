@@ -10,7 +10,7 @@
 namespace roundel::trial {
 namespace {
 
-constexpr std::int64_t day_s = 86'400;
+constexpr std::int64_t seconds_per_day = 86'400;
 constexpr std::size_t most_days = 28;
 constexpr int fewest_earlier_days = 5, fewest_hours_a_day = 18;
 /// Nearer in, nothing is lost by range; there the slope says nothing of the threshold.
@@ -111,7 +111,8 @@ std::optional<SensitivityChange> sensitivity_change(std::span<const SensitivityD
   const double half = student_t975(n - 1) * std::sqrt(squares / (n - 1)) * std::sqrt(1 + 1.0 / n);
   const double change = last - mean;
   const std::int64_t from_s = days.back().from_s;
-  return SensitivityChange{from_s, from_s + day_s, change, change - half, change + half, n};
+  return SensitivityChange{from_s, from_s + seconds_per_day, change, change - half, change + half,
+                           n};
 }
 
 Result<std::optional<SensitivityChange>> sensitivity_change(const schema::Store& store,
@@ -120,7 +121,8 @@ Result<std::optional<SensitivityChange>> sensitivity_change(const schema::Store&
   which.trials = {trial};
   const auto state = store.summary_state();
   if (!state) return tl::unexpected(state.error());
-  const std::int64_t begin_s = state->before_s - static_cast<std::int64_t>(most_days) * day_s;
+  const std::int64_t begin_s =
+      state->before_s - static_cast<std::int64_t>(most_days) * seconds_per_day;
   which.from_s = static_cast<double>(begin_s);
   struct Block {
     int hours{};
@@ -134,7 +136,7 @@ Result<std::optional<SensitivityChange>> sensitivity_change(const schema::Store&
       fine = tl::unexpected(hour.error());
       return false;
     }
-    Block& block = blocks[(stored.hour_s - begin_s) / day_s];
+    Block& block = blocks[(stored.hour_s - begin_s) / seconds_per_day];
     ++block.hours;
     for (const auto& share : hour->shares) {
       const auto [known, is_new] = block.shares.try_emplace(place_of(share), share);
@@ -149,12 +151,12 @@ Result<std::optional<SensitivityChange>> sensitivity_change(const schema::Store&
   std::vector<SensitivityDay> days;
   for (const auto& [number, block] : blocks) {
     if (block.hours < fewest_hours_a_day) continue;
-    SensitivityDay day{begin_s + number * day_s, {}};
+    SensitivityDay day{begin_s + number * seconds_per_day, {}};
     for (const auto& [place, share] : block.shares) day.shares.push_back(share);
     days.push_back(std::move(day));
   }
   // The trial has been silent since, or is another's: nothing to say of today.
-  if (days.empty() || days.back().from_s + day_s < state->before_s)
+  if (days.empty() || days.back().from_s + seconds_per_day < state->before_s)
     return std::optional<SensitivityChange>();
   return sensitivity_change(std::span<const SensitivityDay>(days));
 }

@@ -72,7 +72,8 @@ class Layout {
 
 bool is_known(const pattern::LevelFit& fit, Index s) {
   const auto i = static_cast<std::size_t>(s);
-  return fit.sector_flights[i] >= least_part_flights && fit.sector_effective[i] >= least_part_effective &&
+  return fit.sector_flights[i] >= least_part_flights &&
+         fit.sector_effective[i] >= least_part_effective &&
          fit.covariance(s, s) < widest_part_se_db * widest_part_se_db &&
          fit.model_covariance(s, s) < widest_part_se_db * widest_part_se_db;
 }
@@ -131,7 +132,8 @@ struct SeparateBuilder::Impl {
     return all;
   }
 
-  void solve(const Design& design, const Layout& layout, const std::vector<FittedArrangement>& all) {
+  void solve(const Design& design, const Layout& layout,
+             const std::vector<FittedArrangement>& all) {
     const Index n = layout.size();
     MatrixXd normal = layout.prior_precision().asDiagonal();
     VectorXd right = VectorXd::Zero(n);

@@ -98,7 +98,8 @@ void decide_order(const SampleTable& table, const Rows& rows, const PositionCand
 std::optional<PositionGuess> best_position(const SampleTable& table, const Rows& rows) {
   std::vector<PositionCandidate> all, degrees, addresses;
   for (std::size_t place = 0; place < table.places.size(); ++place) {
-    PositionCandidate candidate{place, traits_of(table, place, rows), words_of(table.places[place].label)};
+    PositionCandidate candidate{place, traits_of(table, place, rows),
+                                words_of(table.places[place].label)};
     if (may_be_degrees(candidate)) degrees.push_back(candidate);
     if (may_be_address(candidate)) addresses.push_back(candidate);
     all.push_back(std::move(candidate));

@@ -20,8 +20,9 @@ bool is_hex(char c) { return std::isxdigit(static_cast<unsigned char>(c)) != 0; 
 // Texts against a shape: '9' stands for a digit, everything else for itself.
 bool has_shape(std::string_view text, std::string_view shape) {
   return text.size() >= shape.size() &&
-         std::equal(shape.begin(), shape.end(), text.begin(),
-                    [](char want, char c) { return want == '9' ? is_decimal_digit(c) : want == c; });
+         std::equal(shape.begin(), shape.end(), text.begin(), [](char want, char c) {
+           return want == '9' ? is_decimal_digit(c) : want == c;
+         });
 }
 
 bool is_date(std::string_view text) {
@@ -72,8 +73,9 @@ void count_text(Traits& traits, const std::string& text) {
   traits.n_instants += text.size() > 10 && has_shape(text, "9999-99-99") && parse_time(text);
   const std::size_t comma = text.find(',');
   if (comma != std::string::npos && comma > 0 && comma + 1 < text.size())
-    traits.n_decimal_commas += std::all_of(
-        text.begin(), text.end(), [](char c) { return is_decimal_digit(c) || c == ',' || c == '-'; });
+    traits.n_decimal_commas += std::all_of(text.begin(), text.end(), [](char c) {
+      return is_decimal_digit(c) || c == ',' || c == '-';
+    });
 }
 
 }  // namespace

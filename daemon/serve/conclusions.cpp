@@ -162,7 +162,7 @@ Result<Answer> compare(const Ask& ask, const schema::Store& store) {
   return trial::compare(store, recent_a->which, recent_b->which, options)
       .map([&](const trial::Comparison& comparison) {
         return concluded(present::compare_json(comparison),
-                           std::max(recent_a->only_from_s, recent_b->only_from_s));
+                         std::max(recent_a->only_from_s, recent_b->only_from_s));
       });
 }
 

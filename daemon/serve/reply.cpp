@@ -18,11 +18,11 @@ constexpr std::string_view content_policy =
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; "
     "connect-src 'self'; frame-ancestors 'none'; base-uri 'none'; form-action 'none'";
 
-boost::beast::string_view view(std::string_view text) { return {text.data(), text.size()}; }
+boost::beast::string_view beast_view(std::string_view text) { return {text.data(), text.size()}; }
 
 void set_common(Response& response, double now_s) {
   response.set(http::field::date, http_date(now_s));
-  response.set("Content-Security-Policy", view(content_policy));
+  response.set("Content-Security-Policy", beast_view(content_policy));
   response.set("X-Content-Type-Options", "nosniff");
   response.set("Referrer-Policy", "no-referrer");
   response.set("Cross-Origin-Resource-Policy", "same-origin");
@@ -62,7 +62,7 @@ Response reply(const Rendered& rendered, const Request& request, unsigned versio
   Response response;
   response.version(version);
   response.result(is_known ? 304U : static_cast<unsigned>(answer.status));
-  response.reason(view(phrase(is_known ? 304 : answer.status)));
+  response.reason(beast_view(phrase(is_known ? 304 : answer.status)));
   set_common(response, now_s);
   response.set(http::field::cache_control, answer.cache_control);
   if (!rendered.gzipped.empty()) response.set(http::field::vary, "Accept-Encoding");

@@ -19,8 +19,8 @@ using Json = nlohmann::ordered_json;
 
 Answer json_answer(std::string text) { return {.body = std::move(text)}; }
 
-Answer json_answer(const Json& json) {
-  return json_answer(json.dump(-1, ' ', false, Json::error_handler_t::replace) + "\n");
+Answer json_answer(const Json& value) {
+  return json_answer(value.dump(-1, ' ', false, Json::error_handler_t::replace) + "\n");
 }
 
 Result<Json> names(const Result<std::vector<schema::Named>>& list) {
