@@ -141,10 +141,10 @@ bool any_word(const std::vector<std::string>& words, std::initializer_list<std::
 }
 
 TimeKind time_kind(const Traits& traits) {
-  constexpr double nearly_all = 0.98;
+  constexpr double of_one_kind = 0.98;
   if (traits.n_present == 0) return TimeKind::none;
-  if (traits.share(traits.n_instants) >= nearly_all) return TimeKind::instants;
-  if (traits.share(traits.n_numbers) < nearly_all) return TimeKind::none;
+  if (traits.share(traits.n_instants) >= of_one_kind) return TimeKind::instants;
+  if (traits.share(traits.n_numbers) < of_one_kind) return TimeKind::none;
   const auto within = [&](double unit) {
     return traits.min >= year_2000_s * unit && traits.max <= year_2100_s * unit;
   };
