@@ -10,7 +10,7 @@ import { join } from "node:path";
 import { createInterface } from "node:readline";
 import { after, before, describe, it } from "node:test";
 import { load_strings } from "../../web/dev/mock.mjs";
-import { look_at, serious_violations, text } from "./visit.mjs";
+import { look_at, says, serious_violations, settled } from "./visit.mjs";
 
 const build = process.env.ROUNDEL_BIN;
 const roundel = join(build ?? "", "analysis/program/roundel");
@@ -130,14 +130,13 @@ describe(
 
     it("shows reach, verdict, cut and hours of what was recorded, without a complaint", () =>
       look_at(running.url, {}, async (page) => {
-        await page.waitForFunction(
-          () => document.querySelector(".reach-map .reach-line")?.getAttribute("d").length > 100,
-        );
+        await page.waitForSelector(".reach-map .reach-line[d*=L]", { state: "attached" });
         await page.waitForSelector(".verdict-word:not([hidden])");
         await page.waitForSelector(".picture.cut .horizon-line", { state: "attached" });
         await page.waitForSelector(".time .picture.hours", { state: "attached" });
-        assert.match(await text(page, ".feeds"), /roof\s+waiting for a connection/);
-        assert.match(await text(page, ".legend"), /Share heard/);
+        await says(page, ".feeds", /roof\s+waiting for a connection/);
+        await says(page, ".legend", /Share heard/);
+        await settled(page);
         assert.deepEqual(await serious_violations(page), []);
       }));
 
@@ -150,17 +149,13 @@ describe(
           socket.write(
             `{"time":${1772500000 + i},"address":"4b1617","latitude":52.3,"longitude":19.8,"altitude_ft":36000}\n`,
           );
-        await page.waitForFunction(() =>
-          /[1-9]\d*\s+reports/.test(document.querySelector(".feeds").innerText),
-        );
+        await says(page, ".feeds", /[1-9]\d*\s+reports/);
         socket.destroy();
 
         await page.getByLabel("Token").fill(token);
         await page.getByLabel("Note", { exact: true }).fill("cable dried");
         await page.getByRole("button", { name: "Add note" }).click();
-        await page.waitForFunction(
-          () => document.querySelector(".trials [role=status]").textContent === "Note added.",
-        );
+        await says(page, ".trials [role=status]", "Note added.");
 
         await writeFile(join(folder, "roundel.toml"), configuration(running.feed, running.web));
         await stop(running.child);
