@@ -124,6 +124,14 @@ Result<bool> Statement::next() {
   return tl::unexpected(std::move(failure));
 }
 
+Result<std::int64_t> Statement::single() {
+  const auto row = next();
+  ROUNDEL_TRY(row);
+  const std::int64_t value = *row ? integer(0) : 0;
+  reset();
+  return value;
+}
+
 Result<void> Statement::finish() {
   Step last{};
   while ((last = step()) == Step::row) {

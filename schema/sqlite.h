@@ -46,6 +46,8 @@ class Statement {
   }
   /// True: there is a row.
   Result<bool> next();
+  /// The integer of a query's one row, 0 for none or NULL; it may then be asked anew.
+  Result<std::int64_t> single();
   /// Binds all parameters in order and runs to the end; rows are ignored.
   template <class... T>
   Result<void> run(const T&... values) {

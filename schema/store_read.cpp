@@ -189,6 +189,12 @@ Result<std::vector<Trial>> Store::trials(const Selection& which) const {
   return select_trials(impl_->database, which);
 }
 
+Result<void> Store::at_one_moment(const std::function<Result<void>()>& read) const {
+  const auto moment = one_moment(impl_->database);
+  ROUNDEL_TRY(moment);
+  return read();
+}
+
 Result<void> Store::each_cell(const Selection& which,
                               const std::function<bool(const Cell&)>& visit) const {
   const Database& database = impl_->database;

@@ -83,15 +83,6 @@ Result<RecordStatements> prepare(const Database& database) {
       std::move(*before_window), std::move(*newest_recent)};
 }
 
-// The one row of a query, 0 for none or NULL.
-Result<std::int64_t> single(Statement& query) {
-  const auto row = query.next();
-  ROUNDEL_TRY(row);
-  const std::int64_t value = *row ? query.integer(0) : 0;
-  query.reset();
-  return value;
-}
-
 struct Keyed {
   std::int64_t key;
   const Cell* cell;
@@ -154,9 +145,9 @@ Result<void> put_cells(RecordStatements& statements, const std::vector<Cell>& ce
   if (cells.empty()) return {};
   const auto keyed = in_order(cells);
   ROUNDEL_TRY(keyed);
-  const auto mark = single(statements.before_window);
+  const auto mark = statements.before_window.single();
   ROUNDEL_TRY(mark);
-  const auto newest_waiting = single(statements.newest_recent);
+  const auto newest_waiting = statements.newest_recent.single();
   ROUNDEL_TRY(newest_waiting);
   const std::int64_t newest_window = keyed->back().cell->window;
   const std::int64_t new_mark =

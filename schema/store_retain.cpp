@@ -22,7 +22,7 @@ Result<std::optional<std::int64_t>> oldest_hour(const Database& database) {
   ROUNDEL_TRY(reader);
   const auto hour = reader->next_hour(0);
   ROUNDEL_TRY(hour);
-  const auto before_hour = database.integer("SELECT before_hour FROM summarised");
+  const auto before_hour = summarised_before_hour(database);
   ROUNDEL_TRY(before_hour);
   if (!*hour || **hour >= *before_hour) return std::optional<std::int64_t>();
   auto stale =
@@ -45,8 +45,7 @@ Result<bool> is_too_much(const Database& database, const Retention& keep) {
 Result<void> drop_hour(const Database& database, std::int64_t hour) {
   auto drop = database.prepare("DELETE FROM cell WHERE id >= ? AND id < ?");
   ROUNDEL_TRY(drop);
-  ROUNDEL_TRY(
-      drop->run(cell_key(hour * windows_per_hour, 0), cell_key((hour + 1) * windows_per_hour, 0)));
+  ROUNDEL_TRY(drop->run(first_cell_key(hour), first_cell_key(hour + 1)));
   auto mark = database.prepare("UPDATE summary SET cells_gone = 1 WHERE id >= ? AND id < ?");
   ROUNDEL_TRY(mark);
   return mark->run(summary_key(hour, 0), summary_key(hour + 1, 0));

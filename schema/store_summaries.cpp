@@ -18,14 +18,8 @@ bool is_same(const Summary& a, const Summary& b) {
 
 Summary summary_in(const Statement& row) {
   const std::int64_t key = row.integer(0);
-  return {(key >> trial_bits) * 3600,
-          key & ((Id{1} << trial_bits) - 1),
-          row.integer(1),
-          row.integer(2),
-          row.integer(3),
-          row.integer(4),
-          row.integer(5) == 1,
-          row.blob(6)};
+  return {hour_of_key(key) * 3600, trial_of_key(key), row.integer(1),      row.integer(2),
+          row.integer(3),          row.integer(4),    row.integer(5) == 1, row.blob(6)};
 }
 
 constexpr const char* summary_columns =
@@ -125,10 +119,10 @@ Result<void> Store::each_summary(const Selection& which, bool only_gone,
     const auto row = query->next();
     ROUNDEL_TRY(row);
     if (!*row) return {};
-    const Id trial = query->integer(0) & ((Id{1} << trial_bits) - 1);
+    const Id trial = trial_of_key(query->integer(0));
     const auto range = windows.find(trial);
     if (range == windows.end()) continue;
-    const std::int64_t first = (query->integer(0) >> trial_bits) * windows_per_hour;
+    const std::int64_t first = hour_of_key(query->integer(0)) * windows_per_hour;
     if (first >= range->second.to || first + windows_per_hour <= range->second.from) continue;
     if (!visit(summary_in(*query))) return {};
   }
@@ -139,7 +133,7 @@ Result<SummaryState> Store::summary_state() const {
   const auto moment = one_moment(database);
   ROUNDEL_TRY(moment);
   SummaryState state;
-  const auto before_hour = database.integer("SELECT before_hour FROM summarised");
+  const auto before_hour = summarised_before_hour(database);
   ROUNDEL_TRY(before_hour);
   state.before_s = *before_hour * 3600;
   auto query = database.prepare("SELECT id FROM summary WHERE is_stale = 1 ORDER BY id");
@@ -149,7 +143,7 @@ Result<SummaryState> Store::summary_state() const {
     ROUNDEL_TRY(row);
     if (!*row) return state;
     const std::int64_t key = query->integer(0);
-    state.stale.push_back({(key >> trial_bits) * 3600, key & ((Id{1} << trial_bits) - 1)});
+    state.stale.push_back({hour_of_key(key) * 3600, trial_of_key(key)});
   }
 }
 
@@ -158,7 +152,7 @@ Result<SummaryCheck> Store::check_summaries(Summariser& by) const {
   const auto moment = one_moment(database);
   ROUNDEL_TRY(moment);
   SummaryCheck check;
-  const auto before_hour = database.integer("SELECT before_hour FROM summarised");
+  const auto before_hour = summarised_before_hour(database);
   ROUNDEL_TRY(before_hour);
   for (const auto& [into, where] :
        {std::pair{&check.stale, "is_stale = 1"}, {&check.cells_gone, "cells_gone = 1"}}) {
@@ -182,7 +176,7 @@ Result<SummaryCheck> Store::check_summaries(Summariser& by) const {
     const auto row = next_kept->next();
     ROUNDEL_TRY(row);
     constexpr std::int64_t none = INT64_MAX;
-    std::int64_t next = next_kept->is_null(0) ? none : next_kept->integer(0) >> trial_bits;
+    std::int64_t next = next_kept->is_null(0) ? none : hour_of_key(next_kept->integer(0));
     next_kept->reset();
     if (*with_cells && **with_cells < *before_hour) next = std::min(next, **with_cells);
     if (next == none) return check;

@@ -33,7 +33,7 @@ Result<std::vector<HourRow>> hour_rows(const Database& database, std::int64_t fr
     ROUNDEL_TRY(row);
     if (!*row) return rows;
     const std::int64_t key = query->integer(0);
-    rows.push_back({key >> trial_bits, key & ((Id{1} << trial_bits) - 1), query->integer(1) == 1,
+    rows.push_back({hour_of_key(key), trial_of_key(key), query->integer(1) == 1,
                     query->integer(2) == 1, query->integer(3), query->integer(4), query->integer(5),
                     query->integer(6)});
   }
@@ -100,10 +100,6 @@ Result<void> add_summarised(const Database& database, const std::vector<Trial>& 
   return {};
 }
 
-Result<std::int64_t> before_hour(const Database& database) {
-  return database.integer("SELECT before_hour FROM summarised");
-}
-
 /// Cells that are there, and how many of them are silent.
 Result<void> count_cells(const Database& database, Totals& to) {
   const auto rows = hour_rows(database, 0, std::int64_t{1} << 32);
@@ -116,7 +112,7 @@ Result<void> count_cells(const Database& database, Totals& to) {
     to.cells += row.cells;
     to.silent_cells += row.silent_cells;
   }
-  const auto done = before_hour(database);
+  const auto done = summarised_before_hour(database);
   ROUNDEL_TRY(done);
   std::vector<std::string> others{"recent_cell",
                                   fmt::format("cell WHERE id >= {}", first_cell_key(*done))};
@@ -144,7 +140,7 @@ Result<std::vector<Hour>> Store::hours(const Selection& which) const {
   ROUNDEL_TRY(moment);
   const auto selected = trials(which);
   ROUNDEL_TRY(selected);
-  const auto done = before_hour(database);
+  const auto done = summarised_before_hour(database);
   ROUNDEL_TRY(done);
   const WindowRange time = windows_between(which.from_s, which.to_s);
   HourSums sums;

@@ -7,15 +7,12 @@ namespace roundel::schema {
 namespace {
 
 std::int64_t hour_of(std::int64_t window) { return window / windows_per_hour; }
-Result<std::int64_t> value_of(Statement& query) {
-  const auto row = query.next();
-  ROUNDEL_TRY(row);
-  const std::int64_t value = *row ? query.integer(0) : 0;
-  query.reset();
-  return value;
-}
 
 }  // namespace
+
+Result<std::int64_t> summarised_before_hour(const Database& database) {
+  return database.integer("SELECT before_hour FROM summarised");
+}
 
 // --- Reading an hour -----------------------------------------------------------------------------
 
@@ -164,14 +161,14 @@ Result<void> SummaryKeeper::touch_cells(const Batch& batch, std::int64_t before_
 
 Result<void> SummaryKeeper::touch(const Batch& batch) {
   touched_hours_.clear();
-  const auto before_hour = value_of(statements_.before_hour);
+  const auto before_hour = statements_.before_hour.single();
   ROUNDEL_TRY(before_hour);
   std::set<std::int64_t> keys;
   for (const Flight& flight : batch.flights) ROUNDEL_TRY(touch_flight(flight, *before_hour, keys));
   ROUNDEL_TRY(touch_cells(batch, *before_hour, keys));
   for (const std::int64_t key : keys) {
     ROUNDEL_TRY(statements_.mark_stale.run(key));
-    touched_hours_.insert(key >> trial_bits);
+    touched_hours_.insert(hour_of_key(key));
   }
   return {};
 }
@@ -182,7 +179,7 @@ Result<std::optional<std::int64_t>> SummaryKeeper::next_stale() {
     const auto row = statements_.stale.next();
     ROUNDEL_TRY(row);
     if (!*row) break;
-    hour = statements_.stale.integer(0) >> trial_bits;
+    hour = hour_of_key(statements_.stale.integer(0));
     if (!touched_hours_.contains(*hour)) break;
     hour.reset();
   }
@@ -197,9 +194,9 @@ Result<bool> SummaryKeeper::advance(Summariser& by, int n_hours) {
     if (!*hour) break;
     ROUNDEL_TRY(summarise(**hour, by));
   }
-  const auto before_hour = value_of(statements_.before_hour);
+  const auto before_hour = statements_.before_hour.single();
   ROUNDEL_TRY(before_hour);
-  const auto settled = value_of(statements_.before_window);
+  const auto settled = statements_.before_window.single();
   ROUNDEL_TRY(settled);
   const std::int64_t settled_hour = hour_of(*settled);  // the first that is not complete
   // Most commits settle nothing that matters here.
@@ -232,8 +229,8 @@ Result<void> SummaryKeeper::summarise(std::int64_t hour, Summariser& by) {
     const auto next = row.next();
     ROUNDEL_TRY(next);
     if (!*next) break;
-    gone.push_back({hour * 3600, row.integer(0) & ((Id{1} << trial_bits) - 1), row.integer(1),
-                    row.integer(2), row.integer(3), row.integer(4), true, row.blob(5)});
+    gone.push_back({hour * 3600, trial_of_key(row.integer(0)), row.integer(1), row.integer(2),
+                    row.integer(3), row.integer(4), true, row.blob(5)});
   }
   statements_.kept.reset();
   for (Summary& kept : gone) {

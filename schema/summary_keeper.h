@@ -19,9 +19,14 @@ inline constexpr int trial_bits = 24;
 constexpr std::int64_t summary_key(std::int64_t hour, Id trial) {
   return hour << trial_bits | trial;
 }
+constexpr std::int64_t hour_of_key(std::int64_t key) { return key >> trial_bits; }
+constexpr Id trial_of_key(std::int64_t key) { return key & ((Id{1} << trial_bits) - 1); }
 constexpr std::int64_t first_cell_key(std::int64_t hour) {
   return cell_key(hour * windows_per_hour, 0);
 }
+
+/// Every complete hour before this one has been summarised.
+Result<std::int64_t> summarised_before_hour(const Database& database);
 
 /// Reads the cells of one hour.
 class HourReader {

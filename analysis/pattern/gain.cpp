@@ -122,13 +122,8 @@ double geometry_db(const Group& group) {
 
 std::vector<bool> known_sectors(const LevelFit& fit) {
   std::vector<bool> known(fit.sector_flights.size());
-  for (std::size_t s = 0; s < known.size(); ++s) {
-    const auto i = static_cast<Eigen::Index>(s);
-    known[s] = fit.sector_flights[s] >= least_level_flights &&
-               fit.sector_effective[s] >= least_effective &&
-               std::sqrt(fit.covariance(i, i)) < widest_se_db &&
-               std::sqrt(fit.model_covariance(i, i)) < widest_se_db;
-  }
+  for (std::size_t s = 0; s < known.size(); ++s)
+    known[s] = is_known_sector(fit, static_cast<Eigen::Index>(s));
   return known;
 }
 
@@ -142,6 +137,14 @@ Eigen::MatrixXd inflated(const LevelFit& fit) {
 }
 
 }  // namespace
+
+bool is_known_sector(const LevelFit& fit, Eigen::Index sector) {
+  const auto s = static_cast<std::size_t>(sector);
+  return fit.sector_flights[s] >= least_level_flights &&
+         fit.sector_effective[s] >= least_effective &&
+         std::sqrt(fit.covariance(sector, sector)) < widest_se_db &&
+         std::sqrt(fit.model_covariance(sector, sector)) < widest_se_db;
+}
 
 bool Screen::has_walls() const {
   return std::any_of(cutoff_deg.begin(), cutoff_deg.end(),

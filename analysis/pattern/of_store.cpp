@@ -161,23 +161,27 @@ Result<Reach> reach(const schema::Store& store, const schema::Selection& which,
   if (!refraction) return tl::unexpected(refraction.error());
   const auto limit = site::horizon_limit(of->viewpoint, *refraction);
   ReachBuilder builder(of->viewpoint, *limit, options, of->flights, of->edges_s);
-  if (auto ok = add_summaries(store, which, options, builder); !ok)
-    return tl::unexpected(ok.error());
-  std::vector<schema::Selection> parts{which};
-  if (options.from_summaries) {
-    auto rest = not_summarised(store, which);
-    if (!rest) return tl::unexpected(rest.error());
-    parts = std::move(*rest);
-  }
   HorizonTable horizons(*limit);
-  for (const schema::Selection& part : parts) {
-    const auto read = store.each_cell(part, [&](const schema::Cell& cell) {
-      const auto over = of->viewpoint.over(cell.latitude_deg, cell.longitude_deg);
-      builder.add(cell, over, horizons.at(over.bearing_deg, cell.altitude_ft));
-      return true;
-    });
-    if (!read) return tl::unexpected(read.error());
-  }
+  // An hour that is summarised, or loses its cells, between the two would be missed or count twice.
+  const auto read = store.at_one_moment([&]() -> Result<void> {
+    if (auto ok = add_summaries(store, which, options, builder); !ok) return ok;
+    std::vector<schema::Selection> parts{which};
+    if (options.from_summaries) {
+      auto rest = not_summarised(store, which);
+      if (!rest) return tl::unexpected(rest.error());
+      parts = std::move(*rest);
+    }
+    for (const schema::Selection& part : parts) {
+      auto cells = store.each_cell(part, [&](const schema::Cell& cell) {
+        const auto over = of->viewpoint.over(cell.latitude_deg, cell.longitude_deg);
+        builder.add(cell, over, horizons.at(over.bearing_deg, cell.altitude_ft));
+        return true;
+      });
+      if (!cells) return cells;
+    }
+    return {};
+  });
+  if (!read) return tl::unexpected(read.error());
   return builder.finish();
 }
 

@@ -53,10 +53,6 @@ struct Pending {
   std::int64_t heard_cells{}, beyond_cells{}, beyond_flights{};
 };
 
-void keep_farther(std::optional<Farthest>& best, const Farthest& other) {
-  if (!best || other.range_km > best->range_km) best = other;
-}
-
 Quartiles quartiles(std::vector<float>& ranges_km) {
   std::sort(ranges_km.begin(), ranges_km.end());
   // Linear between order statistics (Hyndman and Fan 1996, definition 7).
@@ -146,12 +142,6 @@ struct ReachBuilder::Impl {
     return &state;
   }
 
-  int band_of(double altitude_ft) const {
-    int band = 0;
-    for (double edge_ft : options.band_edges_ft) band += altitude_ft >= edge_ft;
-    return band;
-  }
-
   bool near_edge(std::int64_t time_s) const {
     const auto next = std::lower_bound(edges_s.begin(), edges_s.end(), time_s - edge_s);
     return next != edges_s.end() && *next <= time_s + edge_s;
@@ -170,14 +160,13 @@ struct ReachBuilder::Impl {
     out.to_s = start_s + schema::window_s;
     state->last_window = cell.window;
 
-    const bool is_rated = cell.uncertainty_km == 0 && cell.window != state->flight->first_window &&
-                          cell.window != state->flight->last_window;
-    if (cell.heard == 0 && !is_rated) return;
+    const bool tells_share = is_rated(cell, *state->flight);
+    if (cell.heard == 0 && !tells_share) return;
     const int sector =
         std::min(static_cast<int>(over.bearing_deg / options.sector_deg), n_sectors - 1);
     const bool is_beyond = over.range_km > options.max_ratio * horizon_km;
 
-    if (is_rated && over.range_km < options.half_rate_ratio * horizon_km) {
+    if (tells_share && over.range_km < options.half_rate_ratio * horizon_km) {
       const auto rated = static_cast<std::size_t>(sector);
       if (rated != state->last_rated) {
         rated_flights[rated] += !state->rated[rated];
@@ -206,7 +195,7 @@ struct ReachBuilder::Impl {
                    state->flight->address, start_s});
       return;
     }
-    const int band = band_of(cell.altitude_ft);
+    const int band = band_of(cell.altitude_ft, options);
     note_heard(*state, sector, band);
     state->support.add({cell.window, cell.latitude_deg, cell.longitude_deg, cell.altitude_ft,
                         static_cast<float>(over.range_km), static_cast<float>(over.bearing_deg),

@@ -57,9 +57,7 @@ class TrialHour {
            double limit_km, const site::Viewpoint& viewpoint, const ReachOptions& options) {
     const int sector = std::min(static_cast<int>(over.bearing_deg / SummaryBins::sector_deg),
                                 SummaryBins::n_sectors - 1);
-    const bool is_rated = cell.uncertainty_km == 0 && cell.window != flight.first_window &&
-                          cell.window != flight.last_window;
-    if (is_rated && over.range_km < options.half_rate_ratio * limit_km) {
+    if (is_rated(cell, flight) && over.range_km < options.half_rate_ratio * limit_km) {
       const int range_bin = std::min(static_cast<int>(over.range_km / SummaryBins::range_km),
                                      SummaryBins::n_ranges - 1);
       shares_.push_back(
@@ -82,13 +80,11 @@ class TrialHour {
     if (is_beyond) {
       ++out_.beyond_cells;
       out_.beyond_flights += !std::exchange(passing.was_beyond, true);
-      const SummaryFarthest at{sector,           0,           over.range_km, over.bearing_deg,
-                               cell.altitude_ft, cell.window, flight.id};
-      if (!out_.beyond || at.range_km > out_.beyond->range_km) out_.beyond = at;
+      keep_farther(out_.beyond, {sector, 0, over.range_km, over.bearing_deg, cell.altitude_ft,
+                                 cell.window, flight.id});
       return;
     }
-    int band = 0;
-    for (const double edge_ft : options.band_edges_ft) band += cell.altitude_ft >= edge_ft;
+    const int band = band_of(cell.altitude_ft, options);
     const auto place = static_cast<std::size_t>(sector * SummaryBins::n_bands + band);
     ++heard_[place].cells;
     heard_[place].flights += !passing.seen[place];
@@ -99,11 +95,9 @@ class TrialHour {
          static_cast<float>(limit_km), static_cast<std::int16_t>(sector),
          static_cast<std::int16_t>(band), static_cast<std::uint8_t>(cell.heard)},
         options, [&](const Candidate& c) {
-          const SummaryFarthest at{c.sector,      c.band,   c.range_km, c.bearing_deg,
-                                   c.altitude_ft, c.window, flight.id};
-          auto& best =
-              farthest_[static_cast<std::size_t>(c.sector * SummaryBins::n_bands + c.band)];
-          if (!best || at.range_km > best->range_km) best = at;
+          keep_farther(
+              farthest_[static_cast<std::size_t>(c.sector * SummaryBins::n_bands + c.band)],
+              {c.sector, c.band, c.range_km, c.bearing_deg, c.altitude_ft, c.window, flight.id});
         });
   }
 
@@ -179,10 +173,7 @@ class HourSummariser : public schema::Summariser {
     one->heard_cells += other->heard_cells;
     one->beyond_cells += other->beyond_cells;
     one->beyond_flights += other->beyond_flights;
-    if (!one->beyond)
-      one->beyond = other->beyond;
-    else if (other->beyond)
-      keep_farther_one(*one->beyond, *other->beyond);
+    if (other->beyond) keep_farther(one->beyond, *other->beyond);
     one->farthest = join_by(std::move(one->farthest), other->farthest, place_of, keep_farther_one);
     one->heard = join_by(std::move(one->heard), other->heard, place_of,
                          [](SummaryHeard& to, const SummaryHeard& row) {

@@ -2,6 +2,8 @@
 #pragma once
 #include <array>
 #include <cstdint>
+#include <optional>
+#include <type_traits>
 
 #include "roundel/pattern/reach.h"
 #include "roundel/site/path.h"
@@ -9,6 +11,25 @@
 namespace roundel::pattern {
 
 inline constexpr std::int64_t windows_per_hour = 3600 / schema::window_s;
+
+/// Whether a cell tells what share got through: where it is, is known, and it was not cut short by
+/// an end of its flight.
+inline bool is_rated(const schema::Cell& cell, const schema::Flight& flight) {
+  return cell.uncertainty_km == 0 && cell.window != flight.first_window &&
+         cell.window != flight.last_window;
+}
+
+inline int band_of(double altitude_ft, const ReachOptions& options) {
+  int band = 0;
+  for (const double edge_ft : options.band_edges_ft) band += altitude_ft >= edge_ft;
+  return band;
+}
+
+/// @tparam At  says how far by range_km
+template <class At>
+void keep_farther(std::optional<At>& best, const std::type_identity_t<At>& other) {
+  if (!best || other.range_km > best->range_km) best = other;
+}
 
 /// A heard cell, until it is known whether others support it.
 struct Candidate {

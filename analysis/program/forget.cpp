@@ -2,12 +2,12 @@
 #include <fmt/format.h>
 
 #include <CLI/CLI.hpp>
-#include <chrono>
 #include <memory>
 
 #include "analysis/program/command.h"
 #include "analysis/program/text_table.h"
 #include "roundel/schema/store.h"
+#include "roundel/time.h"
 
 namespace roundel::program {
 namespace {
@@ -26,9 +26,7 @@ Result<int> run_forget(const ForgetCommand& command) {
     return tl::unexpected(there.error());
   auto store = schema::Store::open(command.database, schema::Store::Access::write);
   if (!store) return tl::unexpected(store.error());
-  const double now_s =
-      std::chrono::duration<double>(std::chrono::system_clock::now().time_since_epoch()).count();
-  const auto n_flights = store->forget_addresses(now_s - command.older_than_days * 86'400);
+  const auto n_flights = store->forget_addresses(now_s() - command.older_than_days * 86'400);
   if (!n_flights) return tl::unexpected(n_flights.error());
   fmt::print("The addresses of {} flights are forgotten.\n", grouped(*n_flights));
   return 0;

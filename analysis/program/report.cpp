@@ -5,7 +5,6 @@
 
 #include <CLI/CLI.hpp>
 #include <algorithm>
-#include <chrono>
 #include <memory>
 
 #include "analysis/program/command.h"
@@ -14,6 +13,7 @@
 #include "analysis/program/write_file.h"
 #include "roundel/config/config.h"
 #include "roundel/schema/store.h"
+#include "roundel/time.h"
 
 namespace roundel::program {
 namespace {
@@ -26,10 +26,6 @@ struct ReportCommand {
   std::string units = "metric";
   std::string question = "Is the antenna omnidirectional, and does it reach as far as it should?";
 };
-
-double now_s() {
-  return std::chrono::duration<double>(std::chrono::system_clock::now().time_since_epoch()).count();
-}
 
 /// As it would be typed, without what was left as it is by default.
 std::string typed(const ReportCommand& command) {

@@ -4,7 +4,6 @@
 #include <algorithm>
 #include <array>
 #include <cstdio>
-#include <ctime>
 #include <memory>
 
 #include "analysis/program/command.h"
@@ -27,8 +26,6 @@ struct TrialOptions {
 };
 
 void print(const std::string& text) { std::fputs(text.c_str(), stdout); }
-
-double this_second_s() { return static_cast<double>(std::time(nullptr)); }
 
 // What is wrong with a member of Change is named as its option is.
 template <class T>
@@ -133,8 +130,7 @@ Result<std::string> new_names(const Store& store, const Trial& trial) {
 Result<int> start(const TrialOptions& options) {
   auto store = open_existing(options.file);
   if (!store) return tl::unexpected(store.error());
-  const auto trial =
-      on_command_line(trial::trial_to_start(*store, options.change, this_second_s()));
+  const auto trial = on_command_line(trial::trial_to_start(*store, options.change, now_s()));
   if (!trial) return tl::unexpected(trial.error());
   const auto trials = store->trials();
   if (!trials) return tl::unexpected(trials.error());
@@ -165,7 +161,7 @@ Result<int> start(const TrialOptions& options) {
 Result<int> stop(const TrialOptions& options) {
   auto store = open_existing(options.file);
   if (!store) return tl::unexpected(store.error());
-  const auto stop = on_command_line(trial::trial_to_stop(*store, options.change, this_second_s()));
+  const auto stop = on_command_line(trial::trial_to_stop(*store, options.change, now_s()));
   if (!stop) return tl::unexpected(stop.error());
   const auto trials = store->trials();
   if (!trials) return tl::unexpected(trials.error());
@@ -189,7 +185,7 @@ Result<int> stop(const TrialOptions& options) {
 Result<int> note(const TrialOptions& options) {
   auto store = open_existing(options.file);
   if (!store) return tl::unexpected(store.error());
-  auto remark = on_command_line(trial::note_to_add(*store, options.change, this_second_s()));
+  auto remark = on_command_line(trial::note_to_add(*store, options.change, now_s()));
   if (!remark) return tl::unexpected(remark.error());
   const auto added = store->add_note(*remark);
   if (!added) return tl::unexpected(added.error());

@@ -22,8 +22,6 @@ using Eigen::MatrixXd;
 using Eigen::VectorXd;
 
 constexpr double sector_deg = 5;
-constexpr int least_part_flights = 8;
-constexpr double least_part_effective = 5, widest_part_se_db = 1.5;
 // What a sector's curve may differ from its Fourier series by.
 constexpr double model_sd_db = 0.2;
 // More flights than this in a sector sharpen it by less than the scale's own error.
@@ -69,14 +67,6 @@ class Layout {
   Index harmonic_first() const { return 1 + antennas_ + mounts_ + receivers_; }
   int antennas_, mounts_, receivers_;
 };
-
-bool is_known(const pattern::LevelFit& fit, Index s) {
-  const auto i = static_cast<std::size_t>(s);
-  return fit.sector_flights[i] >= least_part_flights &&
-         fit.sector_effective[i] >= least_part_effective &&
-         fit.covariance(s, s) < widest_part_se_db * widest_part_se_db &&
-         fit.model_covariance(s, s) < widest_part_se_db * widest_part_se_db;
-}
 
 }  // namespace
 
@@ -143,7 +133,7 @@ struct SeparateBuilder::Impl {
       const Arrangement& how = out.arrangements[k];
       weighted[k] = MatrixXd::Zero(n, fit.gain_db.size());
       for (Index s = 0; s < fit.gain_db.size(); ++s) {
-        if (!is_known(fit, s)) continue;
+        if (!pattern::is_known_sector(fit, s)) continue;
         VectorXd row = VectorXd::Zero(n);
         row[0] = row[layout.antenna_offset(design.antenna_of(how))] =
             row[layout.mount_offset(design.mount_of(how))] =

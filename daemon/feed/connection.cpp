@@ -19,6 +19,7 @@
 #include "daemon/feed/backoff.h"
 #include "daemon/feed/lookup.h"
 #include "roundel/feed/framer.h"
+#include "roundel/time.h"
 
 namespace roundel::feed {
 namespace asio = boost::asio;
@@ -29,10 +30,6 @@ using serve::FeedState;
 namespace {
 
 constexpr std::size_t read_bytes = 32 * 1024;
-
-double now_s() {
-  return std::chrono::duration<double>(std::chrono::system_clock::now().time_since_epoch()).count();
-}
 
 std::chrono::steady_clock::duration ticks(std::chrono::duration<double> time) {
   return std::chrono::duration_cast<std::chrono::steady_clock::duration>(time);

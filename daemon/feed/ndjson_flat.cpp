@@ -11,7 +11,6 @@ namespace roundel::feed {
 namespace {
 
 bool is_plain(char c) { return c >= 0x20 && c < 0x7f && c != '"' && c != '\\'; }
-bool is_digit(char c) { return c >= '0' && c <= '9'; }
 
 // A cursor over one line. Each step says whether it found what the grammar of a plain flat object
 // asks for (RFC 8259); the caller gives up at the first that didn't.

@@ -17,6 +17,8 @@ inline constexpr int max_quick_digits = 18;
 /// Whole numbers up to here are exact as double.
 inline constexpr std::uint64_t max_exact_integer = std::uint64_t{1} << 53;
 
+inline bool is_digit(char c) { return c >= '0' && c <= '9'; }
+
 /// A finite number that is the whole of `text` (no blanks), correctly rounded; else nothing.
 inline std::optional<double> parse_number(std::string_view text) {
   const char* at = text.data();
@@ -26,7 +28,6 @@ inline std::optional<double> parse_number(std::string_view text) {
   const char* const unsigned_part = at;
 
   std::uint64_t digits = 0;
-  const auto is_digit = [](char c) { return c >= '0' && c <= '9'; };
   // Both operands of the division are exact, so its result is the correctly rounded value
   // (IEEE 754; W. D. Clinger 1990, "How to read floating point numbers accurately", fast path).
   if (end - at <= max_quick_digits + 1) {

@@ -6,6 +6,7 @@
 #include <set>
 
 #include "daemon/feed/assemble.h"
+#include "daemon/feed/number.h"
 #include "roundel/time.h"
 
 namespace roundel::feed {
@@ -14,15 +15,13 @@ namespace {
 constexpr std::size_t max_texts = 64, max_distinct = 1000;
 constexpr double year_2000_s = 946684800, year_2100_s = 4102444800;
 
-bool is_decimal_digit(char c) { return c >= '0' && c <= '9'; }
 bool is_hex(char c) { return std::isxdigit(static_cast<unsigned char>(c)) != 0; }
 
 // Texts against a shape: '9' stands for a digit, everything else for itself.
 bool has_shape(std::string_view text, std::string_view shape) {
   return text.size() >= shape.size() &&
-         std::equal(shape.begin(), shape.end(), text.begin(), [](char want, char c) {
-           return want == '9' ? is_decimal_digit(c) : want == c;
-         });
+         std::equal(shape.begin(), shape.end(), text.begin(),
+                    [](char want, char c) { return want == '9' ? is_digit(c) : want == c; });
 }
 
 bool is_date(std::string_view text) {
@@ -64,7 +63,7 @@ void count_text(Traits& traits, const std::string& text) {
   if (digits.starts_with("0x") || digits.starts_with("0X")) digits.remove_prefix(2);
   if (digits.size() == 6 && std::all_of(digits.begin(), digits.end(), is_hex)) {
     ++traits.n_hex;
-    traits.n_hex_letters += !std::all_of(digits.begin(), digits.end(), is_decimal_digit);
+    traits.n_hex_letters += !std::all_of(digits.begin(), digits.end(), is_digit);
   }
   traits.n_octal += text.size() == 4 && std::all_of(text.begin(), text.end(),
                                                     [](char c) { return c >= '0' && c <= '7'; });
@@ -73,9 +72,8 @@ void count_text(Traits& traits, const std::string& text) {
   traits.n_instants += text.size() > 10 && has_shape(text, "9999-99-99") && parse_time(text);
   const std::size_t comma = text.find(',');
   if (comma != std::string::npos && comma > 0 && comma + 1 < text.size())
-    traits.n_decimal_commas += std::all_of(text.begin(), text.end(), [](char c) {
-      return is_decimal_digit(c) || c == ',' || c == '-';
-    });
+    traits.n_decimal_commas += std::all_of(
+        text.begin(), text.end(), [](char c) { return is_digit(c) || c == ',' || c == '-'; });
 }
 
 }  // namespace
@@ -110,7 +108,7 @@ std::vector<std::string> words_of(std::string_view label) {
     for (;;) {
       const std::size_t slash = label.rfind('/');
       const std::string_view token = label.substr(slash + 1);
-      if (slash == 0 || !std::all_of(token.begin(), token.end(), is_decimal_digit)) {
+      if (slash == 0 || !std::all_of(token.begin(), token.end(), is_digit)) {
         label = token;
         break;
       }

@@ -1,13 +1,9 @@
 #include "daemon/program/live_board.h"
 
-#include <chrono>
+#include "roundel/time.h"
 
 namespace roundel::program {
 namespace {
-
-double now_s() {
-  return std::chrono::duration<double>(std::chrono::system_clock::now().time_since_epoch()).count();
-}
 
 void fill(serve::FeedLive& feed, const record::Recording::Counts& counts) {
   feed.last_report_s = counts.last_report_s;

@@ -21,8 +21,6 @@ constexpr std::int64_t most_between_takes = 200'000;
 constexpr std::int64_t seconds_per_hour = 3600;
 // What of the past the recorder wants to see after a restart: a flight break, and some.
 constexpr std::int64_t tail_s = 2400;
-// Unix seconds that the recorder takes as a time.
-constexpr double latest_time_s = 1e11;
 
 std::int64_t whole(double time_s) { return static_cast<std::int64_t>(std::floor(time_s)); }
 

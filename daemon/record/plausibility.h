@@ -8,6 +8,9 @@
 
 namespace roundel::record {
 
+/// Unix seconds that a window number can be made of; what is more (the year 5138) is milliseconds.
+inline constexpr double latest_time_s = 1e11;
+
 /// bad_address, bad_position, bad_altitude, on_ground or no_altitude, in this order; none: fine.
 std::optional<feed::Reject> implausible(const feed::Report& report) noexcept;
 

@@ -22,8 +22,6 @@ namespace {
 
 // Held for a leap of the clock; a feed whose clock stands still in the future fills it.
 constexpr std::size_t max_held = 4096;
-// Unix seconds that a window number can be made of; the year 5138 as seconds is milliseconds.
-constexpr double latest_report_s = 1e11;
 constexpr double live_aircraft_s = 60;
 // Aircraft without a flight are forgotten after this long.
 constexpr double forget_s = 120;
@@ -103,7 +101,7 @@ void Recorder::Impl::accept(feed::Report report, double arrival_s) {
     return counts.reject(*reason);
   }
   if (!(time_s >= 0)) return counts.reject(feed::Reject::stale);
-  if (time_s > latest_report_s) return counts.reject(feed::Reject::future);
+  if (time_s > latest_time_s) return counts.reject(feed::Reject::future);
   const FeedClock::Verdict verdict = clock.judge(time_s);
   if (is_own && verdict != FeedClock::Verdict::hold && verdict != FeedClock::Verdict::stale &&
       time_s >= clock.newest()) {

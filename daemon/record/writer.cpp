@@ -5,13 +5,10 @@
 #include <algorithm>
 
 #include "daemon/record/may_pass.h"
+#include "roundel/time.h"
 
 namespace roundel::record {
 namespace {
-
-double now_s() {
-  return std::chrono::duration<double>(std::chrono::system_clock::now().time_since_epoch()).count();
-}
 
 // Counters for displays need not be newer than this.
 constexpr std::chrono::milliseconds publish_interval{200};

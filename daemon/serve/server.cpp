@@ -16,6 +16,7 @@
 #include <thread>
 
 #include "daemon/serve/session.h"
+#include "roundel/time.h"
 
 namespace roundel::serve {
 namespace {
@@ -23,10 +24,6 @@ namespace {
 namespace asio = boost::asio;
 using asio::ip::tcp;
 using boost::system::error_code;
-
-double clock_s() {
-  return std::chrono::duration<double>(std::chrono::system_clock::now().time_since_epoch()).count();
-}
 
 std::optional<std::int64_t> size_on_disk(const std::filesystem::path& file) {
   std::error_code error;
@@ -59,7 +56,7 @@ struct Server::Impl {
         door({.names = own_names(options),
               .token = options.token,
               .expect = options.expect,
-              .now_s = clock_s}),
+              .now_s = now_s}),
         events(io, options.live, options.limits, counters),
         lanes{{{options.store, options.limits.queued_answers, options.limits.cache_bytes},
                {options.store, options.limits.queued_answers, options.limits.cache_bytes},
@@ -68,7 +65,7 @@ struct Server::Impl {
                .door = door,
                .live = options.live,
                .store_bytes = [this] { return size_on_disk(options.store); },
-               .now_s = clock_s,
+               .now_s = now_s,
                .counters = counters,
                .events = events,
                .lanes = lanes} {}

@@ -17,4 +17,7 @@ Result<double> parse_time(std::string_view text);
 /// "2026-03-01T12:00:00Z"; the fraction is dropped.
 std::string format_time(double time_s);
 
+/// What the computer's clock shows.
+double now_s();
+
 }  // namespace roundel

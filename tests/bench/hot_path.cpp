@@ -11,6 +11,7 @@
 #include "daemon/feed/intake.h"
 #include "daemon/record/recording.h"
 #include "roundel/feed/framer.h"
+#include "tests/record/roof_feed.h"
 
 using namespace roundel;
 
@@ -75,11 +76,7 @@ int main(int argc, char** argv) {
                                             .is_file = true,
                                             .log = [](Level, std::string_view) {}});
   if (!recording) return 1;
-  config::Feed feed;
-  feed.name = "roof";
-  feed.antenna = "collinear";
-  feed.receiver = "rx1";
-  feed.mount = "gable";
+  const config::Feed feed = record::roof_feed();
   if (!recording->add_feed(feed)) return 1;
   if (!hot_path(*recording, feed, lines())) return 1;
   const auto totals = recording->store().totals();

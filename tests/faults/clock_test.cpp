@@ -6,6 +6,7 @@
 
 #include "daemon/record/recording.h"
 #include "tests/faults/recorded.h"
+#include "tests/record/roof_feed.h"
 
 namespace roundel::faults {
 namespace {
@@ -23,12 +24,7 @@ class ComputerClock : public Recorded {
     auto opened = record::Recording::open(std::move(options));
     ASSERT_TRUE(opened) << opened.error().line();
     recording_ = std::make_unique<record::Recording>(std::move(*opened));
-    config::Feed feed;
-    feed.name = "roof";
-    feed.antenna = "collinear";
-    feed.receiver = "rx1";
-    feed.mount = "gable";
-    ASSERT_TRUE(recording_->add_feed(feed));
+    ASSERT_TRUE(recording_->add_feed(record::roof_feed()));
   }
   /// So many seconds of one aircraft on its circle, arriving by a clock that shows `from_s` first.
   void hear(double from_s, double seconds) {

@@ -7,6 +7,7 @@
 #include "daemon/record/recording.h"
 #include "roundel/feed/layout_reader.h"
 #include "tests/faults/recorded.h"
+#include "tests/record/roof_feed.h"
 
 namespace roundel::faults {
 namespace {
@@ -28,11 +29,7 @@ class Wear : public Recorded {
     options.log = [](Level, std::string_view) {};
     auto recording = record::Recording::open(std::move(options));
     EXPECT_TRUE(recording);
-    config::Feed feed;
-    feed.name = "roof";
-    feed.antenna = "collinear";
-    feed.receiver = "rx1";
-    feed.mount = "gable";
+    const config::Feed feed = record::roof_feed();
     EXPECT_TRUE(recording->add_feed(feed));
     Traffic traffic(n_aircraft);
     feed::LayoutReader reader(feed.layout);

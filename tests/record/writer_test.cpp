@@ -11,6 +11,7 @@
 #include <vector>
 
 #include "roundel/schema/store.h"
+#include "tests/record/roof_feed.h"
 #include "tests/record/scene.h"
 #include "tests/schema/store_fixture.h"
 
@@ -43,12 +44,7 @@ class WriterTest : public testing::Test {
     recording_options.site = {"Hill house", 52.1, 19.4, 14, 8, 14};
     auto recording = Recording::open(std::move(recording_options));
     ASSERT_TRUE(recording) << recording.error().line();
-    config::Feed feed;
-    feed.name = "roof";
-    feed.antenna = "collinear";
-    feed.receiver = "rx1";
-    feed.mount = "gable";
-    ASSERT_TRUE(recording->add_feed(feed));
+    ASSERT_TRUE(recording->add_feed(roof_feed()));
     writer_.emplace(std::move(*recording), options_);
   }
   std::filesystem::path file() const { return folder_ / "roundel.db"; }

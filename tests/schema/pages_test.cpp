@@ -120,6 +120,22 @@ TEST_F(PagesTest, ReadingSeesOneMomentWhileOthersCommit) {
   EXPECT_EQ(by_pages(reader), by_sqlite());
 }
 
+TEST_F(PagesTest, SeveralReadingsMayBeOfOneMoment) {
+  record(day_window, day_window + 300);
+  const auto before = by_sqlite();
+  const Store reader = must(Store::open(file_, Store::Access::read));
+  must(reader.at_one_moment([&]() -> Result<void> {
+    EXPECT_EQ(by_pages(reader), before);
+    record(day_window + 300, day_window + 600);
+    EXPECT_EQ(by_pages(reader), before);
+    return {};
+  }));
+  EXPECT_EQ(by_pages(reader), by_sqlite());
+  const auto refused = reader.at_one_moment([] { return fail(Errc::bad_usage, "not so"); });
+  EXPECT_EQ(refused.error().what, "not so");
+  EXPECT_EQ(by_pages(reader), by_sqlite()) << "the moment is over";
+}
+
 TEST_F(PagesTest, AVisitorMayReadTheSameStore) {
   record(day_window, day_window + 60);
   const Store reader = must(Store::open(file_, Store::Access::read));

@@ -50,6 +50,9 @@ LevelFit fit_strength(const Exposure& exposure, const LevelFit& rate, const Scre
 /// well below 1 the receiver's level scale is compressed or clipped near in.
 double level_slope(const Exposure& exposure, const LevelFit& strength, const Screen& screen);
 
+/// Whether enough independent flights inform a sector, and its error is small enough to mean much.
+bool is_known_sector(const LevelFit& fit, Eigen::Index sector);
+
 /// Rate and strength as one, and whether they agree.
 struct Combined {
   Eigen::VectorXd gain_db;  ///< by sector

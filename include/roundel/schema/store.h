@@ -159,6 +159,9 @@ class Store {
                       const std::function<void(double)>& progress = {}) const;
 
   // --- Reading -------------------------------------------------------------------------------
+  /// All that `read` reads from this store it sees as of one moment, several calls too. Not within
+  /// a write; the errors of `read` are passed on.
+  Result<void> at_one_moment(const std::function<Result<void>()>& read) const;
   /// Visits each selected cell once, ordered by window, then flight, as of one moment: commits of
   /// others meanwhile are not seen. Memory does not grow with the number of cells (4 bytes a
   /// flight). The reference lives for the call; return false to stop. `visit` may read from this
