@@ -106,7 +106,11 @@ describe(
         cwd: folder,
         stdio: [simulate.stdout, "ignore", "ignore"],
       });
-      await Promise.all([succeeds(simulate), succeeds(load)]);
+      try {
+        await Promise.all([succeeds(simulate), succeeds(load)]);
+      } finally {
+        simulate.kill(); // else it waits for a reader for ever
+      }
       running = await start(folder);
     });
     after(async () => {

@@ -1,4 +1,6 @@
-// What all journeys share: a browser, a visit that wants a clean console, and ways to look.
+// What all journeys share: a browser, a visit that wants a clean console, and ways to look. A visit
+// is to a roundeld made of fixtures (web/dev/mock.mjs), or to any other address.
+// Journeys are run by ctest, a process a file, or: cd web && npm run browser
 import assert from "node:assert/strict";
 import { readFile } from "node:fs/promises";
 import { createRequire } from "node:module";

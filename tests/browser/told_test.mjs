@@ -1,0 +1,73 @@
+// What the page tells of its own accord: at the first visit, and as reports come.
+import assert from "node:assert/strict";
+import { describe, it } from "node:test";
+import { counts, eventually, is_visible, says, settled, text, visit } from "./visit.mjs";
+
+describe("a first visit", () => {
+  it("without a feed shows how to point one at roundeld", () =>
+    visit({ scenario: "no_feed" }, async (page) => {
+      await says(page, ".sentence", /Nothing heard yet/);
+      await says(page, ".lessons", /\[\[feed\]\]/);
+      assert.equal(await page.locator(".reach-line").getAttribute("d"), "");
+    }));
+
+  it("with a silent feed says since when", () =>
+    visit({ scenario: "stalled" }, async (page) => {
+      await says(page, ".lessons", /silent since 2026-03-07 23:47/);
+    }));
+
+  it("without altitude says what is missing", () =>
+    visit({ scenario: "no_altitude" }, async (page) => {
+      await says(page, ".lessons", /carries no altitude/);
+    }));
+
+  it("shows the verdict first, with its confidence, time and what is missing", () =>
+    visit({}, async (page) => {
+      await says(page, ".sentence", /not omnidirectional/);
+      await says(page, ".basis", /95\s%.*2026-03-01 00:00/);
+      await says(page, ".advice", /9 more hours/);
+      await counts(page, "[role=status].sentence", 1);
+    }));
+
+  it("shows reach's own sentence where there is no verdict, and hides what is not offered", () =>
+    visit({ scenario: "reach" }, async (page) => {
+      await says(page, ".sentence", /Reaches 96\s%/);
+      for (const hidden of [".gain", ".side-view", ".compare", ".time"])
+        await is_visible(page, hidden, false);
+    }));
+});
+
+describe("live", () => {
+  it("numbers move without redrawing the picture", () =>
+    visit({}, async (page, mock) => {
+      await settled(page);
+      await page.evaluate(() => (document.querySelector(".reach-map").dataset.mark = "same"));
+      const live = mock.live();
+      live.feeds[0].received = 2_000_001;
+      live.feeds[0].aircraft = 51;
+      mock.tell(live);
+      await says(page, ".feeds", /2\u202f000\u202f001/);
+      await counts(page, ".reach-map[data-mark=same]", 1);
+    }));
+
+  it("an age grows while nothing is told", () =>
+    visit({}, async (page) => {
+      const age_s = async () => {
+        const told = /last report (\d+)\ss ago/.exec(await text(page, ".feeds"));
+        assert.notEqual(told, null);
+        return Number(told[1]);
+      };
+      const before_s = await eventually(age_s);
+      await eventually(async () => assert.ok((await age_s()) > before_s));
+    }));
+
+  it("a lost connection is shown, what was known stays, and it recovers", () =>
+    visit({ may_complain: true }, async (page, mock) => {
+      mock.drop();
+      await page.waitForSelector(".notice:not([hidden])");
+      await says(page, ".notice", /Connection to roundeld lost at/);
+      await is_visible(page, ".reach-line");
+      mock.pick_up();
+      await page.waitForSelector(".notice", { state: "hidden" });
+    }));
+});
