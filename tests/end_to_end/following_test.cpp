@@ -142,7 +142,8 @@ TEST_F(Following, SighupRereadsFeedsAndLayouts) {
   EXPECT_TRUE(daemon.has_logged("roundel.toml:2"));
   EXPECT_EQ(daemon.stop(), 0) << daemon.process().log();
   EXPECT_EQ(unaccounted(status()["reports"]), 0);
-  for (const Json& feed : status()["feeds"]) {
+  const Json after = status();
+  for (const Json& feed : after["feeds"]) {
     if (feed["name"] != "roof-b") continue;
     EXPECT_EQ(feed["reports"]["received"], 2);
     EXPECT_EQ(feed["reports"]["rejected"]["malformed"], 1) << feed;

@@ -18,6 +18,13 @@ inline bool is_full() {
   return form != nullptr && std::string_view(form) == "full";
 }
 
+/// Sanitizers take memory of their own: how much there is says nothing of the program's.
+#if defined(__SANITIZE_ADDRESS__) || defined(__SANITIZE_THREAD__)
+inline constexpr bool is_sanitized = true;
+#else
+inline constexpr bool is_sanitized = false;
+#endif
+
 /// For the table in docs/left-running.md.
 template <class... Args>
 void measured(fmt::format_string<Args...> format, Args&&... args) {

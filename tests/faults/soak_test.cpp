@@ -34,7 +34,9 @@ TEST_F(Soak, HoursAtThreeThousandReportsASecondKeepMemoryFlat) {
   const double peak_kb = memory_kb(daemon.process(), "VmHWM");
   EXPECT_EQ(daemon.stop(), 0);
   EXPECT_EQ(received(), sent);
-  EXPECT_LT(peak_kb, 64 * 1024);
+  if (!is_sanitized) {
+    EXPECT_LT(peak_kb, 64 * 1024);
+  }
   // In minutes of traffic everything is still warming up.
   if (is_full()) {
     EXPECT_LT(most_kb - warm_kb, 2048);

@@ -82,7 +82,7 @@ TEST(Gzip, ReadsWhatTheGzipProgramWrote) {
 
 TEST(Gzip, GivesBackWhatItTook) {
   std::string mixed;
-  for (int i = 0; i < 100'000; ++i) mixed += static_cast<char>((i * i) >> 7);
+  for (std::int64_t i = 0; i < 100'000; ++i) mixed += static_cast<char>((i * i) >> 7);
   for (const std::string& text :
        {std::string(), std::string("x"), std::string(70'000, 'x'), mixed}) {
     EXPECT_EQ(gunzip(gzip(text)), text);
