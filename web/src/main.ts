@@ -89,6 +89,12 @@ function show(): void {
   });
 }
 
+/** What has been learnt can be seen. */
+const drawn = () =>
+  new Promise<void>((done) => {
+    requestAnimationFrame(() => setTimeout(done, 0));
+  });
+
 function learn(change: Partial<Model>): void {
   model = { ...model, ...change };
   show();
@@ -101,10 +107,7 @@ const query_text = () => query_now().toString();
 /** Brings questions in line with the state, where they have become others. */
 function follow(before: ViewState, text_before: string): void {
   const is_same = query_text() === text_before;
-  if (!is_same) {
-    void ask_about_reach();
-    void ask_about_verdict();
-  }
+  if (!is_same) void ask_about_selection();
   if (!is_same || before.against !== state.against) void ask_about_other();
   if (!is_same || before.bearing_deg !== state.bearing_deg) ask_about_bearing();
   if (before.antenna !== state.antenna || before.trial !== state.trial) {
@@ -183,30 +186,37 @@ async function ask_if_offered<T>(path: string, query?: URLSearchParams): Promise
   return answer;
 }
 
-/**
- * roundeld answers one after the other, so the order of asking is that of seeing: first what makes
- * the picture, last what takes long to compute.
- */
 async function ask_about_reach(): Promise<void> {
+  const query = query_now();
+  const reach = await ask_if_offered<ReachAnswer>("api/reach", query);
+  show_land();
+  if (query_text() !== query.toString()) return;
+  learn({ reach: newer(model.reach, reach) });
+  ask_about_bearing();
+}
+
+async function ask_about_pattern(): Promise<void> {
   const query = query_now();
   const is_current = () => query_text() === query.toString();
   await Promise.all([
-    ask_if_offered<ReachAnswer>("api/reach", query).then((reach) => {
-      show_land();
-      if (!is_current()) return;
-      learn({ reach: newer(model.reach, reach) });
-      ask_about_bearing();
-    }),
     ask_if_offered<FieldAnswer>("api/field", query).then((field) => {
       if (is_current()) learn({ field: newer(model.field, field) });
+    }),
+    ask_if_offered<VerdictAnswer>("api/verdict", query).then((verdict) => {
+      if (is_current()) learn({ verdict: newer(model.verdict, verdict) });
     }),
   ]);
 }
 
-async function ask_about_verdict(): Promise<void> {
-  const query = query_now();
-  const verdict = await ask_if_offered<VerdictAnswer>("api/verdict", query);
-  if (query_text() === query.toString()) learn({ verdict: newer(model.verdict, verdict) });
+/**
+ * First what makes the picture, then what takes long to compute: a small computer would share
+ * itself out among them, and show nothing for as long.
+ */
+async function ask_about_selection(): Promise<void> {
+  const before = query_text();
+  await ask_about_reach();
+  await drawn();
+  if (query_text() === before) await ask_about_pattern();
 }
 
 async function ask_about_other(): Promise<void> {
@@ -289,32 +299,31 @@ async function ask_about_expect(): Promise<void> {
   learn({ expect: newer(model.expect, expect) });
 }
 
+/** All at once: drawing in between would hold up the question that the picture waits for. */
 async function ask_about_site(): Promise<void> {
-  await Promise.all([
-    ask<SiteAnswer>("api/site").then((answer) => {
-      const site = value_of(answer);
-      if (site !== null) learn({ site });
-    }),
-    ask_if_offered<TrialsAnswer>("api/trials").then((answer) =>
-      learn({ trials: newer(model.trials, answer) }),
-    ),
+  paths ??= offered();
+  const [site, trials] = await Promise.all([
+    ask<SiteAnswer>("api/site"),
+    ask_if_offered<TrialsAnswer>("api/trials"),
   ]);
+  learn({
+    offered: await paths,
+    site: value_of(site) ?? model.site,
+    trials: newer(model.trials, trials),
+  });
 }
 
 async function ask_for_all(): Promise<void> {
-  paths ??= offered();
-  // Its trials say which antenna is the usual one.
-  const site = ask_about_site();
-  learn({ offered: await paths });
-  await site;
+  await ask_about_site(); // its trials say which antenna is the usual one
   // A range of time counts back from the record's end, which has to be known first.
   if (state.range !== null) await ask_about_hours();
   cut_asked = "";
+  await ask_about_reach();
+  await drawn();
   await Promise.all([
-    ask_about_expect(), // quick, and enough for a map with its limits
-    ask_about_reach(),
+    ask_about_expect(),
+    ask_about_pattern(),
     state.range === null ? ask_about_hours() : null,
-    ask_about_verdict(),
     ask_about_drift(),
     state.against === null ? null : ask_about_other(),
   ]);
@@ -325,7 +334,7 @@ let is_land_asked = false;
 function show_land(): void {
   if (is_land_asked) return;
   is_land_asked = true;
-  requestAnimationFrame(() => setTimeout(() => void ask_for_land(), 0));
+  void drawn().then(ask_for_land);
 }
 
 async function ask_for_land(): Promise<void> {
@@ -392,9 +401,8 @@ async function start(): Promise<void> {
     // Where answers take longer than this, asking again would only make them wait for each other.
     if (doc.hidden || model.connection.kind === "lost" || n_open > 0) return;
     cut_asked = "";
-    void ask_about_reach();
+    void ask_about_selection();
     void ask_about_hours();
-    void ask_about_verdict();
     void ask_about_drift();
   }, refresh_ms);
   setInterval(() => {
