@@ -65,7 +65,9 @@ Json sector_json(const pattern::ReachSector& sector) {
 
 std::string reach_json(const pattern::Reach& reach) {
   Json out;
+  // Both, so that changing units on the page asks nothing anew of a year's cells.
   out["sentence"] = reach_sentence(reach, Units::metric);
+  out["sentence_aviation"] = reach_sentence(reach, Units::aviation);
   out["sector_deg"] = reach.sector_deg;
   out["limit_method"] = reach.limit_method;
   if (!reach.expected_method.empty()) out["expected_method"] = reach.expected_method;

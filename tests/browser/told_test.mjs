@@ -31,7 +31,7 @@ describe("a first visit", () => {
 
   it("shows reach's own sentence where there is no verdict, and hides what is not offered", () =>
     visit({ scenario: "reach" }, async (page) => {
-      await says(page, ".sentence", /Reaches 96\s%/);
+      await says(page, ".sentence", /^Farthest aircraft 402\skm \(217\sNM\)/);
       for (const hidden of [".gain", ".side-view", ".compare", ".time"])
         await is_visible(page, hidden, false);
     }));

@@ -101,6 +101,8 @@ TEST(ReachJson, CarriesTheStableKeysAndNullForNone) {
   for (const char* key : {"bearing_deg", "reach_km", "altitude_ft", "horizon_km", "ratio",
                           "address", "time", "half_rate_km", "by_altitude", "flights", "cells"})
     EXPECT_TRUE(sector.contains(key)) << key;
+  EXPECT_THAT(std::string(json["sentence"]), HasSubstr(" km ("));
+  EXPECT_THAT(std::string(json["sentence_aviation"]), HasSubstr(" NM ("));
   EXPECT_EQ(sector["bearing_deg"], 37.5);
   EXPECT_EQ(sector["address"], "4b1607");
   EXPECT_EQ(sector["time"], "2026-03-01T00:00:00Z");

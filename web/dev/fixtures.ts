@@ -177,7 +177,9 @@ export function reach(is_flat = false): ReachAnswer {
   const next = random(7);
   return {
     sentence:
-      "Reaches 96 % of the radio horizon on 54 of 72 sectors; short of it from 045° to 090° and from 145° to 185°.",
+      "Farthest aircraft 402 km (217 NM) at 340 degrees, 96% of the radio horizon (4/3 Earth) at its height; 18 of 72 sectors reach less than half the horizon: 045 to 090, 145 to 185 degrees.",
+    sentence_aviation:
+      "Farthest aircraft 217 NM (402 km) at 340 degrees, 96% of the radio horizon (4/3 Earth) at its height; 18 of 72 sectors reach less than half the horizon: 045 to 090, 145 to 185 degrees.",
     sector_deg,
     sectors: truths(is_flat).map((sector) => reach_sector(sector, next)),
     limits: limit_altitudes_ft.map((altitude_ft) => ({
@@ -192,7 +194,7 @@ export function reach(is_flat = false): ReachAnswer {
 
 function empty_reach(): ReachAnswer {
   const answer = reach();
-  return { ...answer, sentence: "", sectors: [], from: null, to: null };
+  return { ...answer, sentence: "", sentence_aviation: "", sectors: [], from: null, to: null };
 }
 
 export function verdict(is_flat = false): VerdictAnswer {

@@ -98,6 +98,8 @@ export interface Limit {
 /** GET /api/reach */
 export interface ReachAnswer {
   sentence?: string;
+  /** The same with nautical miles first. */
+  sentence_aviation?: string;
   sector_deg?: number;
   sectors: ReachSector[];
   /** Names what every ratio is held against. */

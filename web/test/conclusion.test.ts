@@ -1,5 +1,8 @@
 import { describe, expect, it } from "vitest";
+import { reach } from "../dev/fixtures";
+import { empty_model } from "../src/model";
 import { lead_and_rest } from "../src/views/conclusion";
+import { reach_sentence } from "../src/views/words";
 
 describe("the conclusion", () => {
   it("leads with its first sentence", () => {
@@ -11,5 +14,13 @@ describe("the conclusion", () => {
   it("does not end at a decimal point or an abbreviation that goes on small", () => {
     const text = "Ripple 2.9 dB, i.e. less than the tolerance.";
     expect(lead_and_rest(text)).toEqual([text, ""]);
+  });
+});
+
+describe("reach in a sentence", () => {
+  const model = { ...empty_model, reach: { kind: "ok" as const, value: reach() } };
+  it("leads with the unit that is chosen", () => {
+    expect(reach_sentence(model, "metric")).toMatch(/^Farthest aircraft 402 km \(217 NM\)/);
+    expect(reach_sentence(model, "aviation")).toMatch(/^Farthest aircraft 217 NM \(402 km\)/);
   });
 });

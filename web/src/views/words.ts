@@ -34,7 +34,8 @@ export function bearing_text(bearing_deg: number): string {
 export function reach_sentence(model: Model, units: Units): string | null {
   const answer = value_of(model.reach);
   if (answer === null) return null;
-  if (answer.sentence !== undefined && answer.sentence !== "") return answer.sentence;
+  const sentence = (units === "aviation" && answer.sentence_aviation) || answer.sentence;
+  if (sentence !== undefined && sentence !== "") return sentence;
   const heard = answer.sectors.filter((sector) => sector.reach_km !== null);
   const farthest = heard.reduce<(typeof heard)[number] | null>(
     (best, sector) =>
