@@ -2,7 +2,7 @@
 #include <cmath>
 
 #include "analysis/pattern/flights_by_id.h"
-#include "analysis/pattern/horizon_table.h"
+#include "analysis/pattern/placed_cells.h"
 #include "roundel/pattern/cut.h"
 #include "roundel/pattern/reach.h"
 #include "roundel/pattern/summary.h"
@@ -135,6 +135,13 @@ Result<std::vector<schema::Selection>> not_summarised(const schema::Store& store
   return out;
 }
 
+void add_cells(const PlacedCells& some, ReachBuilder& to) {
+  for (std::size_t i = 0; i < some.cells.size(); ++i) {
+    const site::Sightline& line = some.sightings[i].line;
+    to.add(some.cells[i], {line.range_km, line.bearing_deg}, some.horizons_km[i]);
+  }
+}
+
 }  // namespace
 
 Result<void> check_sector_deg(double sector_deg) {
@@ -161,7 +168,6 @@ Result<Reach> reach(const schema::Store& store, const schema::Selection& which,
   if (!refraction) return tl::unexpected(refraction.error());
   const auto limit = site::horizon_limit(of->viewpoint, *refraction);
   ReachBuilder builder(of->viewpoint, *limit, options, of->flights, of->edges_s);
-  HorizonTable horizons(*limit);
   // An hour that is summarised, or loses its cells, between the two would be missed or count twice.
   const auto read = store.at_one_moment([&]() -> Result<void> {
     if (auto ok = add_summaries(store, which, options, builder); !ok) return ok;
@@ -172,11 +178,8 @@ Result<Reach> reach(const schema::Store& store, const schema::Selection& which,
       parts = std::move(*rest);
     }
     for (const schema::Selection& part : parts) {
-      auto cells = store.each_cell(part, [&](const schema::Cell& cell) {
-        const auto over = of->viewpoint.over(cell.latitude_deg, cell.longitude_deg);
-        builder.add(cell, over, horizons.at(over.bearing_deg, cell.altitude_ft));
-        return true;
-      });
+      auto cells = each_placed(store, part, of->viewpoint, *limit,
+                               {[&](const PlacedCells& some) { add_cells(some, builder); }});
       if (!cells) return cells;
     }
     return {};
@@ -200,19 +203,14 @@ Result<Verdict> verdict(const schema::Store& store, const schema::Selection& whi
   const auto limit = site::horizon_limit(of->viewpoint, site::Refraction());
   ReachBuilder ranges(of->viewpoint, *limit, reach_options, of->flights, of->edges_s);
   ExposureBuilder exposure(of->viewpoint, sector_deg);
-  HorizonTable horizons(*limit);
   const FlightsById flights(of->flights);
-  const auto read = store.each_cell(which, [&](const schema::Cell& cell) {
-    const auto* flight = flights.find(cell.flight);
-    if (!flight) return true;
-    const auto sighting =
-        of->viewpoint.sight(cell.latitude_deg, cell.longitude_deg, cell.altitude_ft);
-    const site::Sightline& line = sighting.line;
-    ranges.add(cell, {line.range_km, line.bearing_deg},
-               horizons.at(line.bearing_deg, cell.altitude_ft));
-    exposure.add(cell, *flight, sighting);
-    return true;
-  });
+  const auto read = each_placed(store, which, of->viewpoint, *limit,
+                                {[&](const PlacedCells& some) { add_cells(some, ranges); },
+                                 [&](const PlacedCells& some) {
+                                   for (std::size_t i = 0; i < some.cells.size(); ++i)
+                                     if (const auto* flight = flights.find(some.cells[i].flight))
+                                       exposure.add(some.cells[i], *flight, some.sightings[i]);
+                                 }});
   if (!read) return tl::unexpected(read.error());
   return judge(exposure.finish(most_flights_per_sector), ranges.finish(), options);
 }

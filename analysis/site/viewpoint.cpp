@@ -1,6 +1,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <array>
 #include <cassert>
 #include <cmath>
 #include <numbers>
@@ -8,6 +9,7 @@
 #include "analysis/site/arctangent.h"
 #include "analysis/site/curvature.h"
 #include "analysis/site/grid.h"
+#include "analysis/site/sight_block.h"
 #include "analysis/site/triangle.h"
 #include "roundel/schema/store.h"
 #include "roundel/site/horizon.h"
@@ -121,6 +123,37 @@ Sighting Viewpoint::sight(double latitude_deg, double longitude_deg,
   return {{place.range_km, upright.slant_km, place.bearing_deg, upright.elevation_deg},
           place.offset.east_km,
           place.offset.north_km};
+}
+
+void Viewpoint::sight(std::span<const schema::Cell> cells, std::span<Sighting> out) const noexcept {
+  assert(cells.size() == out.size());
+  const double farthest_km =
+      series_rad * 2 * impl_->k * std::min(impl_->curvature.meridian_km, impl_->curvature.prime_km);
+  SightBlock block;
+  block.east_km.fill(0), block.north_km.fill(near_km), block.height_m.fill(0);
+  std::array<bool, SightBlock::size> is_inside;
+  for (std::size_t from = 0; from < cells.size(); from += SightBlock::size) {
+    const std::size_t n = std::min(SightBlock::size, cells.size() - from);
+    for (std::size_t i = 0; i < n; ++i) {
+      const schema::Cell& cell = cells[from + i];
+      const auto offset = impl_->grid.at(cell.latitude_deg, cell.longitude_deg);
+      is_inside[i] = offset.has_value();
+      block.east_km[i] = offset ? offset->east_km : 0;
+      block.north_km[i] = offset ? offset->north_km : near_km;
+      block.height_m[i] = height_m(cell.altitude_ft);
+    }
+    site::sight(block, impl_->curvature, impl_->k, impl_->antenna.height_m());
+    for (std::size_t i = 0; i < n; ++i) {
+      const schema::Cell& cell = cells[from + i];
+      const double range_km = block.range_km[i];
+      out[from + i] = is_inside[i] && range_km >= near_km && range_km < farthest_km
+                          ? Sighting{{range_km, block.slant_km[i], block.bearing_deg[i],
+                                      block.elevation_deg[i]},
+                                     block.east_km[i],
+                                     block.north_km[i]}
+                          : sight(cell.latitude_deg, cell.longitude_deg, cell.altitude_ft);
+    }
+  }
 }
 
 Sightline Viewpoint::to(double latitude_deg, double longitude_deg,

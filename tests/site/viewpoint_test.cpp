@@ -3,6 +3,7 @@
 #include <GeographicLib/Geodesic.hpp>
 #include <cmath>
 #include <random>
+#include <vector>
 
 #include "roundel/site/sightline.h"
 
@@ -78,6 +79,39 @@ TEST(Viewpoint, AgreesWithSightlineInEveryMember) {
         EXPECT_LE(apart_deg(fast.bearing_deg, exact.bearing_deg), 1e-6) << place.name;
         EXPECT_NEAR(fast.elevation_deg, exact.elevation_deg, 1e-6) << place.name;
       }
+  }
+}
+
+// Many at once take other ways than one: by blocks, in wider registers. Ends of blocks, places
+// under the antenna, outside the grid and beyond the series' end are among them.
+TEST(Viewpoint, SeesManyAsItSeesOneToTheLastDigit) {
+  std::mt19937_64 random(20260302);
+  std::uniform_real_distribution<double> unit(-1, 1);
+  for (const Place& place : places) {
+    const auto viewpoint = viewpoint_at(place);
+    std::vector<schema::Cell> cells;
+    for (int i = 0; i < 1000; ++i) {
+      const double spread_deg = i % 4 == 0 ? 0.02 : i % 4 == 1 ? 14 : 3;
+      schema::Cell cell;
+      cell.latitude_deg = std::clamp(place.latitude_deg + spread_deg * unit(random), -90.0, 90.0);
+      cell.longitude_deg = std::remainder(place.longitude_deg + spread_deg * unit(random), 360.0);
+      cell.altitude_ft = 25 * std::round(500 * (1 + unit(random)));
+      cells.push_back(cell);
+    }
+    cells[500].latitude_deg = place.latitude_deg;
+    cells[500].longitude_deg = place.longitude_deg;
+    std::vector<Sighting> seen(cells.size());
+    viewpoint.sight(cells, seen);
+    for (std::size_t i = 0; i < cells.size(); ++i) {
+      const auto one =
+          viewpoint.sight(cells[i].latitude_deg, cells[i].longitude_deg, cells[i].altitude_ft);
+      ASSERT_EQ(seen[i].line.range_km, one.line.range_km) << place.name << ' ' << i;
+      ASSERT_EQ(seen[i].line.bearing_deg, one.line.bearing_deg) << place.name << ' ' << i;
+      ASSERT_EQ(seen[i].line.slant_km, one.line.slant_km) << place.name << ' ' << i;
+      ASSERT_EQ(seen[i].line.elevation_deg, one.line.elevation_deg) << place.name << ' ' << i;
+      ASSERT_EQ(seen[i].east_km, one.east_km) << place.name << ' ' << i;
+      ASSERT_EQ(seen[i].north_km, one.north_km) << place.name << ' ' << i;
+    }
   }
 }
 

@@ -1,6 +1,7 @@
 // Where an aircraft stands as seen from the antenna: range, bearing, elevation.
 #pragma once
 #include <memory>
+#include <span>
 
 #include "roundel/result.h"
 #include "roundel/schema/rows.h"
@@ -88,6 +89,8 @@ class Viewpoint {
   Sightline to(double latitude_deg, double longitude_deg, double altitude_ft) const noexcept;
   /// The same with its place as a vector.
   Sighting sight(double latitude_deg, double longitude_deg, double altitude_ft) const noexcept;
+  /// The same of very many, several at a time. Shapes: cells [N], out [N], asserted.
+  void sight(std::span<const schema::Cell> cells, std::span<Sighting> out) const noexcept;
   /// The sightline to a place given by its range and bearing.
   Sightline along(const Overground& place, double altitude_ft) const noexcept;
   /// Height of an altitude above the surrounding surface, m, at least 0.
