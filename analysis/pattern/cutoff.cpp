@@ -5,6 +5,8 @@
 #include <cmath>
 #include <limits>
 
+#include "analysis/pattern/beside.h"
+
 namespace roundel::pattern {
 namespace {
 
@@ -163,7 +165,7 @@ std::vector<SectorCutoff> find_cutoffs(const Exposure& exposure, const LevelFit&
       const double level =
           middle_db + rate.flight_db[f] + group.spreading_db + dipole_db(group.elevation_deg);
       Evidence row;
-      row.flight = f;
+      row.flight = exposure.flights[f].ordinal;
       row.elevation_bin = static_cast<std::uint16_t>((group.elevation_deg - lowest_deg) / step_deg);
       row.level_bin = static_cast<std::uint16_t>(std::clamp(
           (level - level_low_db) / level_step_db, 0.0, static_cast<double>(n_levels - 1)));
@@ -177,10 +179,10 @@ std::vector<SectorCutoff> find_cutoffs(const Exposure& exposure, const LevelFit&
     }
   }
 
-  for (std::size_t s = 0; s < n; ++s) {
+  each_beside(n, [&](std::size_t s) {
     const Sector& sector = sectors[s];
     SectorCutoff& one = out[s];
-    if (sector.empty()) continue;
+    if (sector.empty()) return;
     std::vector<Sector::Table> parts;
     Sector::Table total;
     for (std::uint32_t part = 0; part < jackknife_parts; ++part) {
@@ -195,7 +197,7 @@ std::vector<SectorCutoff> find_cutoffs(const Exposure& exposure, const LevelFit&
     const bool is_wall = cutoff_deg >= options.least_deg && one.z >= options.least_z &&
                          one.log_ratio >= options.least_log_ratio &&
                          one.flights_below >= options.least_flights;
-    if (!is_wall) continue;
+    if (!is_wall) return;
     one.cutoff_deg = cutoff_deg;
     // Jackknife over twenty parts of the flights.
     double mean = 0, spread = 0;
@@ -211,7 +213,7 @@ std::vector<SectorCutoff> find_cutoffs(const Exposure& exposure, const LevelFit&
         std::sqrt(spread * (jackknife_parts - 1.0) / jackknife_parts + step_deg * step_deg / 12);
     one.low_deg = cutoff_deg - 2.1 * se;
     one.high_deg = cutoff_deg + 2.1 * se;
-  }
+  });
   return out;
 }
 

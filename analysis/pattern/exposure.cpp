@@ -4,10 +4,10 @@
 #include <array>
 #include <cassert>
 #include <cmath>
-#include <deque>
 #include <numbers>
-#include <numeric>
+#include <utility>
 
+#include "analysis/pattern/flight_sample.h"
 #include "analysis/pattern/horizon_table.h"
 
 namespace roundel::pattern {
@@ -20,7 +20,8 @@ constexpr double ducting_ratio = 1.05;
 constexpr double landing_ft = 10000;
 constexpr int beyond_windows = 30;        // five minutes
 constexpr int quiet_margin_windows = 12;  // two minutes
-constexpr std::size_t track_points = 7;   // a minute of heard cells gives the track
+constexpr std::int64_t hour_windows = 3600 / schema::window_s;
+constexpr std::size_t track_points = 7;  // a minute of heard cells gives the track
 constexpr double near_km = 100;
 
 // Position on the plane of range and bearing (azimuthal equidistant), with time and height.
@@ -37,40 +38,23 @@ struct Run {
   double spreading_sum{}, elevation_sum{}, bearing_sum{}, ratio_sum{}, aspect_sum{};
 };
 
-// A repeatable shuffle: flights in the order of a mixed number (splitmix64's finaliser).
-std::uint64_t mixed(std::uint64_t x) {
-  x += 0x9e3779b97f4a7c15U;
-  x = (x ^ (x >> 30U)) * 0xbf58476d1ce4e5b9U;
-  x = (x ^ (x >> 27U)) * 0x94d049bb133111ebU;
-  return x ^ (x >> 31U);
-}
+// How a flight goes on past one of its ends: through `end`, coming from `before`.
+struct Ending {
+  TrackPoint before, end;
+};
 
-// Which flights stay in a sample; `sectors[f]` are those that flight f crosses.
-std::vector<bool> sample(const std::vector<std::vector<std::uint16_t>>& sectors, int n_sectors,
-                         int flights_per_sector) {
-  std::vector<std::uint32_t> order(sectors.size());
-  std::iota(order.begin(), order.end(), 0U);
-  std::sort(order.begin(), order.end(),
-            [](std::uint32_t a, std::uint32_t b) { return mixed(a) < mixed(b); });
-  std::vector<int> taken(static_cast<std::size_t>(n_sectors), 0);
-  std::vector<bool> stays(sectors.size(), false);
-  for (std::uint32_t flight : order) {
-    const auto& crossed = sectors[flight];
-    stays[flight] = std::any_of(crossed.begin(), crossed.end(), [&](std::uint16_t sector) {
-      return taken[sector] < flights_per_sector;
-    });
-    if (!stays[flight]) continue;
-    for (std::uint16_t sector : crossed) ++taken[sector];
-  }
-  return stays;
-}
+// A flight that has ended, or whose record has.
+struct EndedFlight {
+  std::vector<Group> groups;
+  std::optional<Ending> backwards, forwards;
+};
 
 struct FlightState {
-  std::uint32_t index{};  // into Exposure::flights
+  std::uint32_t index{};  // in order of appearance
   Run run;
+  std::vector<Group> groups;
   std::array<TrackPoint, track_points> first{}, last{};
   std::size_t n_first{}, n_last{};  // n_last counts all; last is a ring
-  bool extended_backwards = false;
 };
 
 }  // namespace
@@ -80,18 +64,25 @@ struct ExposureBuilder::Impl {
   Exposure out;
   std::unique_ptr<site::Limit> limit;
   HorizonTable horizons;
-  std::vector<std::uint32_t> index_of;         // by id, 1 more than the index; 0: not seen
-  std::vector<FlightState> states;             // by Exposure::flights index while open
+  int flights_per_sector;
+  Prospects prospects;
+  static constexpr std::uint32_t not_seen = 0, has_ended = ~std::uint32_t{0};
+  std::vector<std::uint32_t> slot_of;          // by id: 1 more than its place in `states`
+  std::vector<FlightState> states;             // of flights that have not ended
+  std::vector<std::uint32_t> idle;             // places in it that are free
+  std::vector<Candidacy> candidacies;          // of every flight
+  std::vector<EndedFlight> ended;              // of every flight; empty where it cannot stay
   std::vector<std::uint32_t> heard_in_window;  // by window - first_window_
   std::int64_t first_window = 0;
   std::int64_t first_hour = 0;
-  std::deque<Group> groups;                // until finish; grows without a copy
-  std::deque<std::int64_t> beyond_window;  // parallel to `beyond`
-  std::deque<Group> beyond;                // one per extended cell, until finish
 
-  Impl(const site::Viewpoint& from, double sector_deg)
-      : viewpoint(from), limit(site::effective_earth_limit(from)), horizons(*limit) {
-    assert(sector_deg >= 1 && sector_deg <= 45);
+  Impl(const site::Viewpoint& from, double sector_deg, int in_a_sector)
+      : viewpoint(from),
+        limit(site::effective_earth_limit(from)),
+        horizons(*limit),
+        flights_per_sector(in_a_sector),
+        prospects(static_cast<int>(std::lround(360 / sector_deg)), in_a_sector) {
+    assert(sector_deg >= 1 && sector_deg <= 45 && in_a_sector >= 0);
     out.sector_deg = sector_deg;
     out.n_sectors = static_cast<int>(std::lround(360 / sector_deg));
     out.sector_cells.assign(static_cast<std::size_t>(out.n_sectors), 0);
@@ -99,16 +90,25 @@ struct ExposureBuilder::Impl {
     out.heard_histogram.assign(256, 0);
   }
 
-  FlightState& state_of(const schema::Flight& flight) {
+  // None for one that has ended: what comes after a flight's stated end is no part of it.
+  FlightState* state_of(const schema::Flight& flight) {
     const auto id = static_cast<std::size_t>(flight.id);
-    if (id >= index_of.size()) index_of.resize(id + 1 + id / 2, 0);
-    if (index_of[id] == 0) {
-      out.flights.push_back({flight.id, flight.address, 0, 0});
+    if (id >= slot_of.size()) slot_of.resize(id + 1 + id / 2, not_seen);
+    std::uint32_t& slot = slot_of[id];
+    if (slot == has_ended) return nullptr;
+    if (slot != not_seen) return &states[slot - 1];
+    if (idle.empty()) {
+      idle.push_back(static_cast<std::uint32_t>(states.size()));
       states.emplace_back();
-      states.back().index = static_cast<std::uint32_t>(states.size() - 1);
-      index_of[id] = static_cast<std::uint32_t>(states.size());
     }
-    return states[index_of[id] - 1];
+    slot = idle.back() + 1;
+    idle.pop_back();
+    FlightState& state = states[slot - 1];
+    state.index = static_cast<std::uint32_t>(out.flights.size());
+    out.flights.push_back({flight.id, flight.address, 0, 0, state.index});
+    candidacies.push_back({sample_key(state.index), {}});
+    ended.emplace_back();
+    return &state;
   }
 
   std::uint16_t sector_of(double bearing_deg) const {
@@ -117,8 +117,7 @@ struct ExposureBuilder::Impl {
   }
 
   std::uint16_t hour_of(std::int64_t window) {
-    constexpr std::int64_t per_hour = 3600 / schema::window_s;
-    const std::int64_t hour = window / per_hour;
+    const std::int64_t hour = window / hour_windows;
     if (out.hours.empty()) first_hour = hour;
     // Cells come in time order; only extensions before the first cell can lie in an earlier hour.
     const std::int64_t index = std::max<std::int64_t>(0, hour - first_hour);
@@ -140,7 +139,7 @@ struct ExposureBuilder::Impl {
         static_cast<float>(run.bearing_sum / n - out.sector_deg * (run.group.sector + 0.5));
     run.group.horizon_ratio = static_cast<float>(run.ratio_sum / n);
     run.group.cos_aspect = static_cast<float>(run.aspect_sum / n);
-    groups.push_back(run.group);
+    state.groups.push_back(run.group);
     run = Run{};
   }
 
@@ -150,8 +149,10 @@ struct ExposureBuilder::Impl {
     ++heard_in_window[at];
   }
 
-  // Silent cells past `end`, going from `before` through `end` and on.
-  void extend(std::uint32_t flight, const TrackPoint& before, const TrackPoint& end) {
+  // Calls `visit` with the silent cells past an end, and their windows.
+  template <class Visit>
+  void extend(std::uint32_t flight, const Ending& ending, const Visit& visit) {
+    const TrackPoint &before = ending.before, &end = ending.end;
     const auto dt = static_cast<double>(end.window - before.window);
     if (dt == 0 || end.altitude_ft < landing_ft) return;
     const double vx = (end.x_km - before.x_km) / dt, vy = (end.y_km - before.y_km) / dt;
@@ -179,15 +180,8 @@ struct ExposureBuilder::Impl {
       group.hour = hour_of(window);
       group.flight = flight;
       group.kind = GroupKind::beyond;
-      beyond.push_back(group);
-      beyond_window.push_back(window);
+      visit(group, window);
     }
-  }
-
-  void extend_backwards(FlightState& state) {
-    if (state.extended_backwards || state.n_first < 2) return;
-    state.extended_backwards = true;
-    extend(state.index, state.first[state.n_first - 1], state.first[0]);
   }
 
   void add(const schema::Cell& cell, const schema::Flight& flight, const site::Sighting& sighting) {
@@ -199,8 +193,7 @@ struct ExposureBuilder::Impl {
     if (!out.from_s) out.from_s = start_s;
     out.to_s = start_s + schema::window_s;
 
-    FlightState& state = state_of(flight);
-
+    FlightState* const open = state_of(flight);
     const std::uint16_t hour = hour_of(cell.window);
     const double horizon_km = horizons.at(line.bearing_deg, cell.altitude_ft);
     const double ratio = line.range_km / std::max(horizon_km, 1.0);
@@ -211,6 +204,8 @@ struct ExposureBuilder::Impl {
     const bool is_beyond = cell.heard > 0 && ratio > ducting_ratio;
     if (is_beyond) ++of_hour.beyond_horizon_cells, ++out.n_beyond_horizon_cells;
 
+    if (!open) return;
+    FlightState& state = *open;
     const TrackPoint here{cell.window, sighting.east_km, sighting.north_km, cell.altitude_ft};
     // Aspect: the course since the last point against the direction to the antenna.
     double cos_aspect = 0;
@@ -223,7 +218,6 @@ struct ExposureBuilder::Impl {
     if (cell.heard > 0) {
       note_heard(cell.window);
       if (state.n_first < track_points) state.first[state.n_first++] = here;
-      if (state.n_first == track_points) extend_backwards(state);
       state.last[state.n_last++ % track_points] = here;
     }
 
@@ -233,7 +227,10 @@ struct ExposureBuilder::Impl {
     } else if (!is_beyond) {
       record(state, cell, line, ratio, cos_aspect, hour);
     }
-    if (cell.window == flight.last_window) close(state);
+    if (cell.window == flight.last_window) {
+      close(state, true);
+      idle.push_back(std::exchange(slot_of[static_cast<std::size_t>(flight.id)], has_ended) - 1);
+    }
   }
 
   void record(FlightState& state, const schema::Cell& cell, const site::Sightline& line,
@@ -282,75 +279,92 @@ struct ExposureBuilder::Impl {
       ++out.heard_histogram[static_cast<std::size_t>(std::clamp(cell.heard, 0, 255))];
   }
 
-  void close(FlightState& state) {
+  // `is_over`: the flight has ended; otherwise the record has. Leaves the state as new.
+  void close(FlightState& state, bool is_over) {
     flush(state);
-    extend_backwards(state);
-    if (state.n_last >= 2) {
-      const std::size_t kept = std::min(state.n_last, track_points);
-      extend(state.index, state.last[(state.n_last - kept) % track_points],
-             state.last[(state.n_last - 1) % track_points]);
+    Candidacy& candidacy = candidacies[state.index];
+    std::vector<std::uint16_t>& sectors = candidacy.sectors;
+    for (const Group& group : state.groups) {
+      if (group.kind != GroupKind::recorded) continue;
+      const auto at = std::lower_bound(sectors.begin(), sectors.end(), group.sector);
+      if (at == sectors.end() || *at != group.sector) sectors.insert(at, group.sector);
     }
+    for (const std::uint16_t sector : sectors) ++out.sector_flights[sector];
+    std::optional<Ending> backwards, forwards;
+    // A minute gives a track. What there is of it does, of a flight that has ended.
+    if (state.n_first == track_points || (is_over && state.n_first >= 2))
+      backwards = Ending{state.first[state.n_first - 1], state.first[0]};
+    if (is_over && state.n_last >= 2) {
+      const std::size_t kept = std::min(state.n_last, track_points);
+      forwards = Ending{state.last[(state.n_last - kept) % track_points],
+                        state.last[(state.n_last - 1) % track_points]};
+      // The record's hours go on to where its flights are taken to go, sampled or not.
+      if ((forwards->end.window + beyond_windows) / hour_windows - first_hour >=
+          static_cast<std::int64_t>(out.hours.size()))
+        extend(state.index, *forwards, [](const Group&, std::int64_t) {});
+    }
+    if (flights_per_sector == 0 || prospects.has_any(candidacy))
+      ended[state.index] = {{state.groups.begin(), state.groups.end()}, backwards, forwards};
+    state.groups.clear();  // and its memory serves the next
+    state.n_first = state.n_last = 0;
   }
 
   // Extensions count only while the receiver demonstrably heard others.
-  void keep_extensions_heard_beside() {
-    std::vector<std::uint32_t> heard_until(heard_in_window.size() + 1, 0);
-    for (std::size_t i = 0; i < heard_in_window.size(); ++i)
-      heard_until[i + 1] = heard_until[i] + heard_in_window[i];
-    const auto n = static_cast<std::int64_t>(heard_in_window.size());
-    // Each is given up once it has been looked at: the memory goes to `groups`.
-    for (; !beyond.empty(); beyond.pop_front(), beyond_window.pop_front()) {
-      const std::int64_t at = beyond_window.front() - first_window;
-      const std::int64_t low = at - quiet_margin_windows, high = at + quiet_margin_windows;
-      if (low < 0 || high > n) continue;
+  class HeardBeside {
+   public:
+    HeardBeside(const std::vector<std::uint32_t>& heard_in_window, std::int64_t first_window)
+        : first_window_(first_window), until_(heard_in_window.size() + 1, 0) {
+      for (std::size_t i = 0; i < heard_in_window.size(); ++i)
+        until_[i + 1] = until_[i] + heard_in_window[i];
+    }
+    bool at(std::int64_t window) const {
+      const std::int64_t middle = window - first_window_;
+      const std::int64_t low = middle - quiet_margin_windows, high = middle + quiet_margin_windows;
+      if (low < 0 || high >= static_cast<std::int64_t>(until_.size())) return false;
       // Both halves of the surrounding four minutes must hold somebody's reports.
-      const auto mid = static_cast<std::size_t>(at);
-      const bool before = heard_until[mid] > heard_until[static_cast<std::size_t>(low)];
-      const bool after = heard_until[static_cast<std::size_t>(high)] > heard_until[mid];
-      if (before && after) groups.push_back(beyond.front());
+      const auto mid = static_cast<std::size_t>(middle);
+      return until_[mid] > until_[static_cast<std::size_t>(low)] &&
+             until_[static_cast<std::size_t>(high)] > until_[mid];
     }
-  }
 
-  // The sectors that each flight was recorded in, ascending; counts them on the way.
-  std::vector<std::vector<std::uint16_t>> sectors_crossed() {
-    std::vector<std::vector<std::uint16_t>> crossed(out.flights.size());
-    for (const Group& group : groups) {
-      if (group.kind != GroupKind::recorded) continue;
-      auto& sectors = crossed[group.flight];
-      const auto at = std::lower_bound(sectors.begin(), sectors.end(), group.sector);
-      if (at != sectors.end() && *at == group.sector) continue;
-      sectors.insert(at, group.sector);
-      ++out.sector_flights[group.sector];
-    }
-    return crossed;
-  }
+   private:
+    std::int64_t first_window_;
+    std::vector<std::uint32_t> until_;
+  };
 
-  // By flight, then sector, then time.
-  void sort_groups(const std::vector<bool>& stays) {
-    for (const Group& group : groups) out.flights[group.flight].n_groups += stays[group.flight];
-    std::uint32_t at = 0;
-    std::vector<std::uint32_t> next;
-    next.reserve(out.flights.size());
-    for (FlightGroups& flight : out.flights) {
-      flight.first_group = at;
-      next.push_back(at);
-      at += flight.n_groups;
-    }
-    out.groups.resize(at);
-    for (; !groups.empty(); groups.pop_front()) {
-      const Group& group = groups.front();
-      if (stays[group.flight]) out.groups[next[group.flight]++] = group;
-    }
-    for (const FlightGroups& flight : out.flights) {
-      const auto begin = out.groups.begin() + flight.first_group;
-      std::stable_sort(begin, begin + flight.n_groups,
+  // By flight, then sector, then time. Each flight's own is given up once it has been copied.
+  void arrange(const std::vector<bool>& stays) {
+    const HeardBeside beside(heard_in_window, first_window);
+    std::size_t n_groups = 0;
+    for (std::size_t f = 0; f < ended.size(); ++f)
+      n_groups += stays[f] ? ended[f].groups.size() + 2 * beyond_windows : 0;
+    out.groups.reserve(n_groups);
+    std::vector<FlightGroups> staying;
+    for (std::size_t f = 0; f < ended.size(); ++f) {
+      EndedFlight flight = std::exchange(ended[f], {});
+      if (!stays[f]) continue;
+      const auto index = static_cast<std::uint32_t>(staying.size());
+      const auto first = static_cast<std::ptrdiff_t>(out.groups.size());
+      for (const auto& ending : {flight.backwards, flight.forwards})
+        if (ending)
+          extend(index, *ending, [&](const Group& group, std::int64_t window) {
+            if (beside.at(window)) flight.groups.push_back(group);
+          });
+      for (Group& group : flight.groups) group.flight = index;
+      out.groups.insert(out.groups.end(), flight.groups.begin(), flight.groups.end());
+      std::stable_sort(out.groups.begin() + first, out.groups.end(),
                        [](const Group& a, const Group& b) { return a.sector < b.sector; });
+      staying.push_back(out.flights[f]);
+      staying.back().first_group = static_cast<std::uint32_t>(first);
+      staying.back().n_groups = static_cast<std::uint32_t>(flight.groups.size());
     }
+    out.flights = std::move(staying);
   }
 };
 
-ExposureBuilder::ExposureBuilder(const site::Viewpoint& viewpoint, double sector_deg)
-    : impl_(std::make_unique<Impl>(viewpoint, sector_deg)) {}
+ExposureBuilder::ExposureBuilder(const site::Viewpoint& viewpoint, double sector_deg,
+                                 int flights_per_sector)
+    : impl_(std::make_unique<Impl>(viewpoint, sector_deg, flights_per_sector)) {}
 ExposureBuilder::ExposureBuilder(ExposureBuilder&&) noexcept = default;
 ExposureBuilder& ExposureBuilder::operator=(ExposureBuilder&&) noexcept = default;
 ExposureBuilder::~ExposureBuilder() = default;
@@ -364,23 +378,27 @@ void ExposureBuilder::add(const schema::Cell& cell, const schema::Flight& flight
   impl_->add(cell, flight, sighting);
 }
 
-Exposure ExposureBuilder::finish(int flights_per_sector) {
-  for (FlightState& state : impl_->states) impl_->flush(state);
-  impl_->keep_extensions_heard_beside();
-  const auto crossed = impl_->sectors_crossed();
-  impl_->sort_groups(flights_per_sector > 0
-                         ? sample(crossed, impl_->out.n_sectors, flights_per_sector)
-                         : std::vector<bool>(crossed.size(), true));
-  return std::move(impl_->out);
+Exposure ExposureBuilder::finish() {
+  for (std::uint32_t& slot : impl_->slot_of)
+    if (slot != Impl::not_seen && slot != Impl::has_ended)
+      impl_->close(impl_->states[std::exchange(slot, Impl::has_ended) - 1], false);
+  Exposure& out = impl_->out;
+  out.n_flights = static_cast<std::int64_t>(out.flights.size());
+  impl_->arrange(impl_->flights_per_sector > 0
+                     ? sample(impl_->candidacies, out.n_sectors, impl_->flights_per_sector)
+                     : std::vector<bool>(out.flights.size(), true));
+  return std::move(out);
 }
 
 Exposure thinned(const Exposure& exposure, int flights_per_sector) {
-  std::vector<std::vector<std::uint16_t>> crossed(exposure.flights.size());
-  for (std::size_t f = 0; f < crossed.size(); ++f)
+  std::vector<Candidacy> crossed(exposure.flights.size());
+  for (std::size_t f = 0; f < crossed.size(); ++f) {
+    crossed[f].key = sample_key(exposure.flights[f].ordinal);
+    std::vector<std::uint16_t>& sectors = crossed[f].sectors;
     for (const Group& group : exposure.of(exposure.flights[f]))
-      if (group.kind == GroupKind::recorded &&
-          (crossed[f].empty() || crossed[f].back() != group.sector))
-        crossed[f].push_back(group.sector);
+      if (group.kind == GroupKind::recorded && (sectors.empty() || sectors.back() != group.sector))
+        sectors.push_back(group.sector);
+  }
   const std::vector<bool> stays = sample(crossed, exposure.n_sectors, flights_per_sector);
   Exposure out{exposure, {}, exposure.flights};
   for (std::size_t f = 0; f < crossed.size(); ++f) {

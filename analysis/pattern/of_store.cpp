@@ -202,7 +202,7 @@ Result<Verdict> verdict(const schema::Store& store, const schema::Selection& whi
   reach_options.sector_deg = sector_deg;
   const auto limit = site::horizon_limit(of->viewpoint, site::Refraction());
   ReachBuilder ranges(of->viewpoint, *limit, reach_options, of->flights, of->edges_s);
-  ExposureBuilder exposure(of->viewpoint, sector_deg);
+  ExposureBuilder exposure(of->viewpoint, sector_deg, most_flights_per_sector);
   const FlightsById flights(of->flights);
   const auto read = each_placed(store, which, of->viewpoint, *limit,
                                 {[&](const PlacedCells& some) { add_cells(some, ranges); },
@@ -212,7 +212,7 @@ Result<Verdict> verdict(const schema::Store& store, const schema::Selection& whi
                                        exposure.add(some.cells[i], *flight, some.sightings[i]);
                                  }});
   if (!read) return tl::unexpected(read.error());
-  return judge(exposure.finish(most_flights_per_sector), ranges.finish(), options);
+  return judge(exposure.finish(), ranges.finish(), options);
 }
 
 Result<Cut> cut(const schema::Store& store, const schema::Selection& which,

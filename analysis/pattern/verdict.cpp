@@ -20,7 +20,7 @@ constexpr double ducting_share = 0.02;
 constexpr std::int64_t ducting_cells = 30;
 constexpr double doubtful_p = 0.001, doubtful_db = 0.7;
 constexpr double true_slope = 0.85;
-constexpr std::size_t many_flights = 1500;
+constexpr std::int64_t many_flights = 1500;
 constexpr int few_flights_per_sector = 250;
 constexpr int start_flights_per_sector = 80;  // for where the fit of all begins
 
@@ -304,7 +304,7 @@ std::vector<Direction> runs(const std::vector<bool>& which) {
 Verdict judge(const Exposure& exposure, const Reach& reach, const VerdictOptions& options) {
   Verdict out;
   out.options = options;
-  out.flights = static_cast<std::int64_t>(exposure.flights.size());
+  out.flights = exposure.n_flights;
   out.cells = exposure.n_cells;
   out.silent_cells = exposure.n_silent_cells;
   out.from_s = exposure.from_s;
@@ -315,7 +315,7 @@ Verdict judge(const Exposure& exposure, const Reach& reach, const VerdictOptions
   // do not belong; the second goes without them. The walls are then looked for again with the
   // better levels.
   Screen screen;
-  const bool is_large = exposure.flights.size() > many_flights;
+  const bool is_large = exposure.n_flights > many_flights;
   const Exposure few = is_large ? thinned(exposure, few_flights_per_sector) : Exposure{};
   const Exposure& first = is_large ? few : exposure;
   LevelFit rate = fit_rate(first, out.throttle, screen);

@@ -6,6 +6,7 @@
 #include <map>
 #include <set>
 
+#include "analysis/pattern/beside.h"
 #include "analysis/trial/difference.h"
 #include "analysis/trial/paired_fit.h"
 #include "analysis/trial/pairs.h"
@@ -112,7 +113,7 @@ struct CompareBuilder::Impl {
         pairs(from, wanted.sector_deg) {
     assert(options.sector_deg >= 1 && options.sector_deg <= 45);
     find_overlaps();
-    for (auto& one : inside) one.emplace(viewpoint, options.sector_deg);
+    for (auto& one : inside) one.emplace(viewpoint, options.sector_deg, flights_for_scale);
     std::set<std::string> in_a;
     for (const auto& part : sides[0].parts) in_a.insert(arrangement(part.trial, factor));
     for (const auto& part : sides[1].parts)
@@ -189,16 +190,22 @@ struct CompareBuilder::Impl {
         seen[side].add(cell.flight);
         const std::string key = splits_outside ? arrangement(part->trial, factor) : std::string();
         outside[side]
-            .try_emplace(key, viewpoint, options.sector_deg)
+            .try_emplace(key, viewpoint, options.sector_deg, flights_for_gain)
             .first->second.add(cell, flight, sighting);
       }
     }
   }
 
   Difference paired() {
-    const Fitted a = fit(inside[0]->finish(flights_for_scale));
-    const Fitted b = fit(inside[1]->finish(flights_for_scale));
-    const Pairs joined = pairs.finish();
+    std::array<Fitted, 2> fitted;
+    Pairs joined;
+    pattern::each_beside(3, [&](std::size_t i) {
+      if (i < 2)
+        fitted[i] = fit(inside[i]->finish());
+      else
+        joined = pairs.finish();
+    });
+    const auto& [a, b] = fitted;
     out.first_last = joined.first_last;
     out.flights_paired = joined.n_flights;
     out.cells_paired = joined.n_cells;
@@ -270,8 +277,8 @@ struct CompareBuilder::Impl {
     for (auto& [key, builder] : outside[0]) {
       const auto other = outside[1].find(key);
       if (other == outside[1].end()) continue;
-      Fitted a = fit(builder.finish(flights_for_gain));
-      Fitted b = fit(other->second.finish(flights_for_gain));
+      Fitted a = fit(builder.finish());
+      Fitted b = fit(other->second.finish());
       SoftnessMean both;
       both.add(a.rate);
       both.add(b.rate);

@@ -7,7 +7,7 @@
 #include <tuple>
 
 #include "analysis/pattern/flights_by_id.h"
-#include "analysis/pattern/horizon_table.h"
+#include "analysis/pattern/placed_cells.h"
 #include "roundel/pattern/verdict.h"
 #include "roundel/trial/compare.h"
 
@@ -116,21 +116,23 @@ Result<Comparison> compare(const schema::Store& store, const schema::Selection& 
       pattern::ReachBuilder(*viewpoint, *limit, reach_options, flights[0], edges_s[0]),
       pattern::ReachBuilder(*viewpoint, *limit, reach_options, flights[1], edges_s[1])};
   const pattern::FlightsById by_id(all);
-  pattern::HorizonTable horizons(*limit);
-  const auto read = store.each_cell(both, [&](const schema::Cell& cell) {
-    const auto* flight = by_id.find(cell.flight);
-    if (!flight) return true;
-    const auto sighting = viewpoint->sight(cell.latitude_deg, cell.longitude_deg, cell.altitude_ft);
-    builder.add(cell, *flight, sighting);
-    const site::Overground over{sighting.line.range_km, sighting.line.bearing_deg};
-    const double horizon_km = horizons.at(over.bearing_deg, cell.altitude_ft);
-    const auto time_s = static_cast<double>(cell.window * schema::window_s);
-    if (time_s >= a.from_s.value_or(time_s) && time_s < a.to_s.value_or(time_s + 1))
-      reach[0].add(cell, over, horizon_km);
-    if (time_s >= b.from_s.value_or(time_s) && time_s < b.to_s.value_or(time_s + 1))
-      reach[1].add(cell, over, horizon_km);
-    return true;
-  });
+  const auto reach_of = [&](std::size_t side, const schema::Selection& of) {
+    return [&into = reach[side], &of](const pattern::PlacedCells& some) {
+      for (std::size_t i = 0; i < some.cells.size(); ++i) {
+        const auto time_s = static_cast<double>(some.cells[i].window * schema::window_s);
+        if (time_s < of.from_s.value_or(time_s) || time_s >= of.to_s.value_or(time_s + 1)) continue;
+        const site::Sightline& line = some.sightings[i].line;
+        into.add(some.cells[i], {line.range_km, line.bearing_deg}, some.horizons_km[i]);
+      }
+    };
+  };
+  const auto compared = [&](const pattern::PlacedCells& some) {
+    for (std::size_t i = 0; i < some.cells.size(); ++i)
+      if (const auto* flight = by_id.find(some.cells[i].flight))
+        builder.add(some.cells[i], *flight, some.sightings[i]);
+  };
+  const auto read = pattern::each_placed(store, both, *viewpoint, *limit,
+                                         {compared, reach_of(0, a), reach_of(1, b)});
   if (!read) return tl::unexpected(read.error());
   Comparison out = builder.finish();
   out.reach_a = reach[0].finish();

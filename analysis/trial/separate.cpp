@@ -95,7 +95,7 @@ struct SeparateBuilder::Impl {
       if (same != out.arrangements.end()) continue;
       out.arrangements.push_back(
           {trial.antenna, trial.receiver, trial.mount, trial.rotation_deg, 0, 0});
-      builders.emplace_back(viewpoint, sector_deg);
+      builders.emplace_back(viewpoint, sector_deg, most_flights_per_sector);
       seen.emplace_back();
     }
   }
@@ -106,7 +106,7 @@ struct SeparateBuilder::Impl {
     SoftnessMean softness;
     for (std::size_t k = 0; k < builders.size(); ++k) {
       FittedArrangement one;
-      one.exposure = builders[k].finish(most_flights_per_sector);
+      one.exposure = builders[k].finish();
       out.arrangements[k].flights = seen[k].n();
       out.arrangements[k].hours = static_cast<double>(one.exposure.hours.size());
       one.rate = pattern::fit_rate(one.exposure, pattern::find_throttle(one.exposure), {});

@@ -39,6 +39,7 @@ struct FlightGroups {
   schema::Id id{};
   std::uint64_t address{};
   std::uint32_t first_group{}, n_groups{};
+  std::uint32_t ordinal{};  ///< in order of appearance among all flights, those left out included
 };
 
 /// What one hour of the record looked like.
@@ -53,6 +54,7 @@ struct ExposureCounts {
   double sector_deg{};
   int n_sectors{};
   std::vector<Hour> hours;
+  std::int64_t n_flights{};  ///< all that have a cell
   std::int64_t n_cells{}, n_silent_cells{}, n_partial_cells{}, n_inferred_cells{};
   std::int64_t n_beyond_horizon_cells{};
   std::int64_t n_levels{};  ///< cells that carry a level
@@ -63,7 +65,8 @@ struct ExposureCounts {
       heard_histogram;  ///< whole cells within 100 km by reports heard, 0..255
 };
 
-/// Counts and groups. Groups stand by flight, within a flight by sector, then in time.
+/// Counts and groups. Groups stand by flight, within a flight by sector, then in time. Counts are
+/// of all flights, `flights` those of the sample.
 struct Exposure : ExposureCounts {
   std::vector<Group> groups;
   std::vector<FlightGroups> flights;
@@ -83,7 +86,10 @@ struct Exposure : ExposureCounts {
 class ExposureBuilder {
  public:
   /// @param sector_deg  divides 360 evenly; [1, 45]
-  ExposureBuilder(const site::Viewpoint& viewpoint, double sector_deg);
+  /// @param flights_per_sector  as for thinned(); 0: all flights stay. Groups of a flight that
+  /// cannot
+  ///   be in the sample are given up when it ends, so memory does not grow with their number.
+  ExposureBuilder(const site::Viewpoint& viewpoint, double sector_deg, int flights_per_sector = 0);
   ExposureBuilder(ExposureBuilder&&) noexcept;
   ExposureBuilder& operator=(ExposureBuilder&&) noexcept;
   ~ExposureBuilder();
@@ -93,8 +99,7 @@ class ExposureBuilder {
   /// The same where its sightline is known already.
   void add(const schema::Cell& cell, const schema::Flight& flight, const site::Sighting& sighting);
   /// Call once, at the end.
-  /// @param flights_per_sector  as for thinned(); 0: all flights stay
-  Exposure finish(int flights_per_sector = 0);
+  Exposure finish();
 
  private:
   struct Impl;
@@ -104,7 +109,8 @@ class ExposureBuilder {
 /// The groups of a sample of the flights: taken in a shuffled (but repeatable) order, a flight
 /// stays if one of the sectors it crosses has fewer than `flights_per_sector` so far. Which flights
 /// stay depends on where they flew, not on how they were heard, so estimates from the sample are
-/// right, and their errors tell its size. Counts (hours, sectors, cells) are still those of all.
+/// right, and their errors tell its size. Counts (hours, sectors, cells) are still those of all,
+/// and flights that do not stay are still listed, without groups.
 Exposure thinned(const Exposure& exposure, int flights_per_sector);
 
 }  // namespace roundel::pattern
