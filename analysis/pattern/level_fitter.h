@@ -48,6 +48,13 @@ struct RowLanes {
   Lanes score, information, z;
 };
 
+// What a pass adds up over some of the blocks.
+struct PassSum {
+  std::vector<double> hour_score, hour_information;
+  double log_likelihood{}, residual{};
+  std::vector<RowLanes> of_row;  // of the block being integrated
+};
+
 // All that is estimated by scoring steps.
 struct State {
   VectorXd gain, beta;
@@ -89,12 +96,14 @@ class Fitter {
   double add_row(BlockSum& sum, const LevelRow& row, double level_db) const;
   void add_covariates(BlockSum& sum, const LevelRow& row, double score, double information,
                       double score_z, double information_z, double information_zz) const;
-  void integrate(std::size_t b);
-  void take_mode(std::size_t b);
-  Lanes rows_at_nodes(const LevelBlock& block, const Lanes& block_level);
-  void evaluate(std::size_t b);
+  void pass_over(std::size_t begin, std::size_t end, PassSum& all);
+  void integrate(std::size_t b, PassSum& all);
+  void take_mode(std::size_t b, PassSum& all);
+  Lanes rows_at_nodes(const LevelBlock& block, const Lanes& block_level,
+                      std::vector<RowLanes>& of_row) const;
+  void evaluate(std::size_t b, PassSum& all);
   void recentre();
-  void add_ceiling(const LevelRow& row, double level_db);
+  void add_ceiling(const LevelRow& row, double level_db, PassSum& all) const;
 
   double block_precision() const {
     return sigma_block_ > 0 ? 1 / (sigma_block_ * sigma_block_) : 0;
@@ -183,7 +192,7 @@ class Fitter {
   double log_likelihood_{}, estimated_levels_{};
   std::vector<BlockSum> sums_;
   std::vector<double> width_, weight_;
-  std::vector<RowLanes> of_row_;  // of the block being integrated
+  std::vector<PassSum> parts_;  // of a pass
   Rule rule_ = Rule::mode;
   double half_log_precision_ = 0;
   MatrixXd matrix_;

@@ -5,6 +5,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "analysis/pattern/beside.h"
 #include "roundel/pattern/quadrature.h"
 
 namespace roundel::trial {
@@ -21,6 +22,9 @@ constexpr int most_steps = 12;
 constexpr double difference_prior_db = 8;
 // Blocks with less information than this (per dB^2) cannot move anything.
 constexpr double least_paired_information = 1e-4;
+
+// Into which the blocks are cut, to be looked at beside each other.
+constexpr std::size_t n_stretches = 8;
 
 using pattern::hermite_node;
 using pattern::hermite_weight;
@@ -179,8 +183,12 @@ class PairedFit {
     score_ = VectorXd::Zero(n_sectors_);
     information_ = VectorXd::Constant(n_sectors_, 1 / (difference_prior_db * difference_prior_db));
     parts_.resize(blocks_.size());
+    pattern::each_beside(n_stretches, [&](std::size_t i) {
+      const std::size_t end = blocks_.size() * (i + 1) / n_stretches;
+      for (std::size_t b = blocks_.size() * i / n_stretches; b < end; ++b)
+        parts_[b] = integrate(blocks_[b]);
+    });
     for (std::size_t b = 0; b < blocks_.size(); ++b) {
-      parts_[b] = integrate(blocks_[b]);
       score_[blocks_[b].sector] += parts_[b].score;
       information_[blocks_[b].sector] += parts_[b].information;
     }
