@@ -61,7 +61,27 @@ function projection_of(place: CoastPlace): GeoProjection {
     .precision(0.3);
 }
 
-export function coast(doc: Document, land: Land, place: CoastPlace): SVGElement {
+type Draw = (doc: Document, land: Land, place: CoastPlace) => SVGElement;
+
+/**
+ * Projecting the atlas takes longer than all the rest of a map. A map is drawn anew with every
+ * answer; this part only for another place or scale.
+ */
+function kept(draw: Draw): Draw {
+  let latest: { doc: Document; land: Land; place: CoastPlace; element: SVGElement } | null = null;
+  const is_same = (a: CoastPlace, b: CoastPlace) =>
+    a.latitude_deg === b.latitude_deg &&
+    a.longitude_deg === b.longitude_deg &&
+    a.radius === b.radius &&
+    a.domain_km === b.domain_km;
+  return (doc, land, place) => {
+    if (latest?.doc !== doc || latest.land !== land || !is_same(latest.place, place))
+      latest = { doc, land, place, element: draw(doc, land, place) };
+    return latest.element.cloneNode(true) as SVGElement; // two pictures may hold it
+  };
+}
+
+export const coast = kept((doc, land, place) => {
   const path = geoPath(projection_of(place)).digits(1);
   return svg(
     doc,
@@ -70,10 +90,10 @@ export function coast(doc: Document, land: Land, place: CoastPlace): SVGElement 
     svg(doc, "path", { class: "land", d: path(land.land) ?? "" }),
     svg(doc, "path", { class: "border", d: path(land.borders) ?? "" }),
   );
-}
+});
 
 /** Of countries, and of a few places. Drawn over the field, which would veil them. */
-export function map_names(doc: Document, land: Land, place: CoastPlace): SVGElement {
+export const map_names = kept((doc, land, place) => {
   const projection = projection_of(place);
   const path = geoPath(projection);
   const named = land.countries.flatMap((country) => {
@@ -106,4 +126,4 @@ export function map_names(doc: Document, land: Land, place: CoastPlace): SVGElem
       named.map(({ name, x, y }) => box_of_text(name, { x, y })),
     ),
   );
-}
+});
