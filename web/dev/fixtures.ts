@@ -147,6 +147,7 @@ function reach_sector(of: Truth, next: () => number): ReachSector {
       altitude_high_ft: high,
       reach_km: Math.round(10 * ratio * horizon_km(low + 8000)) / 10,
       horizon_km: Math.round(10 * horizon_km(low + 8000)) / 10,
+      flights: Math.round(60 * ratio),
     };
   });
   return {

@@ -56,6 +56,7 @@ export interface ReachBand {
   altitude_high_ft: number | null;
   reach_km: number | null;
   horizon_km: number | null;
+  flights?: number;
 }
 
 /** Of the ranges at which flights are first, or last, heard. */
@@ -131,8 +132,14 @@ export interface Interval {
   high: number;
 }
 
+/** What is worked out from cells takes only so many of them. */
+interface OfCells {
+  /** The selection begins earlier, but is too much for one answer. */
+  only_from?: Time;
+}
+
 /** GET /api/verdict */
-export interface VerdictAnswer {
+export interface VerdictAnswer extends OfCells {
   verdict: VerdictWord;
   sentence: string;
   confidence: number;
@@ -142,8 +149,6 @@ export interface VerdictAnswer {
   advice: string[];
   from: Time | null;
   to: Time | null;
-  /** The selection begins earlier, but is too much for one answer. */
-  only_from?: Time;
 }
 
 export interface ExpectAltitude {
@@ -204,7 +209,7 @@ export interface CutFlight {
 }
 
 /** GET /api/cut?bearing_deg= : what one sector looks like from the side */
-export interface CutAnswer {
+export interface CutAnswer extends OfCells {
   bearing_deg: number;
   sector_deg: number;
   range_step_km: number;
@@ -222,7 +227,7 @@ export interface CutAnswer {
 }
 
 /** GET /api/field : share heard by range and bearing; bins without a chance are left out */
-export interface FieldAnswer {
+export interface FieldAnswer extends OfCells {
   sector_deg: number;
   range_step_km: number;
   bins: { bearing_deg: number; range_km: number; heard: number; expected: number }[];
@@ -246,7 +251,7 @@ export interface DriftChange {
 }
 
 /** GET /api/drift */
-export interface DriftAnswer {
+export interface DriftAnswer extends OfCells {
   days: DriftDay[];
   changes: DriftChange[];
 }
@@ -260,7 +265,7 @@ export interface CompareSector {
 }
 
 /** GET /api/compare?a=&b= : a minus b */
-export interface CompareAnswer {
+export interface CompareAnswer extends OfCells {
   difference_db: Interval | null;
   sectors: CompareSector[];
   paired: boolean;

@@ -200,6 +200,7 @@ export function map_data(
         ? null
         : {
             sector_deg: field.sector_deg,
+            only_from: field.only_from,
             bins: field.bins
               .filter((bin) => bin.expected > 0)
               .map((bin) => ({

@@ -29,6 +29,7 @@ export const strings = {
   about_antenna: (name: string) => `Antenna ${name}`,
   about_trial: (id: string) => `Trial ${id}`,
   from_to: (from: string, to: string) => `${from} to ${to}`,
+  only_from: (time: string) => `From ${time} on, the newest part of what is chosen.`,
   only_newest: "the newest part of what is chosen; roundel verdict goes through all of it",
   advice: (count: number) => `What would help (${count})`,
   failed: (what: string, detail: string) => `${what} could not be had: ${detail}`,
@@ -115,6 +116,7 @@ export const strings = {
   versus_outline: "Outlines",
   versus_difference: "Difference",
   legend_field: "Share heard, none to all",
+  legend_field_from: (day: string) => `Share heard since ${day}, none to all`,
   above: (altitude: string) => `above ${altitude}`,
 
   gain_title: "Gain by bearing",

@@ -2,7 +2,7 @@ import { describe, expect, it } from "vitest";
 import { reach } from "../dev/fixtures";
 import { empty_model } from "../src/model";
 import { lead_and_rest } from "../src/views/conclusion";
-import { reach_sentence } from "../src/views/words";
+import { part_text, reach_sentence } from "../src/views/words";
 
 describe("the conclusion", () => {
   it("leads with its first sentence", () => {
@@ -22,5 +22,14 @@ describe("reach in a sentence", () => {
   it("leads with the unit that is chosen", () => {
     expect(reach_sentence(model, "metric")).toMatch(/^Farthest aircraft 402 km \(217 NM\)/);
     expect(reach_sentence(model, "aviation")).toMatch(/^Farthest aircraft 217 NM \(402 km\)/);
+  });
+});
+
+describe("an answer of too much", () => {
+  it("tells from when on it is", () => {
+    expect(part_text({ only_from: "2026-12-19T07:00:00Z" })).toBe(
+      "From 2026-12-19 07:00\u00a0UTC on, the newest part of what is chosen.",
+    );
+    expect(part_text({})).toBe("");
   });
 });

@@ -1,5 +1,5 @@
 // The picture in the middle: map and polar plot in one, the antenna in the centre.
-import type { SectorState } from "../api";
+import type { SectorState, Time } from "../api";
 import { svg } from "../dom";
 import { apart_deg, sector_at, stepped_outline, type SectorRadius } from "../geometry";
 import { km_to, range_text, grouped, type Units } from "../units";
@@ -35,6 +35,8 @@ export interface ReachMapData {
   /** Share heard by range and bearing; null: not drawn. */
   field: {
     sector_deg: number;
+    /** Not of all that is selected, but from here on. */
+    only_from?: Time;
     bins: { bearing_deg: number; from_km: number; to_km: number; share: number }[];
   } | null;
   /** Of two selections, the first less the second; null: not drawn. */
@@ -82,7 +84,8 @@ export function reach_map(doc: Document, data: ReachMapData, options: PictureOpt
   const { size, units, id } = options;
   const has_states = data.sectors.some((sector) => sector.state !== null);
   const rim = size / 2 - margin;
-  const radius = has_states ? rim - band_width - band_gap * 2 : rim;
+  // The states' room is kept free before they are known: a map that shrinks then would jump.
+  const radius = rim - band_width - band_gap * 2;
   const scale = range_scale(farthest_km(data), radius, units);
   const radii: SectorRadius[] = data.sectors.map(({ bearing_deg, reach_km }) => ({
     bearing_deg,

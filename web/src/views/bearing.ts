@@ -152,7 +152,7 @@ export function bearing_view({ doc, set }: Context): View {
           doc,
           "tr",
           {},
-          ...[strings.altitude, strings.reach, strings.horizon].map((text) =>
+          ...[strings.altitude, strings.reach, strings.horizon, strings.flights].map((text) =>
             html(doc, "th", { scope: "col" }, text),
           ),
         ),
@@ -179,6 +179,7 @@ export function bearing_view({ doc, set }: Context): View {
               {},
               row.horizon_km === null ? strings.unknown : range_text(units, row.horizon_km),
             ),
+            html(doc, "td", {}, row.flights === undefined ? strings.unknown : grouped(row.flights)),
           ),
         ),
       ),

@@ -12,7 +12,7 @@ import { table_behind } from "./data_table";
 import { dial } from "./dial";
 import { save_buttons } from "./export";
 import { side_px } from "./gain";
-import { gain_words } from "./words";
+import { gain_words, part_text } from "./words";
 import { drawn_view, type Context, type Shown, type View } from "./view";
 
 const db_column = (
@@ -113,7 +113,10 @@ export function compare_view(context: Context): View {
     if (drawn[0] !== answer || drawn[1] !== size || drawn[2] !== state.units) {
       drawn = [answer, size, state.units];
       set_text(words, words_of(answer));
-      set_text(note, strings.difference_note(...names_of(model, state)));
+      set_text(
+        note,
+        `${strings.difference_note(...names_of(model, state))} ${part_text(answer)}`.trimEnd(),
+      );
       doubts.replaceChildren(...answer.confounded.map((line) => html(doc, "li", {}, line)));
       data = {
         sectors: answer.sectors.map((sector) => ({

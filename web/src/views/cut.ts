@@ -10,6 +10,7 @@ import { strings } from "../strings";
 import { grouped, seconds_of, time_text } from "../units";
 import { table_behind } from "./data_table";
 import { save_buttons } from "./export";
+import { part_text } from "./words";
 import { drawn_view, type Context, type Shown, type View } from "./view";
 
 function sector_text(answer: CutAnswer): string {
@@ -19,9 +20,11 @@ function sector_text(answer: CutAnswer): string {
 
 /** The cutoff is drawn; a reader has to be told which line it is. */
 function note_of(answer: CutAnswer): string {
-  return answer.cutoff_deg == null
-    ? strings.cut_note
-    : `${strings.cut_note} ${strings.cut_note_cutoff(`${answer.cutoff_deg.toFixed(1)}°`)}`;
+  const note =
+    answer.cutoff_deg == null
+      ? strings.cut_note
+      : `${strings.cut_note} ${strings.cut_note_cutoff(`${answer.cutoff_deg.toFixed(1)}°`)}`;
+  return `${note} ${part_text(answer)}`.trimEnd();
 }
 
 const hour_s = 3600;

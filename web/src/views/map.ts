@@ -117,7 +117,9 @@ function legend(doc: Document, data: ReachMapData): HTMLElement {
             }),
           ),
         ),
-        strings.legend_field,
+        data.field.only_from === undefined
+          ? strings.legend_field
+          : strings.legend_field_from(data.field.only_from.slice(0, 10)),
       ),
     );
   data.limits.forEach((limit, i) => {

@@ -16,6 +16,7 @@ import { strings } from "../strings";
 import { db_text, grouped, percent_text, seconds_of, signed, time_text } from "../units";
 import { table_behind } from "./data_table";
 import { save_buttons } from "./export";
+import { part_text } from "./words";
 import { drawn_view, type Context, type Shown, type View } from "./view";
 
 const hour_s = 3600;
@@ -56,6 +57,7 @@ export function time_view({ doc, set }: Context): View {
   const clear = html(doc, "button", { type: "button", class: "quiet" }, strings.all_time);
   const words = html(doc, "p", { class: "note" });
   const drift_heading = html(doc, "h3", {}, strings.drift_title);
+  const drift_note = html(doc, "p", { class: "note" });
   const notes_list = html(doc, "ul", { class: "notes" });
   const hours_table = table_behind(doc, "hours", "behind", strings.hours_table);
   const drift_table = table_behind(doc, "drift", "behind", strings.drift_table);
@@ -68,6 +70,7 @@ export function time_view({ doc, set }: Context): View {
     "div",
     {},
     drift_heading,
+    drift_note,
     drift_frame,
     save_buttons(doc, "drift", () => pictures.drift),
     drift_table.element,
@@ -168,6 +171,8 @@ export function time_view({ doc, set }: Context): View {
     drift_part.hidden = !is_shown;
     pictures.drift = null;
     if (axis === null || drift === null || !is_shown) return;
+    set_text(drift_note, part_text(drift));
+    drift_note.hidden = drift.only_from === undefined;
     const steps = drift.changes.map(
       (change): DriftStep => ({
         time_s: seconds_of(change.time),

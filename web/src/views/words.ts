@@ -1,10 +1,18 @@
 // Answers put into words, the same wherever they are shown.
-import type { Site } from "../api";
+import type { Site, Time } from "../api";
 import { compass_point, three_digits } from "../geometry";
 import type { Model } from "../model";
 import { value_of } from "../model";
 import { strings } from "../strings";
-import { db_text, grouped, metres_per_foot, range_text, type Units } from "../units";
+import {
+  db_text,
+  grouped,
+  metres_per_foot,
+  range_text,
+  seconds_of,
+  time_text,
+  type Units,
+} from "../units";
 
 function degrees_minutes(value_deg: number, positive: string, negative: string): string {
   const minutes = Math.round(Math.abs(value_deg) * 60);
@@ -49,6 +57,11 @@ export function reach_sentence(model: Model, units: Units): string | null {
     range_text(units, farthest.reach_km ?? 0),
     bearing_text(farthest.bearing_deg),
   );
+}
+
+/** Of what part of the selection an answer is; of all: nothing. */
+export function part_text({ only_from }: { only_from?: Time }): string {
+  return only_from === undefined ? "" : strings.only_from(time_text(seconds_of(only_from)));
 }
 
 /** A gain as a screen reader tells it. */
