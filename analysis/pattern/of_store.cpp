@@ -200,6 +200,7 @@ Result<Verdict> verdict(const schema::Store& store, const schema::Selection& whi
   if (!of) return tl::unexpected(of.error());
   ReachOptions reach_options;
   reach_options.sector_deg = sector_deg;
+  reach_options.half_rate_ratio = 0;  // of its reach a verdict takes the farthest ranges only
   const auto limit = site::horizon_limit(of->viewpoint, site::Refraction());
   ReachBuilder ranges(of->viewpoint, *limit, reach_options, of->flights, of->edges_s);
   ExposureBuilder exposure(of->viewpoint, sector_deg, most_flights_per_sector);
