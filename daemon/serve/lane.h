@@ -69,6 +69,7 @@ class Lane {
     std::function<Result<Answer>(schema::Store&)> change{};  ///< instead of `work`
     /// Called once, on the lane's thread.
     std::function<void(std::shared_ptr<const Rendered>)> done{};
+    bool takes_place = true;  ///< the lane's own: another with its key was waiting when it came
   };
 
   Lane(std::filesystem::path store, std::size_t queue_limit, std::size_t cache_bytes);
@@ -76,7 +77,7 @@ class Lane {
   Lane& operator=(const Lane&) = delete;
   ~Lane();
 
-  /// False, and the job is dropped, when too many wait.
+  /// False, and the job is dropped, when too many wait; those of one key count as one.
   [[nodiscard]] bool submit(Job job);
   /// Drops what waits, lets what runs end. Nothing is accepted afterwards.
   void stop();
@@ -93,6 +94,7 @@ class Lane {
   std::mutex mutex_;
   std::condition_variable wake_;
   std::deque<Job> queue_;     // guarded by mutex_
+  std::size_t n_works_ = 0;   // of them, that take a place; guarded by mutex_
   bool is_stopping_ = false;  // guarded by mutex_
 
   // Of the lane's thread only.

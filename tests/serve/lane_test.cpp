@@ -135,6 +135,40 @@ TEST_F(LaneTest, AFaultInOneAnswerIsNotTheEndOfTheNext) {
   EXPECT_EQ(ask_counting("/a")->answer.status, 200);
 }
 
+// Under fifty clients that asked for one verdict, which was known, a third and more were refused.
+TEST_F(LaneTest, ThoseWhoAskTheSameTakeOnePlace) {
+  std::promise<void> started, may_end;
+  auto wait = may_end.get_future().share();
+  ASSERT_TRUE(lane_.submit({.key = "",
+                            .work = [&](const schema::Store&) -> Result<Answer> {
+                              started.set_value();
+                              wait.wait();
+                              return Answer{};
+                            },
+                            .done = [](Ready) {}}));
+  started.get_future().wait();
+  std::promise<void> all_answered;
+  int n_answered = 0;
+  const auto submit = [&](std::string key) {
+    return lane_.submit({.key = std::move(key),
+                         .work = [this](const schema::Store&) -> Result<Answer> {
+                           return Answer{.body = std::to_string(++n_worked_)};
+                         },
+                         .done =
+                             [&](const Ready& ready) {
+                               EXPECT_EQ(ready->answer.status, 200);
+                               if (++n_answered == 50 + 3) all_answered.set_value();
+                             }});
+  };
+  for (int i = 0; i < 50; ++i) EXPECT_TRUE(submit("/a"));
+  for (const char* key : {"/b", "/c", "/d"}) EXPECT_TRUE(submit(key));
+  EXPECT_FALSE(submit("/e")) << "four places are taken";
+  may_end.set_value();
+  all_answered.get_future().wait();
+  EXPECT_EQ(n_worked_, 4);
+  EXPECT_EQ(ask_counting("/e")->answer.body, "5") << "there is room again";
+}
+
 TEST_F(LaneTest, RefusesWhatDoesNotFitAndWhatComesTooLate) {
   std::promise<void> started, may_end;
   auto wait = may_end.get_future().share();
