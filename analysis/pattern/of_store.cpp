@@ -105,6 +105,12 @@ Result<void> add_summaries(const schema::Store& store, const schema::Selection& 
   return read ? fine : read;
 }
 
+/// Hours on end, of the same trials.
+struct StaleHours {
+  std::vector<schema::Id> trials;
+  double from_s, to_s;
+};
+
 /// The parts of a selection that no summary answers, in order.
 Result<std::vector<schema::Selection>> not_summarised(const schema::Store& store,
                                                       const schema::Selection& which) {
@@ -113,6 +119,7 @@ Result<std::vector<schema::Selection>> not_summarised(const schema::Store& store
   const auto trials = store.trials(which);
   if (!trials) return tl::unexpected(trials.error());
   std::vector<schema::Selection> out;
+  std::vector<StaleHours> stale;
   const auto add = [&](schema::Selection part, double from_s, std::optional<double> to_s) {
     part.from_s = std::max(which.from_s.value_or(from_s), from_s);
     if (to_s) part.to_s = std::min(which.to_s.value_or(*to_s), *to_s);
@@ -122,14 +129,28 @@ Result<std::vector<schema::Selection>> not_summarised(const schema::Store& store
   // The part of an hour that a selection begins with: summaries are of whole hours.
   if (which.from_s && *which.from_s < before_s)
     add(which, *which.from_s, std::min(before_s, std::ceil(*which.from_s / 3600) * 3600));
-  for (const auto& stale : state->stale) {
-    if (std::none_of(trials->begin(), trials->end(),
-                     [&](const schema::Trial& trial) { return trial.id == stale.trial; }))
-      continue;
+  // After a change of site a year is stale, hour after hour: read in one they take a tenth of the
+  // time.
+  for (std::size_t i = 0; i < state->stale.size();) {
+    const std::int64_t hour_s = state->stale[i].hour_s;
+    std::vector<schema::Id> of;
+    for (; i < state->stale.size() && state->stale[i].hour_s == hour_s; ++i)
+      if (std::any_of(trials->begin(), trials->end(), [&](const schema::Trial& trial) {
+            return trial.id == state->stale[i].trial;
+          }))
+        of.push_back(state->stale[i].trial);
+    const auto from_s = static_cast<double>(hour_s);
+    // The hour that the selection begins in has been added.
+    if (of.empty() || (which.from_s && from_s < *which.from_s)) continue;
+    if (!stale.empty() && stale.back().to_s == from_s && stale.back().trials == of)
+      stale.back().to_s = from_s + 3600;
+    else
+      stale.push_back({std::move(of), from_s, from_s + 3600});
+  }
+  for (StaleHours& hours : stale) {
     schema::Selection part = which;
-    part.trials = {stale.trial};
-    const auto hour_s = static_cast<double>(stale.hour_s);
-    add(part, hour_s, hour_s + 3600);
+    part.trials = std::move(hours.trials);
+    add(std::move(part), hours.from_s, hours.to_s);
   }
   add(which, before_s, std::nullopt);
   return out;

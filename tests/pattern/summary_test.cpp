@@ -3,6 +3,7 @@
 
 #include <gmock/gmock.h>
 
+#include <filesystem>
 #include <random>
 
 #include "analysis/pattern/summary_bytes.h"
@@ -131,6 +132,26 @@ TEST_F(SummaryReach, RefusesSectorsThatNoSummaryTells) {
             "--sector-deg: only summaries by 5 degrees are left of some hours; choose a multiple "
             "of 5, or a later --from");
   EXPECT_TRUE(reach(store_, {}, by_cells(3))) << "the cells are there";
+}
+
+// The hour a selection begins in was counted twice where its summary was stale.
+TEST_F(SummaryReach, CountsNothingTwiceAfterTheSiteHasChanged) {
+  std::filesystem::copy_file(*folder_ / "day.db", *folder_ / "moved.db");
+  auto store = must(schema::Store::open(*folder_ / "moved.db", schema::Store::Access::record));
+  auto site = *must(store.site());
+  site.antenna_m += 10;
+  must(store.set_site(site));
+  ASSERT_GE(must(store.summary_state()).stale.size(), 6u);
+  const auto start_s = static_cast<double>(must(store.summary_state()).stale[0].hour_s);
+  for (const double from_s : {start_s, start_s + 2.5 * 3600}) {
+    schema::Selection which;
+    which.from_s = from_s;
+    const auto cells = must(reach(store, which));
+    const auto summed = must(reach(store, which, summarised()));
+    EXPECT_EQ(summed.cells, cells.cells);
+    EXPECT_EQ(summed.reports, cells.reports);
+    EXPECT_EQ(summed.flights, cells.flights);
+  }
 }
 
 HourSummary sample() {
