@@ -2,7 +2,7 @@
 import assert from "node:assert/strict";
 import { readFile } from "node:fs/promises";
 import { describe, it } from "node:test";
-import { eventually, is_visible, says, settled, visit } from "./visit.mjs";
+import { counts, eventually, is_visible, says, settled, visit } from "./visit.mjs";
 
 describe("setting things", () => {
   it("is refused without a token, and says so", () =>
@@ -55,6 +55,15 @@ describe("taking away", () => {
       const saved = await readFile(await (await waiting).path());
       assert.equal(saved.subarray(1, 4).toString(), "PNG");
       assert.ok(saved.readUInt32BE(16) > 500, "twice the pixels of the page");
+    }));
+
+  it("every picture can be", () =>
+    visit({ hash: "#bearing=67&against=antenna%3Dspider" }, async (page) => {
+      await settled(page);
+      const n = await page.locator(".picture:not(.sample):visible").count();
+      assert.ok(n >= 7, `${n} pictures`); // map, gain, comparison, cut, its hours, all hours, drift
+      await counts(page, ".save button:text-is('Save as SVG'):visible", n);
+      await counts(page, ".save button:text-is('Save as PNG'):visible", n);
     }));
 
   it("a table as CSV has a line for each sector", () =>

@@ -47,6 +47,8 @@ export function cut_view({ doc }: Context): View {
   const hours = table_behind(doc, "bearing-hours", "behind", strings.hours_table);
   let picture: SVGElement | null = null;
   const saving = save_buttons(doc, "cut", () => picture);
+  let hours_picture: SVGElement | null = null;
+  const hours_saving = save_buttons(doc, "bearing-hours", () => hours_picture);
   const rest = html(
     doc,
     "div",
@@ -56,6 +58,7 @@ export function cut_view({ doc }: Context): View {
     flights.element,
     hours_heading,
     hours_place,
+    hours_saving,
     hours.element,
   );
   const element = html(
@@ -72,27 +75,28 @@ export function cut_view({ doc }: Context): View {
     const list = answer.hours ?? [];
     const first = list[0];
     const last = list[list.length - 1];
-    hours_heading.hidden = hours_place.hidden = first === undefined;
+    for (const part of [hours_heading, hours_place, hours_saving])
+      part.hidden = first === undefined;
+    hours_picture = null;
     if (first === undefined || last === undefined) return;
     const axis = time_axis(seconds_of(first.time), seconds_of(last.time) + hour_s, width);
-    hours_place.replaceChildren(
-      hour_strip(
-        doc,
-        axis,
-        list.map((hour) => ({ time_s: seconds_of(hour.time), heard: hour.heard })),
-        [],
-        {
-          height: 72,
-          title: strings.cut_hours,
-          description: strings.hours_only(
-            time_text(axis.from_s),
-            time_text(axis.to_s),
-            grouped(Math.max(...list.map((hour) => hour.heard))),
-          ),
-          id: "bearing-hours",
-        },
-      ),
+    hours_picture = hour_strip(
+      doc,
+      axis,
+      list.map((hour) => ({ time_s: seconds_of(hour.time), heard: hour.heard })),
+      [],
+      {
+        height: 72,
+        title: strings.cut_hours,
+        description: strings.hours_only(
+          time_text(axis.from_s),
+          time_text(axis.to_s),
+          grouped(Math.max(...list.map((hour) => hour.heard))),
+        ),
+        id: "bearing-hours",
+      },
     );
+    hours_place.replaceChildren(hours_picture);
   }
 
   function draw({ model, state }: Shown): void {
