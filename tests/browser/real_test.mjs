@@ -67,8 +67,8 @@ async function succeeds(child) {
 }
 
 /** Runs roundeld until its page is up. */
-async function start(folder) {
-  const child = spawn(roundeld, ["run", "--config", "roundel.toml"], {
+async function start(folder, file = "roundel.toml") {
+  const child = spawn(roundeld, ["run", "--config", file], {
     cwd: folder,
     stdio: ["ignore", "ignore", "pipe"],
   });
@@ -130,6 +130,21 @@ describe(
         { cwd: folder, stdio: ["ignore", "ignore", "inherit"] },
       );
       await succeeds(load);
+    });
+
+    it("has a map and says what to do before anything is heard, without a complaint", async () => {
+      const lines = configuration(0, 0).replace("roundel.db", "fresh.db");
+      await writeFile(join(folder, "fresh.toml"), lines);
+      const fresh = await start(folder, "fresh.toml");
+      try {
+        await look_at(fresh.url, {}, async (page) => {
+          await says(page, ".sentence", /Nothing heard yet/);
+          await says(page, ".lessons", /waiting for someone to connect/);
+          await settled(page);
+        });
+      } finally {
+        await stop(fresh.child);
+      }
     });
 
     it("shows reach, verdict, cut and hours of what was recorded, without a complaint", () =>

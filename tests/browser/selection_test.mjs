@@ -53,7 +53,7 @@ describe("a selection", () => {
     visit({ hash: "#against=antenna%3Dspider" }, async (page, mock) => {
       await page.getByRole("button", { name: "Difference" }).click();
       await page.waitForSelector(".reach-map .differs.better", { state: "attached" });
-      await says(page, ".legend", /better[^]*No clear difference/);
+      await says(page, ".legend", /Hears better[^]*No clear difference/);
       await counts(page, ".reach-map .field", 0);
       await address_is(page, /versus=difference/);
       await page.reload();

@@ -111,8 +111,7 @@ function follow(before: ViewState, text_before: string): void {
   if (!is_same || before.against !== state.against) void ask_about_other();
   if (!is_same || before.bearing_deg !== state.bearing_deg) ask_about_bearing();
   if (before.antenna !== state.antenna || before.trial !== state.trial) {
-    void ask_about_hours();
-    void ask_about_drift();
+    void ask_about_record();
   }
 }
 
@@ -288,10 +287,21 @@ async function ask_about_hours(): Promise<void> {
   if (is_current()) learn({ hours: newer(model.hours, hours) });
 }
 
+/** Of nothing there is no drift: asking would be an error in the browser's console. */
 async function ask_about_drift(): Promise<void> {
   const { query, is_current } = record_query();
+  if (value_of(model.hours)?.hours.length === 0) {
+    learn({ drift: { kind: "absent" } });
+    return;
+  }
   const drift = await ask_if_offered<DriftAnswer>("api/drift", query);
   if (is_current()) learn({ drift: newer(model.drift, drift) });
+}
+
+async function ask_about_record(): Promise<void> {
+  const { is_current } = record_query();
+  await ask_about_hours();
+  if (is_current()) await ask_about_drift();
 }
 
 async function ask_about_expect(): Promise<void> {
@@ -323,8 +333,7 @@ async function ask_for_all(): Promise<void> {
   await Promise.all([
     ask_about_expect(),
     ask_about_pattern(),
-    state.range === null ? ask_about_hours() : null,
-    ask_about_drift(),
+    state.range === null ? ask_about_record() : ask_about_drift(),
     state.against === null ? null : ask_about_other(),
   ]);
 }
@@ -402,8 +411,7 @@ async function start(): Promise<void> {
     if (doc.hidden || model.connection.kind === "lost" || n_open > 0) return;
     cut_asked = "";
     void ask_about_selection();
-    void ask_about_hours();
-    void ask_about_drift();
+    void ask_about_record();
   }, refresh_ms);
   setInterval(() => {
     if (!doc.hidden) stream.let_time_pass();

@@ -105,12 +105,13 @@ export const strings = {
   choose_difference: "Choose a bearing on the difference plot",
   not_judged: "not judged",
   legend_against: "Reach of the other",
+  // Any of them may be the only one.
   difference_style: {
-    "much-better": (db: number) => `What is shown hears better by ${db} dB or more`,
-    better: () => "better",
+    "much-better": (db: number) => `Hears better by ${db} dB or more`,
+    better: () => "Hears better",
     same: () => "No clear difference",
     worse: () => "The other hears better",
-    "much-worse": (db: number) => `by ${db} dB or more`,
+    "much-worse": (db: number) => `The other by ${db} dB or more`,
   } satisfies Record<DifferenceStyle, (db: number) => string>,
   versus: "Show the two as",
   versus_outline: "Outlines",

@@ -79,6 +79,7 @@ export function compare_view(context: Context): View {
   const place = html(doc, "div", { class: "place" }, stage);
   const behind = table_behind(doc, "difference", "behind");
   let rose: GainRose | null = null;
+  const saving = save_buttons(doc, "difference", () => rose?.element ?? null);
   const element = html(
     doc,
     "figure",
@@ -86,7 +87,7 @@ export function compare_view(context: Context): View {
     html(doc, "figcaption", {}, html(doc, "h2", {}, strings.compare_title), words, doubts, note),
     place,
     behind.element,
-    save_buttons(doc, "difference", () => rose?.element ?? null),
+    saving,
   );
   let data: GainRoseData | null = null;
   let drawn: unknown[] = [];
@@ -95,7 +96,7 @@ export function compare_view(context: Context): View {
     element.hidden = state.against === null || model.compare === null;
     if (element.hidden) return;
     const answer = value_of(model.compare);
-    stage.hidden = answer === null;
+    stage.hidden = saving.hidden = answer === null;
     if (answer === null) {
       drawn = [];
       behind.element.hidden = true;

@@ -103,7 +103,7 @@ function legend(doc: Document, data: ReachMapData): HTMLElement {
         ),
       );
     }
-  if (data.field !== null)
+  if (data.field !== null && data.field.bins.length > 0)
     list.append(
       item(
         sample(
