@@ -15,7 +15,6 @@ const axe_source = await readFile(require.resolve("axe-core/axe.min.js"), "utf8"
 export const desk = { width: 1280, height: 900 };
 export const phone = { width: 360, height: 740 };
 const patience_ms = 60_000;
-const answer_patience_ms = 20_000;
 
 let browser;
 before(async () => {
@@ -85,7 +84,7 @@ export const text = (page, selector) => page.locator(selector).first().innerText
  * redraw or more, so one look right after it proves nothing.
  */
 export async function eventually(check) {
-  const until_ms = Date.now() + answer_patience_ms;
+  const until_ms = Date.now() + patience_ms;
   for (;;) {
     try {
       return await check();
