@@ -58,18 +58,19 @@ class Senders:
 
     def __init__(self, n_feeds, per_second):
         self.ports, self.sent = [], 0
+        self.log = [[] for _ in range(n_feeds)]  # by feed: (reports sent so far, monotonic time)
         self._stop = threading.Event()
         self._lock = threading.Lock()
         self._threads = []
-        for _ in range(n_feeds):
+        for log in self.log:
             server = socket.create_server(("127.0.0.1", 0))
             self.ports.append(server.getsockname()[1])
-            thread = threading.Thread(target=self._serve, args=(server, per_second / n_feeds))
+            thread = threading.Thread(target=self._serve, args=(server, per_second / n_feeds, log))
             thread.daemon = True
             thread.start()
             self._threads.append(thread)
 
-    def _serve(self, server, per_second):
+    def _serve(self, server, per_second, log):
         with server, server.accept()[0] as connection:
             start, sent = time.time(), 0
             source = reports(1 << 40, start, per_second / AIRCRAFT)
@@ -86,6 +87,7 @@ class Senders:
                     connection.sendall("".join(lines).encode())
                 except OSError:
                     return
+                log.append((sent, time.monotonic()))
                 with self._lock:
                     self.sent += len(lines)
                 self._stop.wait(0.05)

@@ -26,7 +26,7 @@ struct Limits {
   std::chrono::milliseconds body_time{10'000};
   std::chrono::milliseconds write_time{30'000};        ///< a whole answer taken by the client
   std::chrono::milliseconds idle_time{60'000};         ///< between requests of one connection
-  std::chrono::milliseconds event_time{1'000};         ///< least time between two live events
+  std::chrono::milliseconds event_time{500};           ///< least time between two live events
   std::chrono::milliseconds event_write_time{10'000};  ///< a live event taken by the client
   std::chrono::milliseconds heartbeat_time{15'000};    ///< of /api/live when nothing changes
 };
