@@ -4,6 +4,7 @@
 #include <array>
 #include <cmath>
 #include <limits>
+#include <optional>
 
 #include "analysis/pattern/beside.h"
 
@@ -73,16 +74,16 @@ class Sector {
   void add(const Evidence& row) { rows_.push_back(row); }
   bool empty() const { return rows_.empty(); }
 
-  // The table of one part of the flights, for a jackknife by subtraction. A row of evidence goes
-  // into one run of it.
+  // The table of all flights, or of one part of them, for a jackknife by subtraction. A row of
+  // evidence goes into one run of it.
   using Table = std::vector<double>;  // [elevation][leak 0 = open ..][gain]
   static std::size_t at(std::size_t gain, std::size_t leak, std::size_t elevation) {
     return (elevation * (leaks.size() + 1) + leak) * n_gains + gain;
   }
-  Table table(const Chance& chance, std::uint32_t part) const {
+  Table table(const Chance& chance, std::optional<std::uint32_t> part = {}) const {
     Table out(n_gains * (leaks.size() + 1) * n_elevations, 0.0);
     for (const Evidence& row : rows_) {
-      if (row.flight % jackknife_parts != part) continue;
+      if (part && row.flight % jackknife_parts != *part) continue;
       for (std::size_t leak = 0; leak <= leaks.size(); ++leak)
         for (std::size_t gain = 0; gain < n_gains; ++gain)
           out[at(gain, leak, row.elevation_bin)] += chance.log_likelihood(row, gain, leak);
@@ -183,13 +184,7 @@ std::vector<SectorCutoff> find_cutoffs(const Exposure& exposure, const LevelFit&
     const Sector& sector = sectors[s];
     SectorCutoff& one = out[s];
     if (sector.empty()) return;
-    std::vector<Sector::Table> parts;
-    Sector::Table total;
-    for (std::uint32_t part = 0; part < jackknife_parts; ++part) {
-      parts.push_back(sector.table(chance, part));
-      if (total.empty()) total.assign(parts.back().size(), 0.0);
-      for (std::size_t i = 0; i < total.size(); ++i) total[i] += parts.back()[i];
-    }
+    const Sector::Table total = sector.table(chance);
     const Best weak = Sector::weak(total), wall = Sector::wall(total);
     sector.compare(chance, weak, wall, one);
     one.leak = wall.leak == 0 ? 1 : leaks[wall.leak - 1];
@@ -202,9 +197,10 @@ std::vector<SectorCutoff> find_cutoffs(const Exposure& exposure, const LevelFit&
     // Jackknife over twenty parts of the flights.
     double mean = 0, spread = 0;
     std::vector<double> without;
-    for (const Sector::Table& part : parts) {
+    for (std::uint32_t i = 0; i < jackknife_parts; ++i) {
+      const Sector::Table part = sector.table(chance, i);
       Sector::Table rest = total;
-      for (std::size_t i = 0; i < rest.size(); ++i) rest[i] -= part[i];
+      for (std::size_t at = 0; at < rest.size(); ++at) rest[at] -= part[at];
       without.push_back(elevation_of(Sector::wall(rest).elevation));
       mean += without.back() / jackknife_parts;
     }

@@ -9,12 +9,11 @@
 
 #include "analysis/pattern/flight_sample.h"
 #include "analysis/pattern/horizon_table.h"
+#include "analysis/pattern/run_of_cells.h"
 
 namespace roundel::pattern {
 namespace {
 
-constexpr double reference_slant_km = 200;
-constexpr float spreading_step_db = 0.5F;
 constexpr float elevation_step_deg = 0.25F;
 constexpr double ducting_ratio = 1.05;
 constexpr double landing_ft = 10000;
@@ -28,14 +27,6 @@ constexpr double near_km = 100;
 struct TrackPoint {
   std::int64_t window{};
   double x_km{}, y_km{}, altitude_ft{};
-};
-
-// A group that is still growing.
-struct Run {
-  bool open = false;
-  std::int64_t spreading_bin{}, elevation_bin{};
-  Group group;
-  double spreading_sum{}, elevation_sum{}, bearing_sum{}, ratio_sum{}, aspect_sum{};
 };
 
 // How a flight goes on past one of its ends: through `end`, coming from `before`.
@@ -64,6 +55,7 @@ struct ExposureBuilder::Impl {
   Exposure out;
   std::unique_ptr<site::Limit> limit;
   HorizonTable horizons;
+  BinEnds bin_ends;
   int flights_per_sector;
   Prospects prospects;
   static constexpr std::uint32_t not_seen = 0, has_ended = ~std::uint32_t{0};
@@ -133,7 +125,7 @@ struct ExposureBuilder::Impl {
     Run& run = state.run;
     if (!run.open) return;
     const double n = run.group.cells;
-    run.group.spreading_db = static_cast<float>(run.spreading_sum / n);
+    run.group.spreading_db = static_cast<float>(mean_spreading_db(run));
     run.group.elevation_deg = static_cast<float>(run.elevation_sum / n);
     run.group.bearing_off_deg =
         static_cast<float>(run.bearing_sum / n - out.sector_deg * (run.group.sector + 0.5));
@@ -171,7 +163,7 @@ struct ExposureBuilder::Impl {
       const double ratio = range_km / limit->limit_km(bearing_deg, altitude_ft);
       if (ratio > 1) return;
       Group group;
-      group.spreading_db = static_cast<float>(-20 * std::log10(line.slant_km / reference_slant_km));
+      group.spreading_db = static_cast<float>(spreading_db(line.slant_km));
       group.elevation_deg = static_cast<float>(line.elevation_deg);
       group.horizon_ratio = static_cast<float>(ratio);
       group.cells = 1;
@@ -235,28 +227,29 @@ struct ExposureBuilder::Impl {
 
   void record(FlightState& state, const schema::Cell& cell, const site::Sightline& line,
               double ratio, double cos_aspect, std::uint16_t hour) {
-    const double spreading_db = -20 * std::log10(std::max(line.slant_km, 0.1) / reference_slant_km);
-    const auto spreading_bin =
-        static_cast<std::int64_t>(std::floor(spreading_db / spreading_step_db));
+    const double slant_km = std::max(line.slant_km, 0.1);
     const auto elevation_bin =
         static_cast<std::int64_t>(std::floor(line.elevation_deg / elevation_step_deg));
     const std::uint16_t sector = sector_of(line.bearing_deg);
     const GroupKind kind = cell.uncertainty_km > 0 ? GroupKind::inferred : GroupKind::recorded;
     Run& run = state.run;
-    if (run.open && (run.group.sector != sector || run.group.hour != hour ||
-                     run.group.kind != kind || run.spreading_bin != spreading_bin ||
-                     run.elevation_bin != elevation_bin || run.group.cells >= 200))
+    if (run.open &&
+        (run.group.sector != sector || run.group.hour != hour || run.group.kind != kind ||
+         slant_km <= run.slant_from_km || slant_km > run.slant_to_km ||
+         run.elevation_bin != elevation_bin || run.group.cells >= 200))
       flush(state);
     if (!run.open) {
       run.open = true;
-      run.spreading_bin = spreading_bin;
+      bin_ends.set(run, slant_km);
+      run.first_slant_km = slant_km;
+      run.slant_product = 1;
       run.elevation_bin = elevation_bin;
       run.group.sector = sector;
       run.group.hour = hour;
       run.group.kind = kind;
       run.group.flight = state.index;
     }
-    run.spreading_sum += spreading_db;
+    run.slant_product *= slant_km / run.first_slant_km;
     run.elevation_sum += line.elevation_deg;
     run.bearing_sum += line.bearing_deg;
     run.ratio_sum += ratio;

@@ -45,7 +45,12 @@ struct Slope {
   double log_likelihood{}, score{}, information{};
 };
 
+// What of a count is asked for: a step towards the mode goes by the slope alone, and logarithms are
+// half the cost.
+enum class Ask { slope, likelihood_too };
+
 // One count's log likelihood and its slope in the level.
+template <Ask ask>
 Slope slope(double heard, double chances, double level_db, double ceiling, double m, double w) {
   const double z = std::clamp(level_db / w, -20.0, 20.0);
   const double share = 1 / (1 + std::exp(-z));
@@ -60,8 +65,8 @@ Slope slope(double heard, double chances, double level_db, double ceiling, doubl
   q = std::clamp(q, 1e-9, 1 - 1e-9);
   const double k = std::min(heard, n);
   const double variance = q * (1 - q);
-  return {k * std::log(q) + (n - k) * std::log1p(-q), (k - n * q) * dq / variance,
-          n * dq * dq / variance};
+  const double log_likelihood = ask == Ask::slope ? 0 : k * std::log(q) + (n - k) * std::log1p(-q);
+  return {log_likelihood, (k - n * q) * dq / variance, n * dq * dq / variance};
 }
 
 class PairedFit {
@@ -119,16 +124,17 @@ class PairedFit {
   struct Sum {
     Slope a, b;
   };
+  template <Ask ask>
   Sum at(const Block& block, double level_db) const {
     const double half = d_[block.sector] / 2;
     Sum out;
     for (std::uint32_t r = block.first; r < block.first + block.n; ++r) {
       const Row& row = rows_[r];
       const double level = level_db + row.offset_db;
-      const Slope a = slope(row.heard_a, row.chances, level + half, row.ceiling_a,
-                            scale_.messages_a, scale_.softness_db);
-      const Slope b = slope(row.heard_b, row.chances, level - half, row.ceiling_b,
-                            scale_.messages_b, scale_.softness_db);
+      const Slope a = slope<ask>(row.heard_a, row.chances, level + half, row.ceiling_a,
+                                 scale_.messages_a, scale_.softness_db);
+      const Slope b = slope<ask>(row.heard_b, row.chances, level - half, row.ceiling_b,
+                                 scale_.messages_b, scale_.softness_db);
       for (auto [sum, one] : {std::pair{&out.a, &a}, std::pair{&out.b, &b}}) {
         sum->log_likelihood += one->log_likelihood;
         sum->score += one->score;
@@ -147,7 +153,7 @@ class PairedFit {
     // The mode of the level, from where it was last time.
     double information = prior_;
     for (int i = 0; i < 2; ++i) {
-      const Sum sum = at(block, block.mode);
+      const Sum sum = at<Ask::slope>(block, block.mode);
       information = sum.a.information + sum.b.information + prior_;
       const double score = sum.a.score + sum.b.score - prior_ * (block.mode - centre);
       block.mode += std::clamp(score / information, -3.0, 3.0);
@@ -158,7 +164,7 @@ class PairedFit {
     double top = -1e300;
     for (std::size_t j = 0; j < 5; ++j) {
       const double level = block.mode + std::numbers::sqrt2 * block.width * hermite_node[j];
-      sums[j] = at(block, level);
+      sums[j] = at<Ask::likelihood_too>(block, level);
       weight[j] = sums[j].a.log_likelihood + sums[j].b.log_likelihood -
                   0.5 * prior_ * (level - centre) * (level - centre) +
                   hermite_node[j] * hermite_node[j] + std::log(hermite_weight[j]);

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <tuple>
 
 #include "roundel/pattern/gain.h"
 
@@ -31,33 +32,33 @@ void PairBuilder::add(int side, std::uint16_t stratum, const schema::Cell& cell,
 
 void PairBuilder::close_minute() {
   order_.clear();
-  for (const Entry& entry : entries_) order_.push_back(&entry);
-  std::sort(order_.begin(), order_.end(), [](const Entry* x, const Entry* y) {
-    return x->address != y->address ? x->address < y->address
-           : x->window != y->window ? x->window < y->window
-                                    : x->side < y->side;
+  for (std::size_t i = 0; i < entries_.size(); ++i)
+    order_.push_back({entries_[i].address, 2 * entries_[i].window + entries_[i].side, i});
+  std::sort(order_.begin(), order_.end(), [](const Place& x, const Place& y) {
+    return std::tie(x.address, x.when, x.entry) < std::tie(y.address, y.when, y.entry);
   });
   std::array<int, 2> aircraft{};
   for (const int side : {0, 1}) {
     std::uint64_t last = ~std::uint64_t{0};
-    for (const Entry* entry : order_) {
-      if (entry->side != side || entry->heard == 0 || entry->address == last) continue;
-      last = entry->address;
+    for (const Place& place : order_) {
+      const Entry& entry = entries_[place.entry];
+      if (entry.side != side || entry.heard == 0 || entry.address == last) continue;
+      last = entry.address;
       ++aircraft[static_cast<std::size_t>(side)];
     }
   }
   const bool is_deaf = std::min(aircraft[0], aircraft[1]) == 0 &&
                        std::max(aircraft[0], aircraft[1]) >= deaf_aircraft;
   for (std::size_t i = 0; i < order_.size() && !is_deaf;) {
-    const Entry& first = *order_[i];
+    const Entry& first = entries_[order_[i].entry];
     PairCell cell;
     cell.window = first.window;
     cell.stratum = first.stratum;
     int best_heard = -1;
-    for (; i < order_.size() && order_[i]->address == first.address &&
-           order_[i]->window == cell.window;
+    for (; i < order_.size() && order_[i].address == first.address &&
+           order_[i].when / 2 == cell.window;
          ++i) {
-      const Entry& one = *order_[i];
+      const Entry& one = entries_[order_[i].entry];
       Half& half = cell.half[static_cast<std::size_t>(one.side)];
       half.present = true;
       half.heard += one.heard;

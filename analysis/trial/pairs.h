@@ -74,6 +74,12 @@ class PairBuilder {
     float altitude_ft{};  ///< whole feet
     site::Sightline line{};
   };
+  /// What entries are sorted by, side by side in memory.
+  struct Place {
+    std::uint64_t address;
+    std::int64_t when;  ///< by window, then side
+    std::size_t entry;
+  };
   struct Contact {
     bool open = false, has_pending = false;
     std::uint32_t flight{};
@@ -98,7 +104,7 @@ class PairBuilder {
   double sector_deg_;
   std::int64_t minute_ = -1;
   std::vector<Entry> entries_;
-  std::vector<const Entry*> order_;
+  std::vector<Place> order_;
   std::unordered_map<std::uint64_t, Contact> contacts_;
   std::vector<std::int64_t> edges_;
   Pairs out_;
