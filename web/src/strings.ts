@@ -20,6 +20,7 @@ export const strings = {
 
   conclusion: "Conclusion",
   waiting: "Asking roundeld…",
+  judging: "The verdict is being worked out…",
   verdict_word: {
     omnidirectional: "Omnidirectional",
     not_omnidirectional: "Not omnidirectional",

@@ -36,6 +36,12 @@ export function lead_and_rest(text: string): [lead: string, rest: string] {
     : [text.slice(0, end.index + 1), text.slice(end.index + end[0].length)];
 }
 
+function why_no_verdict(model: Model): string {
+  if (!has_reach(model)) return "";
+  const is_coming = model.verdict === null && model.offered.has("/api/verdict");
+  return trouble(model) ?? (is_coming ? strings.judging : "");
+}
+
 /** Which antenna or trial is judged; paper has no fields to tell it. */
 function subject(model: Model, state: ViewState): string[] {
   if (state.trial !== null) return [strings.about_trial(state.trial)];
@@ -78,31 +84,29 @@ export function conclusion_view({ doc }: Context): View {
   doc.defaultView?.addEventListener("afterprint", () => {
     help.open = was_open;
   });
+  const element = html(
+    doc,
+    "section",
+    { class: "conclusion", "aria-label": strings.conclusion },
+    word,
+    text,
+    why,
+    help,
+  );
   return {
-    element: html(
-      doc,
-      "section",
-      { class: "conclusion", "aria-label": strings.conclusion },
-      word,
-      text,
-      why,
-      help,
-    ),
+    element,
     update({ model, state }: Shown) {
+      // Where a verdict may come its room is kept, or the picture below would jump away from it.
+      element.classList.toggle("is-empty", model.reach !== null && !has_reach(model));
       const verdict = has_reach(model) ? value_of(model.verdict) : null;
       const [first, others] = lead_and_rest(sentence(model, state.units));
       set_text(lead, first);
       set_text(rest, others);
       word.hidden = verdict === null;
       help.hidden = verdict === null || verdict.advice.length === 0;
-      const problem = trouble(model);
       set_text(
         why,
-        verdict !== null
-          ? basis(verdict, subject(model, state))
-          : has_reach(model)
-            ? (problem ?? "")
-            : "",
+        verdict !== null ? basis(verdict, subject(model, state)) : why_no_verdict(model),
       );
       if (verdict === null) return;
       set_text(word, strings.verdict_word[verdict.verdict]);
