@@ -75,6 +75,18 @@ describe("taking away", () => {
       assert.equal(saved.trim().split("\r\n").length, 73);
     }));
 
+  it("a bearing's altitudes as CSV have both ends of each band", () =>
+    visit({ hash: "#bearing=10" }, async (page) => {
+      await settled(page);
+      const waiting = page.waitForEvent("download");
+      await page.locator(".bearing-body").getByRole("button", { name: "Save as CSV" }).click();
+      const saved = await readFile(await (await waiting).path(), "utf8");
+      const lines = saved.trim().split("\r\n");
+      assert.equal(lines[0], "altitude_low_ft,altitude_high_ft,reach_km,horizon_km,flights");
+      assert.match(lines[1], /^0,10000,/);
+      assert.equal(lines.length, 5);
+    }));
+
   it("every picture has its numbers as a table", () =>
     visit({ hash: "#bearing=67" }, async (page) => {
       await settled(page);

@@ -23,7 +23,7 @@ export interface Column<Row> {
   text(row: Row, units: Units): string | null;
 }
 
-function of<Row, T extends string | number>(
+export function of<Row, T extends string | number>(
   key: string,
   label: string,
   value: (row: Row) => T | null | undefined,
@@ -40,7 +40,7 @@ function of<Row, T extends string | number>(
   };
 }
 
-const range = (value: number, units: Units) => range_text(units, value);
+export const range = (value: number, units: Units) => range_text(units, value);
 
 export const sector_columns: Column<Sector>[] = [
   of(

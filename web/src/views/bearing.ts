@@ -1,9 +1,11 @@
 // The numbers of one bearing.
 import type { ReachBand } from "../api";
+import { csv, of, range, type Column } from "../columns";
 import { html, set_text } from "../dom";
 import { compass_point, sector_at, three_digits } from "../geometry";
 import { has_reach, sector_deg_of, sectors_of, type Model, type Sector } from "../model";
 import { overview } from "../overview";
+import { save } from "../save";
 import { strings } from "../strings";
 import {
   altitude_text,
@@ -15,6 +17,7 @@ import {
   time_text,
   type Units,
 } from "../units";
+import { data_table } from "./data_table";
 import { bearing_text } from "./words";
 import type { Context, Shown, View } from "./view";
 
@@ -83,6 +86,25 @@ export function band_text(band: ReachBand, units: Units): string {
     : strings.between(low.replace(/\u00a0.*/, ""), altitude_text(units, band.altitude_high_ft));
 }
 
+const band_columns: Column<ReachBand>[] = [
+  {
+    key: "altitude_low_ft",
+    label: strings.altitude,
+    value: (row) => row.altitude_low_ft,
+    text: band_text,
+  },
+  of("reach_km", strings.reach, (row) => row.reach_km, range),
+  of("horizon_km", strings.horizon, (row) => row.horizon_km, range),
+  of("flights", strings.flights, (row) => row.flights, grouped),
+];
+/** In CSV only: to people the band is one thing. */
+const band_end_column = of<ReachBand, number>(
+  "altitude_high_ft",
+  strings.altitude,
+  (row) => row.altitude_high_ft,
+  (value, units) => altitude_text(units, value),
+);
+
 export function bearing_view({ doc, set }: Context): View {
   const degrees = html(doc, "span", { class: "degrees" });
   const compass = html(doc, "span", { class: "compass" });
@@ -91,7 +113,13 @@ export function bearing_view({ doc, set }: Context): View {
   const state_line = html(doc, "p", { class: "state-line", hidden: true });
   const reach = html(doc, "p", { class: "headline" });
   const list = html(doc, "dl", {});
-  const bands = html(doc, "table", { class: "bands" });
+  const bands_place = html(doc, "div", {});
+  const save_bands = html(doc, "button", { type: "button", class: "quiet" }, strings.save_csv);
+  const bands = html(doc, "div", {}, bands_place, save_bands);
+  let bands_csv = () => "";
+  save_bands.addEventListener("click", () =>
+    save(doc, "roundel-altitudes.csv", "text/csv", bands_csv()),
+  );
   const body = html(doc, "div", { class: "bearing-body" }, reach, state_line, list, bands);
   const hint = html(doc, "p", { class: "hint" }, strings.bearing_hint);
   clear.addEventListener("click", () => set({ bearing_deg: null }));
@@ -142,48 +170,11 @@ export function bearing_view({ doc, set }: Context): View {
   function show_bands(sector: Sector | null, units: Units): void {
     const rows = sector?.reach?.by_altitude ?? [];
     bands.hidden = rows.length === 0;
-    bands.replaceChildren(
-      html(doc, "caption", {}, strings.by_altitude),
-      html(
-        doc,
-        "thead",
-        {},
-        html(
-          doc,
-          "tr",
-          {},
-          ...[strings.altitude, strings.reach, strings.horizon, strings.flights].map((text) =>
-            html(doc, "th", { scope: "col" }, text),
-          ),
-        ),
-      ),
-      html(
-        doc,
-        "tbody",
-        {},
-        ...rows.map((row) =>
-          html(
-            doc,
-            "tr",
-            {},
-            html(doc, "th", { scope: "row" }, band_text(row, units)),
-            html(
-              doc,
-              "td",
-              {},
-              row.reach_km === null ? strings.unknown : range_text(units, row.reach_km),
-            ),
-            html(
-              doc,
-              "td",
-              {},
-              row.horizon_km === null ? strings.unknown : range_text(units, row.horizon_km),
-            ),
-            html(doc, "td", {}, row.flights === undefined ? strings.unknown : grouped(row.flights)),
-          ),
-        ),
-      ),
-    );
+    const table = data_table(doc, band_columns, rows, strings.by_altitude, units);
+    table.className = "bands";
+    bands_place.replaceChildren(table);
+    bands_csv = () =>
+      csv([...band_columns.slice(0, 1), band_end_column, ...band_columns.slice(1)], rows);
   }
 
   const element = html(
