@@ -10,6 +10,8 @@
 #include <utility>
 #include <vector>
 
+#include "analysis/pattern/beside.h"
+
 namespace roundel::pattern {
 
 /// The caller fills a batch while the visitors look at earlier ones, each on a thread of its own.
@@ -25,7 +27,7 @@ class Relay {
 
   explicit Relay(std::vector<Visitor> visitors) : visitors_(std::move(visitors)) {
     seen_.assign(visitors_.size(), 0);
-    if (std::thread::hardware_concurrency() < 2) return;
+    if (cores() < 2) return;
     try {
       while (threads_.size() < visitors_.size()) {
         const std::size_t i = threads_.size();
@@ -46,12 +48,12 @@ class Relay {
         if (handed_ - seen_[i] >= n_slots) return false;
       return true;
     });
-    return slots_[handed_ % n_slots];
+    return slot(handed_);
   }
 
   /// Gives the batch of the last next() to all.
   void hand_over() {
-    const Batch& batch = slots_[handed_ % n_slots];
+    const Batch& batch = slot(handed_);
     {
       const std::lock_guard lock(mutex_);
       ++handed_;
@@ -74,12 +76,15 @@ class Relay {
  private:
   static constexpr std::size_t n_slots = 4;
 
+  /// Where all run in one thread one slot does, and stays in its core's cache.
+  Batch& slot(std::uint64_t number) { return slots_[threads_.empty() ? 0 : number % n_slots]; }
+
   void run(std::size_t i) {
     std::unique_lock lock(mutex_);
     for (;;) {
       has_batch_.wait(lock, [&] { return seen_[i] < handed_ || is_over_; });
       if (seen_[i] == handed_) return;
-      const Batch& batch = slots_[seen_[i] % n_slots];
+      const Batch& batch = slot(seen_[i]);
       lock.unlock();
       visitors_[i](batch);
       lock.lock();
