@@ -115,7 +115,7 @@ export function bearing_view({ doc, set }: Context): View {
   const list = html(doc, "dl", {});
   const bands_place = html(doc, "div", {});
   const save_bands = html(doc, "button", { type: "button", class: "quiet" }, strings.save_csv);
-  const bands = html(doc, "div", {}, bands_place, save_bands);
+  const bands = html(doc, "div", {}, bands_place, html(doc, "div", { class: "save" }, save_bands));
   let bands_csv = () => "";
   save_bands.addEventListener("click", () =>
     save(doc, "roundel-altitudes.csv", "text/csv", bands_csv()),
