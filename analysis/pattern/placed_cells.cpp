@@ -2,6 +2,7 @@
 
 #include <utility>
 
+#include "analysis/pattern/flights_by_id.h"
 #include "analysis/pattern/horizon_table.h"
 #include "analysis/pattern/relay.h"
 
@@ -40,6 +41,19 @@ Result<void> each_placed(const schema::Store& store, const schema::Selection& wh
   hand_over();
   relay.finish();
   return read;
+}
+
+Result<void> each_cell_of(const std::vector<schema::Flight>& flights, const schema::Store& store,
+                          const schema::Selection& which, const site::Viewpoint& viewpoint,
+                          const std::function<void(const schema::Cell&, const schema::Flight&,
+                                                   const site::Sighting&)>& visit) {
+  const auto limit = site::effective_earth_limit(viewpoint);
+  const FlightsById by_id(flights);
+  return each_placed(store, which, viewpoint, *limit, {[&](const PlacedCells& some) {
+                       for (std::size_t i = 0; i < some.cells.size(); ++i)
+                         if (const auto* flight = by_id.find(some.cells[i].flight))
+                           visit(some.cells[i], *flight, some.sightings[i]);
+                     }});
 }
 
 }  // namespace roundel::pattern

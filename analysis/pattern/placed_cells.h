@@ -26,4 +26,12 @@ Result<void> each_placed(const schema::Store& store, const schema::Selection& wh
                          const site::Viewpoint& viewpoint, const site::Limit& limit,
                          std::vector<CellsVisitor> visitors);
 
+/// Calls `visit` with every cell of a selection whose flight is known, in order, beside the calling
+/// thread.
+/// @param flights  by id
+Result<void> each_cell_of(const std::vector<schema::Flight>& flights, const schema::Store& store,
+                          const schema::Selection& which, const site::Viewpoint& viewpoint,
+                          const std::function<void(const schema::Cell&, const schema::Flight&,
+                                                   const site::Sighting&)>& visit);
+
 }  // namespace roundel::pattern

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <optional>
 
+#include "analysis/pattern/placed_cells.h"
 #include "analysis/trial/drift_units.h"
 
 namespace roundel::trial {
@@ -241,10 +242,11 @@ Result<Drift> drift(const schema::Store& store, const schema::Selection& which) 
     return fail(Errc::too_little, "nothing was heard in the trials selected", "",
                 "wait for traffic, or choose others");
   pattern::ExposureBuilder builder(*viewpoint, 5);
-  const auto read = store.each_cell(which, [&](const schema::Cell& cell) {
-    if (const auto* flight = schema::find_flight(*flights, cell.flight)) builder.add(cell, *flight);
-    return true;
-  });
+  const auto read = pattern::each_cell_of(
+      *flights, store, which, *viewpoint,
+      [&](const schema::Cell& cell, const schema::Flight& flight, const site::Sighting& sighting) {
+        builder.add(cell, flight, sighting);
+      });
   if (!read) return tl::unexpected(read.error());
   const auto exposure = builder.finish();
   Drift out = find_drift(exposure);

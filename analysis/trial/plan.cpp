@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "analysis/pattern/placed_cells.h"
 #include "roundel/pattern/gain.h"
 #include "roundel/site/sightline.h"
 
@@ -158,10 +159,11 @@ Result<ComparePlan> plan_comparison(const schema::Store& store, const schema::Se
     return fail(Errc::too_little, "neither antenna has heard anything yet", "--a and --b",
                 "record for a day first, or name an antenna that was recorded");
   pattern::ExposureBuilder builder(*viewpoint, sector_deg);
-  const auto read = store.each_cell(seen, [&](const schema::Cell& cell) {
-    if (const auto* flight = schema::find_flight(flights, cell.flight)) builder.add(cell, *flight);
-    return true;
-  });
+  const auto read = pattern::each_cell_of(
+      flights, store, seen, *viewpoint,
+      [&](const schema::Cell& cell, const schema::Flight& flight, const site::Sighting& sighting) {
+        builder.add(cell, flight, sighting);
+      });
   if (!read) return tl::unexpected(read.error());
   const pattern::Exposure all = builder.finish();
   out.flights_seen = static_cast<std::int64_t>(all.flights.size());

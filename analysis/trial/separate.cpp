@@ -8,6 +8,7 @@
 #include <numbers>
 #include <unordered_map>
 
+#include "analysis/pattern/beside.h"
 #include "analysis/trial/seen_flights.h"
 #include "analysis/trial/separate_design.h"
 #include "analysis/trial/softness.h"
@@ -102,23 +103,23 @@ struct SeparateBuilder::Impl {
 
   // One softness for all: with several, an error in one would pass for gain.
   std::vector<FittedArrangement> fit_all() {
-    std::vector<FittedArrangement> all;
-    SoftnessMean softness;
-    for (std::size_t k = 0; k < builders.size(); ++k) {
-      FittedArrangement one;
+    std::vector<FittedArrangement> all(builders.size());
+    pattern::each_beside(all.size(), [&](std::size_t k) {
+      FittedArrangement& one = all[k];
       one.exposure = builders[k].finish();
       out.arrangements[k].flights = seen[k].n();
       out.arrangements[k].hours = static_cast<double>(one.exposure.hours.size());
       one.rate = pattern::fit_rate(one.exposure, pattern::find_throttle(one.exposure), {});
-      softness.add(one.rate);
-      all.push_back(std::move(one));
-    }
+    });
+    SoftnessMean softness;
+    for (const FittedArrangement& one : all) softness.add(one.rate);
     scale_error = softness.mean().relative_error();
-    for (FittedArrangement& one : all) {
-      if (one.rate.gain_db.size() == 0) continue;
+    pattern::each_beside(all.size(), [&](std::size_t k) {
+      FittedArrangement& one = all[k];
+      if (one.rate.gain_db.size() == 0) return;
       one.rate = pattern::fit_rate(one.exposure, pattern::find_throttle(one.exposure), {},
                                    &one.rate, softness.mean().value_db);
-    }
+    });
     return all;
   }
 
@@ -279,9 +280,15 @@ SeparateBuilder& SeparateBuilder::operator=(SeparateBuilder&&) noexcept = defaul
 SeparateBuilder::~SeparateBuilder() = default;
 
 void SeparateBuilder::add(const schema::Cell& cell, const schema::Flight& flight) {
+  add(cell, flight,
+      impl_->viewpoint.sight(cell.latitude_deg, cell.longitude_deg, cell.altitude_ft));
+}
+
+void SeparateBuilder::add(const schema::Cell& cell, const schema::Flight& flight,
+                          const site::Sighting& sighting) {
   const auto at = impl_->arrangement_of.find(flight.trial);
   if (at == impl_->arrangement_of.end()) return;
-  impl_->builders[at->second].add(cell, flight);
+  impl_->builders[at->second].add(cell, flight, sighting);
   impl_->seen[at->second].add(flight.id);
 }
 Separation SeparateBuilder::finish() { return impl_->finish(); }

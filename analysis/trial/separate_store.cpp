@@ -1,4 +1,5 @@
 // What a database's trials tell apart.
+#include "analysis/pattern/placed_cells.h"
 #include "roundel/pattern/verdict.h"
 #include "roundel/trial/separate.h"
 
@@ -22,10 +23,11 @@ Result<Separation> separate(const schema::Store& store, const schema::Selection&
     return fail(Errc::too_little, "nothing was heard in the trials selected", "",
                 "wait for traffic, or choose others");
   SeparateBuilder builder(*viewpoint, *trials, confidence);
-  const auto read = store.each_cell(which, [&](const schema::Cell& cell) {
-    if (const auto* flight = schema::find_flight(*flights, cell.flight)) builder.add(cell, *flight);
-    return true;
-  });
+  const auto read = pattern::each_cell_of(
+      *flights, store, which, *viewpoint,
+      [&](const schema::Cell& cell, const schema::Flight& flight, const site::Sighting& sighting) {
+        builder.add(cell, flight, sighting);
+      });
   if (!read) return tl::unexpected(read.error());
   return builder.finish();
 }

@@ -75,6 +75,8 @@ class SeparateBuilder {
 
   /// In order of window. flight.trial says whose cell it is; of no trial given: ignored.
   void add(const schema::Cell& cell, const schema::Flight& flight);
+  /// The same where its sightline is known already.
+  void add(const schema::Cell& cell, const schema::Flight& flight, const site::Sighting& sighting);
   /// Once, at the end.
   Separation finish();
 
