@@ -177,20 +177,20 @@ double Shadow::next_db() {
 
 ChanceTable::ChanceTable(double softness_db, double fading_sd_db) {
   // Trapezoids over +-6 standard deviations: exact to far more digits than a count can show.
-  constexpr int half = 24;
-  std::array<double, 2 * half + 1> weight{};
+  constexpr int half_nodes = 24;
+  std::array<double, 2 * half_nodes + 1> weight{};
   double total = 0;
-  for (int i = -half; i <= half; ++i) {
+  for (int i = -half_nodes; i <= half_nodes; ++i) {
     const double z = 0.25 * i;
-    total += weight[static_cast<std::size_t>(i + half)] = exp_of(-z * z / 2);
+    total += weight[static_cast<std::size_t>(i + half_nodes)] = exp_of(-z * z / 2);
   }
   const int n_rows = static_cast<int>((most_margin_db - least_margin_db) / step_db + 1.5);
   for (int row = 0; row < n_rows; ++row) {
     const double margin = least_margin_db + row * step_db;
     double share = 0, first = 0, second = 0;
-    for (int i = -half; i <= half; ++i) {
+    for (int i = -half_nodes; i <= half_nodes; ++i) {
       const double fading = fading_sd_db * 0.25 * i;
-      const double part = weight[static_cast<std::size_t>(i + half)] / total *
+      const double part = weight[static_cast<std::size_t>(i + half_nodes)] / total *
                           logistic((margin + fading) / softness_db);
       share += part;
       first += part * fading;

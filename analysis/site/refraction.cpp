@@ -184,10 +184,10 @@ double Refraction::elevation_deg(double radius_km, double h1_m, double h2_m,
   double a_miss = miss_km(a_deg);
   double b_miss = miss_km(b_deg);
   for (int i = 0; i < 12 && std::abs(b_miss) > 1e-7 * range_km && b_miss != a_miss; ++i) {
-    const double step_deg = std::clamp(b_miss * (b_deg - a_deg) / (b_miss - a_miss), -0.2, 0.2);
+    const double change_deg = std::clamp(b_miss * (b_deg - a_deg) / (b_miss - a_miss), -0.2, 0.2);
     a_deg = b_deg;
     a_miss = b_miss;
-    b_deg = std::clamp(b_deg - step_deg, -89.0, 89.0);
+    b_deg = std::clamp(b_deg - change_deg, -89.0, 89.0);
     b_miss = miss_km(b_deg);
   }
   return b_deg;

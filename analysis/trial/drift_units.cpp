@@ -123,20 +123,20 @@ SharedStep shared_step(const std::vector<std::optional<Step>>& around) {
   return best;
 }
 
-SectorRun stepping_run(const std::vector<std::optional<Step>>& by_sector, SectorRun within) {
+SectorRun stepping_run(const std::vector<std::optional<Step>>& by_sector, SectorRun all) {
   const int n = static_cast<int>(by_sector.size());
-  SectorRun best = within;
+  SectorRun best = all;
   double most = -1;
-  for (int from = 0; from + 2 <= within.count; ++from) {
+  for (int from = 0; from + 2 <= all.count; ++from) {
     double sum = 0, weight = 0;
-    for (int to = from; to < within.count; ++to) {
-      const auto& one = by_sector[static_cast<std::size_t>((within.first + to) % n)];
+    for (int to = from; to < all.count; ++to) {
+      const auto& one = by_sector[static_cast<std::size_t>((all.first + to) % n)];
       if (one) sum += one->value_db / one->variance, weight += 1 / one->variance;
       if (to == from || weight == 0) continue;
       // What the constant step betters chi-squared by.
       if (sum * sum / weight <= most) continue;
       most = sum * sum / weight;
-      best = {(within.first + from) % n, to - from + 1};
+      best = {(all.first + from) % n, to - from + 1};
     }
   }
   return best;

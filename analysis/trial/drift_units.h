@@ -56,6 +56,6 @@ SharedStep shared_step(const std::vector<std::optional<Step>>& around);
 
 /// The run of neighbours within [first, first + count) that a constant step, and none beside it,
 /// fits best. At least two long.
-SectorRun stepping_run(const std::vector<std::optional<Step>>& by_sector, SectorRun within);
+SectorRun stepping_run(const std::vector<std::optional<Step>>& by_sector, SectorRun all);
 
 }  // namespace roundel::trial
