@@ -16,29 +16,26 @@ void Fitter::eliminate() {
   PerPair square{};
   each_flight([&](std::uint32_t flight, std::size_t begin, std::size_t end) {
     reduced.clear();
-    double information = flight_precision(), score = -flight_precision() * state_.flight[flight];
-    PerCovariate cross{};
+    Reduced all = prior_of(flight);
     for (std::size_t b = begin; b < end; ++b) {
       reduced.push_back(reduce(b));
-      const Reduced& r = reduced.back();
-      information += r.information;
-      score += r.score;
-      for (std::size_t i = 0; i < k_; ++i) cross[i] += r.cross[i];
+      all += reduced.back();
       add_reduced(b, all_score, square);
     }
-    const bool random = options_.random_flights && information > 0;
-    const double per_information = random ? 1 / information : 0;
+    const bool random = options_.random_flights && all.information > 0;
+    const double per_information = random ? 1 / all.information : 0;
     if (random) estimated_levels_ += 1 - flight_precision() * per_information;
     for (std::size_t b = begin; b < end; ++b) {
       const Eigen::Index s = data_.blocks[b].sector;
       const Reduced& r = reduced[b - begin];
       const double share = r.information * per_information;
-      right_[s] += r.score - share * score;
+      right_[s] += r.score - share * all.score;
+      if (random) right_[s] -= laplace(r.information, r.information_slope, all);
       matrix_(s, s) += r.information;
       // Columns lie together; the rest of the matrix is this part's mirror image.
       double* const column = &matrix_(0, s);
       for (std::size_t i = 0; i < k_; ++i)
-        column[n_sectors_ + static_cast<Eigen::Index>(i)] += r.cross[i] - share * cross[i];
+        column[n_sectors_ + static_cast<Eigen::Index>(i)] += r.cross[i] - share * all.cross[i];
       if (!random) continue;
       for (std::size_t c = b; c < end; ++c)
         column[data_.blocks[c].sector] -= share * reduced[c - begin].information;
@@ -46,8 +43,9 @@ void Fitter::eliminate() {
     if (!random) return;
     std::size_t pair = 0;
     for (std::size_t i = 0; i < k_; ++i) {
-      all_score[i] -= cross[i] * score * per_information;
-      for (std::size_t j = i; j < k_; ++j) square[pair++] -= cross[i] * cross[j] * per_information;
+      all_score[i] -= all.cross[i] * all.score * per_information;
+      for (std::size_t j = i; j < k_; ++j)
+        square[pair++] -= all.cross[i] * all.cross[j] * per_information;
     }
   });
   std::size_t pair = 0;
@@ -197,9 +195,17 @@ State Fitter::level_step(const VectorXd& solved) const {
 // What update() raises: the log likelihood less the priors of all levels.
 double Fitter::objective() const {
   double out = log_likelihood_;
-  if (fits_softness_) out += estimated_levels_ * std::log(state_.softness);
   if (options_.random_flights) {
     for (double level : state_.flight) out -= 0.5 * flight_precision() * level * level;
+    if (rule_ == Rule::five_nodes) {
+      each_flight([&](std::uint32_t flight, std::size_t begin, std::size_t end) {
+        Reduced all = prior_of(flight);
+        for (std::size_t b = begin; b < end; ++b) all += reduce(b);
+        out -= 0.5 * std::log(all.information);
+      });
+    } else if (fits_softness_) {
+      out += estimated_levels_ * std::log(state_.softness);
+    }
   }
   if (options_.priors) {
     out -= 0.5 * state_.gain.squaredNorm() / (options_.gain_prior_db * options_.gain_prior_db);
@@ -240,11 +246,15 @@ void Fitter::update_variances() {
   double block_sum = 0, block_n = 0, flight_sum = 0, flight_n = 0;
   each_flight([&](std::uint32_t flight, std::size_t begin, std::size_t end) {
     double information = flight_precision();
+    for (std::size_t b = begin; b < end; ++b) information += reduce(b).information;
     for (std::size_t b = begin; b < end; ++b) {
-      information += reduce(b).information;
+      const BlockSum& sum = sums_[b];
       // A block that says next to nothing would only slow the step down.
-      if (sums_[b].information < 0.05) continue;
-      block_sum += sums_[b].mean * sums_[b].mean + sums_[b].variance;
+      if (sum.information < 0.05) continue;
+      // Its level follows the flight's, which is uncertain, too: of a flight in one or two sectors
+      // that is most of what is not known.
+      const double follows = sum.information / (sum.information + block_precision());
+      block_sum += sum.mean * sum.mean + sum.variance + follows * follows / information;
       block_n += 1;
     }
     if (information < flight_precision() + 0.02) return;

@@ -93,38 +93,36 @@ void Fitter::own_equations(std::uint32_t flight, std::size_t begin, std::size_t 
                            VectorXd& score) const {
   const auto n_blocks = static_cast<int>(end - begin);
   const auto k = static_cast<int>(k_);
-  double information = flight_precision(),
-         flight_score = -flight_precision() * state_.flight[flight];
-  PerCovariate cross{}, own_score{};
+  Reduced all = prior_of(flight);
+  PerCovariate own_score{};
   PerPair own_square{};
   std::vector<Reduced> reduced;
   for (std::size_t b = begin; b < end; ++b) {
     reduced.push_back(reduce(b));
-    information += reduced.back().information;
-    flight_score += reduced.back().score;
-    for (std::size_t i = 0; i < k_; ++i) cross[i] += reduced.back().cross[i];
+    all += reduced.back();
     add_reduced(b, own_score, own_square);
   }
-  const bool random = options_.random_flights && information > 0;
-  const double per_information = random ? 1 / information : 0;
+  const bool random = options_.random_flights && all.information > 0;
+  const double per_information = random ? 1 / all.information : 0;
   for (int i = 0; i < n_blocks; ++i) {
     const Reduced& r = reduced[static_cast<std::size_t>(i)];
     const double share = r.information * per_information;
-    score[i] = r.score - share * flight_score;
+    score[i] = r.score - share * all.score;
+    if (random) score[i] -= laplace(r.information, r.information_slope, all);
     for (int c = 0; c < k; ++c)
       own(i, n_blocks + c) =
-          r.cross[static_cast<std::size_t>(c)] - share * cross[static_cast<std::size_t>(c)];
+          r.cross[static_cast<std::size_t>(c)] - share * all.cross[static_cast<std::size_t>(c)];
     for (int j = 0; j < n_blocks; ++j)
       own(j, i) = -share * reduced[static_cast<std::size_t>(j)].information;
     own(i, i) += r.information;
   }
   std::size_t pair = 0;
   for (int i = 0; i < k; ++i) {
-    const double of_i = cross[static_cast<std::size_t>(i)] * per_information;
-    score[n_blocks + i] = own_score[static_cast<std::size_t>(i)] - of_i * flight_score;
+    const double of_i = all.cross[static_cast<std::size_t>(i)] * per_information;
+    score[n_blocks + i] = own_score[static_cast<std::size_t>(i)] - of_i * all.score;
     for (int j = i; j < k; ++j)
       own(n_blocks + i, n_blocks + j) = own(n_blocks + j, n_blocks + i) =
-          own_square[pair++] - of_i * cross[static_cast<std::size_t>(j)];
+          own_square[pair++] - of_i * all.cross[static_cast<std::size_t>(j)];
   }
   own.bottomLeftCorner(k, n_blocks) = own.topRightCorner(n_blocks, k).transpose();
 }

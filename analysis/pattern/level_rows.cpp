@@ -192,9 +192,11 @@ void Fitter::integrate(std::size_t b, PassSum& all) {
   sum.mean = mean(weight, level);
   sum.variance = std::max(1e-6, mean(weight, level.square()) - sum.mean * sum.mean);
   sum.log_marginal = top + std::log(total) + std::log(width) + half_log_precision_;
+  Lanes information_at = Lanes::Zero();
   for (std::uint32_t i = 0; i < block.n_rows; ++i) {
     const LevelRow& row = data_.rows[block.first_row + i];
     const RowLanes& at = all.of_row[i];
+    information_at += at.information;
     const double score = mean(weight, at.score), information = mean(weight, at.information);
     sum.score += score;
     sum.information += information;
@@ -205,6 +207,9 @@ void Fitter::integrate(std::size_t b, PassSum& all) {
                    -mean(information_z, at.z));
     add_ceiling(row, level_of(block, row) + sum.mean, all);
   }
+  // The regression on the nodes' levels.
+  sum.information_slope =
+      mean(weight, (information_at - sum.information) * (level - sum.mean)) / sum.variance;
 }
 
 void Fitter::take_mode(std::size_t b, PassSum& all) {
