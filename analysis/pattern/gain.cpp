@@ -192,6 +192,7 @@ LevelData rate_rows(const Exposure& exposure, const Screen& screen) {
 LevelOptions rate_options(const Throttle& throttle) {
   LevelOptions options;
   options.messages_per_chance = throttle.messages_per_chance;
+  options.threshold = Threshold::normal();
   options.covariate_prior[aspect_covariates] = edge_prior_db;
   return options;
 }

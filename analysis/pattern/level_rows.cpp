@@ -35,10 +35,10 @@ RowSlope Fitter::slope(const LevelRow& row, double level_db) const {
   const double m = options_.messages_per_chance;
   const double n = n_squitters / m;
   const double z = std::clamp(level_db / state_.softness, -20.0, 20.0);
-  const double share = 1 / (1 + std::exp(-z));
+  const Threshold::At at = options_.threshold.at(z);
   const double pm = ceiling_[row.hour];
-  const double p = pm * share;
-  double heard_p = p, slope_p = pm * share * (1 - share) / state_.softness;
+  const double p = pm * at.share;
+  double heard_p = p, slope_p = pm * at.slope / state_.softness;
   if (m != 1) {
     const double missed = std::pow(1 - p, m - 1);
     slope_p *= m * missed;
@@ -147,9 +147,10 @@ Lanes Fitter::rows_at_nodes(const LevelBlock& block, const Lanes& block_level,
     const double pm = ceiling_[row.hour];
     RowLanes& at = of_row[i];
     at.z = ((level_of(block, row) + block_level) * per_softness).max(-20.0).min(20.0);
-    const Lanes share = 1 / (1 + (-at.z).exp());
+    const Lanes log_odds = options_.threshold.log_odds(at.z);
+    const Lanes share = 1 / (1 + (-log_odds).exp());
     const Lanes p = pm * share;
-    Lanes slope_p = p * (1 - share) * per_softness;
+    Lanes slope_p = p * (1 - share) * options_.threshold.log_odds_slope(at.z) * per_softness;
     Lanes q = p;
     if (m != 1) {
       const Lanes missed = ((m - 1) * (1 - p).log()).exp();
@@ -276,7 +277,7 @@ void Fitter::add_ceiling(const LevelRow& row, double level_db, PassSum& all) con
   if (!options_.ceiling_by_hour) return;
   const double z = level_db / state_.softness;
   if (z < 0) return;  // far from the ceiling there is nothing to learn of it
-  const double share = 1 / (1 + std::exp(-std::min(z, 30.0)));
+  const double share = options_.threshold.at(z).share;
   const double m = options_.messages_per_chance;
   const double n = row.chances / m;
   const double p = ceiling_[row.hour] * share;

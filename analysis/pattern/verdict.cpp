@@ -215,12 +215,12 @@ void elevation_pattern(const Exposure& exposure, const LevelFit& rate, const Scr
       const auto bin = static_cast<std::size_t>(edge - edges.begin() - 1);
       const double level = rate.gain_db[group.sector] + rate.flight_db[f] + group.spreading_db +
                            dipole_db(group.elevation_deg);
-      const double share = 1 / (1 + std::exp(-std::clamp(level / rate.softness_db, -20.0, 20.0)));
+      const auto at_level = Threshold::normal().at(level / rate.softness_db);
       const double m = out.throttle.messages_per_chance;
-      const double p = pm * share, n = group.chances / m;
+      const double p = pm * at_level.share, n = group.chances / m;
       const double missed = std::pow(1 - p, m - 1);
       const double q = std::clamp(1 - missed * (1 - p), 1e-6, 1 - 1e-6);
-      const double slope = m * missed * pm * share * (1 - share) / rate.softness_db;
+      const double slope = m * missed * pm * at_level.slope / rate.softness_db;
       score[bin] += (std::min<double>(group.heard, n) - n * q) * slope / (q * (1 - q));
       information[bin] += n * slope * slope / (q * (1 - q));
       at[bin] += group.cells * static_cast<double>(group.elevation_deg);

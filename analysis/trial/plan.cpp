@@ -52,11 +52,11 @@ double information(const pattern::Group& group, const pattern::LevelFit& rate, d
   const double level = rate.gain_db[group.sector] + own_db + group.spreading_db +
                        pattern::dipole_db(group.elevation_deg) + rate.beta[0] * c +
                        rate.beta[1] * (2 * c * c - 1);
-  const double share = 1 / (1 + std::exp(-std::clamp(level / rate.softness_db, -20.0, 20.0)));
+  const auto [share, slope] = pattern::Threshold::normal().at(level / rate.softness_db);
   const double p = rate.ceiling[group.hour] * share;
   const double missed = std::pow(1 - p, m - 1);
   const double q = std::clamp(1 - missed * (1 - p), 1e-6, 1 - 1e-6);
-  const double dq = m * missed * p * (1 - share) / rate.softness_db;
+  const double dq = m * missed * rate.ceiling[group.hour] * slope / rate.softness_db;
   return group.chances / m * dq * dq / (q * (1 - q));
 }
 

@@ -6,6 +6,8 @@
 #include <optional>
 #include <vector>
 
+#include "roundel/pattern/threshold.h"
+
 namespace roundel::pattern {
 
 /// Covariates a row may carry, besides its sector.
@@ -41,7 +43,7 @@ struct LevelFit;
 
 /// How the level shows.
 ///
-/// rate:      heard ~ Binomial(n / m, 1 - (1 - p)^m),  p = pm(hour) logistic(level / w);
+/// rate:      heard ~ Binomial(n / m, 1 - (1 - p)^m),  p = pm(hour) threshold(level / w);
 ///            m squitters share one chance of a feed that prints at most one line per m squitters
 /// strength:  observed ~ Normal(level, noise^2 / n)
 /// with       level = gain(sector) + flight + flight:sector + offset + covariates . beta,
@@ -50,9 +52,10 @@ struct LevelOptions {
   enum class Kind { rate, strength } kind = Kind::rate;
   double messages_per_chance = 1;     ///< m
   std::optional<double> softness_db;  ///< w; none: estimated
-  bool ceiling_by_hour = true;        ///< false: pm = 1
-  bool random_flights = true;         ///< false: sigma_flight = sigma_block = 0
-  double gain_prior_db = 12;          ///< wide normal prior that keeps a silent sector finite
+  Threshold threshold = Threshold::logistic();
+  bool ceiling_by_hour = true;  ///< false: pm = 1
+  bool random_flights = true;   ///< false: sigma_flight = sigma_block = 0
+  double gain_prior_db = 12;    ///< wide normal prior that keeps a silent sector finite
   std::array<double, max_covariates> covariate_prior{1, 1, 1, 1};  ///< normal, sd
   bool priors = true;    ///< false: no prior on gain and covariates
   bool leverage = true;  ///< false: plain sandwich, no small-sample correction (CR0)

@@ -1,0 +1,50 @@
+// How many messages a receiver's threshold lets through at a level.
+#pragma once
+#include <algorithm>
+#include <cmath>
+
+namespace roundel::pattern {
+
+/// Share of messages let through, by z = level / softness; a half at 0. Two shapes, as wide as each
+/// other: they differ by 0.01 at most.
+///
+/// logistic:  1 / (1 + exp(-z))
+/// normal:    the normal distribution at z / 1.702, written as logistic(a z + b z^3)
+///            (Page 1977, Applied Statistics 26:75, within 0.0002; from memory)
+///
+/// With fading the truth is nearer to the normal distribution, above all where nearly all is heard.
+class Threshold {
+ public:
+  static constexpr Threshold logistic() { return {1, 0}; }
+  static constexpr Threshold normal() {
+    constexpr double width = 1.702;
+    return {1.5976 / width, 0.07056 / (width * width * width)};
+  }
+
+  struct At {
+    double share;  ///< (0, 1)
+    double slope;  ///< of the share by z
+  };
+  /// z beyond 20 is taken for 20.
+  At at(double z) const {
+    z = std::clamp(z, -20.0, 20.0);
+    const double share = 1 / (1 + std::exp(-log_odds(z)));
+    return {share, share * (1 - share) * log_odds_slope(z)};
+  }
+
+  /// For arrays as well: log odds of the share, and their slope by z.
+  template <class T>
+  T log_odds(const T& z) const {
+    return z * (a_ + b_ * z * z);
+  }
+  template <class T>
+  T log_odds_slope(const T& z) const {
+    return a_ + 3 * b_ * z * z;
+  }
+
+ private:
+  constexpr Threshold(double a, double b) : a_(a), b_(b) {}
+  double a_, b_;
+};
+
+}  // namespace roundel::pattern
