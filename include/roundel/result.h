@@ -21,7 +21,8 @@ enum class Errc {
   too_little,  ///< not enough data to do what was asked at all
 };
 
-/// One failure. Printed as one line: "where: what; remedy" (empty parts are left out).
+/// One failure. Printed as one line: "where: what; remedy" (empty parts are left out, control
+/// characters shown as blanks).
 struct Error {
   Errc code;
   std::string what;    ///< what is wrong, with the offending value
@@ -31,6 +32,9 @@ struct Error {
   std::string line() const {
     std::string out = where.empty() ? what : where + ": " + what;
     if (!remedy.empty()) out += "; " + remedy;
+    // What it quotes may hold anything: it must neither break the line nor steer a terminal.
+    for (char& c : out)
+      if (static_cast<unsigned char>(c) < ' ' || c == '\x7f') c = ' ';
     return out;
   }
 };
