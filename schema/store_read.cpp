@@ -157,6 +157,9 @@ Result<bool> visit_table(const Database& database, std::string_view table,
     if (step == Statement::Step::done) return true;
     if (step == Statement::Step::failed) return tl::unexpected(rows.error());
     const CellRow first = row_of(rows);
+    // In a forged file pages may refer to one another without end.
+    if (first.id < from)
+      return fail(Errc::corrupt, "cells do not stand in order", database.file(), "restore a copy");
     found.clear();
     const bool has_page =
         read_cell_page(watch.page(), first.id, to, found) && !found.empty() && found[0] == first;
@@ -165,8 +168,8 @@ Result<bool> visit_table(const Database& database, std::string_view table,
       if (!filter.selects(row.id >> flight_bits, row.id & max_flight_id)) continue;
       if (!visit(row.cell())) return false;
     }
-    if (!has_page) continue;
     from = found.back().id + 1;
+    if (!has_page) continue;
     rows.reset();
     rows.bind_all(from, to);
   }

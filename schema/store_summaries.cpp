@@ -180,6 +180,9 @@ Result<SummaryCheck> Store::check_summaries(Summariser& by) const {
     next_kept->reset();
     if (*with_cells && **with_cells < *before_hour) next = std::min(next, **with_cells);
     if (next == none) return check;
+    // In a forged file keys need not stand in order.
+    if (next < hour)
+      return fail(Errc::corrupt, "hours do not stand in order", database.file(), "restore a copy");
     hour = next;
 
     auto made = reader->read(hour, by);

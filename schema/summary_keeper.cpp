@@ -46,10 +46,15 @@ Result<std::map<Id, Summary>> HourReader::read(std::int64_t hour, Summariser& by
   std::map<Id, Summary> out;
   cells_.reset();
   cells_.bind_all(first_cell_key(hour), first_cell_key(hour + 1));
+  std::int64_t before = first_cell_key(hour) - 1;
   for (;;) {
     const auto row = cells_.next();
     ROUNDEL_TRY(row);
     if (!*row) break;
+    // In a forged file pages may refer to one another without end.
+    if (cells_.integer(0) <= before)
+      return fail(Errc::corrupt, "cells do not stand in order", "", "restore a copy");
+    before = cells_.integer(0);
     const Cell cell = cell_in(cells_);
     auto known = flights.find(cell.flight);
     if (known == flights.end()) {
