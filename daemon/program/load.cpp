@@ -12,13 +12,12 @@
 
 #include "analysis/config/checked_table.h"
 #include "daemon/feed/file_source.h"
-#include "daemon/feed/intake.h"
+#include "daemon/feed/read_ahead.h"
 #include "daemon/program/command.h"
 #include "daemon/program/progress.h"
 #include "daemon/record/recording.h"
 #include "daemon/record/trial_choice.h"
 #include "roundel/config/config.h"
-#include "roundel/feed/framer.h"
 
 namespace roundel::program {
 namespace {
@@ -40,9 +39,6 @@ void interrupt(int) { is_interrupted = 1; }
 double seconds_since(Clock::time_point start) {
   return std::chrono::duration<double>(Clock::now() - start).count();
 }
-
-// Reports that may wait in memory before they go to the recorder.
-constexpr std::size_t intake_reports = 4096;
 
 /// What one call has done, for the summary.
 struct Outcome {
@@ -117,39 +113,23 @@ class Loader {
 
   Result<void> read(feed::FileSource& source, record::Recording& recording, Progress& progress,
                     std::int64_t read_before) {
-    feed::LineFramer framer;
-    feed::LayoutReader reader(feed_.layout);
-    feed::Intake intake;
-    intake.interrupted = true;  // files need not follow each other without a gap
-    Result<void> taken;
-    const auto take = [&] {
-      n_lines_ += static_cast<std::int64_t>(intake.n_lines());
-      taken = recording.take_in(feed_.name, intake);
-      if (taken && recording.is_commit_due()) taken = recording.commit();
-    };
-    const auto on_line = [&](std::string_view line) {
-      intake.add(reader, line, 0);
-      if (intake.reports.size() >= intake_reports && taken) take();
-    };
+    const auto ahead = feed::ReadAhead::begin(source, feed_.layout);
+    if (!ahead) return tl::unexpected(ahead.error());
     for (;;) {
-      const auto bytes = source.read();
-      if (bytes) {
-        bytes->empty() ? framer.finish(on_line) : framer.feed(*bytes, on_line);
-        intake.reject(feed::Reject::too_long, static_cast<int>(framer.too_long() - n_too_long_));
-        n_too_long_ = framer.too_long();
-      }
-      if (taken) take();
+      const auto part = (*ahead)->next();
+      if (!part) return tl::unexpected(part.error());
+      if (!*part) break;
+      n_lines_ += static_cast<std::int64_t>((*part)->intake.n_lines());
+      Result<void> taken = recording.take_in(feed_.name, (*part)->intake);
+      if (taken && recording.is_commit_due()) taken = recording.commit();
       if (!taken) return taken;
-      if (!bytes) return tl::unexpected(bytes.error());
-      progress.at(read_before + source.position(), n_lines_);
-      if (bytes->empty()) break;
+      progress.at(read_before + (*part)->position, n_lines_);
       if (is_interrupted)
         return fail(Errc::io, "interrupted; what was read is kept", source.name(),
                     "load it again to go on");
     }
-    n_too_long_ = 0;
-    if (!reader.trouble().empty())
-      return fail(Errc::malformed, "no line can be read: " + reader.trouble(), source.name(),
+    if (!(*ahead)->trouble().empty())
+      return fail(Errc::malformed, "no line can be read: " + (*ahead)->trouble(), source.name(),
                   "roundeld peek shows the lines and guesses a layout");
     return {};
   }
@@ -158,7 +138,6 @@ class Loader {
   const config::Config& config_;
   config::Feed feed_;
   std::int64_t n_lines_ = 0;
-  std::uint64_t n_too_long_ = 0;
 };
 
 // --- What to load ------------------------------------------------------------------------------
