@@ -68,6 +68,7 @@ class Loader {
                                               .rules = {},
                                               .hash_addresses = config_.hash_addresses,
                                               .is_file = true,
+                                              .commits_beside = true,
                                               .log = [](Level, std::string_view) {}});
     if (!recording) return tl::unexpected(recording.error());
     const auto before = recording->store().totals();

@@ -171,6 +171,7 @@ Result<bool> FeedRecording::settle(const Context& context, const feed::Arrival& 
 
 Result<void> FeedRecording::decide(const Context& context, double time_s) {
   if (is_settled(time_s)) return {};
+  if (auto ok = context.await_store(); !ok) return ok;
   const std::int64_t at_s = whole(time_s);
   const TrialChoice choice =
       choose_trial(trials_, wanted(), at_s,

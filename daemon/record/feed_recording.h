@@ -2,6 +2,7 @@
 #pragma once
 #include <cstdint>
 #include <deque>
+#include <functional>
 #include <optional>
 #include <string>
 #include <vector>
@@ -28,6 +29,7 @@ class FeedRecording {
     FlightIds flight_ids;
     bool is_file;
     const Log& log;
+    std::function<Result<void>()> await_store;  ///< before the store is used
   };
 
   /// Reads what the store holds of the feed.

@@ -4,6 +4,8 @@
 
 #include <cassert>
 #include <chrono>
+#include <future>
+#include <system_error>
 
 #include "daemon/record/address_key.h"
 #include "daemon/record/feed_recording.h"
@@ -37,24 +39,53 @@ struct Recording::Impl {
   FlightIds flight_ids;
   std::int64_t trials_version = -1;
   std::map<std::string, FeedRecording> feeds;
+  // The commit of the first pending batch of one feed. Nothing else may use the store meanwhile.
+  FeedRecording* committing = nullptr;
+  std::future<Result<void>> under_way{};
 
   FeedRecording::Context context() {
-    return {store, *viewpoint, options.rules, flight_ids, options.is_file, options.log};
+    return {store, *viewpoint, options.rules, flight_ids, options.is_file, options.log, [this] {
+              return finish_commit();
+            }};
   }
 
   Result<void> commit(FeedRecording& feed) {
-    auto& pending = feed.pending();
-    while (!pending.empty()) {
-      const auto committed = store.commit(pending.front());
-      if (!committed && committed.error().code == Errc::out_of_range) {
-        // No table takes it, now or later; without it the rest can go on.
-        options.log(Level::error, fmt::format("feed \"{}\": a batch is lost: {}",
-                                              feed.config().name, committed.error().line()));
-      } else if (!committed) {
-        return committed;
-      }
-      pending.pop_front();
+    while (!feed.pending().empty())
+      if (auto ok = settle(feed, store.commit(feed.pending().front())); !ok) return ok;
+    return {};
+  }
+
+  // All but the last batch, and begins with that.
+  Result<void> begin_commit(FeedRecording& feed) {
+    if (auto ok = finish_commit(); !ok || feed.pending().empty()) return ok;
+    while (feed.pending().size() > 1)
+      if (auto ok = settle(feed, store.commit(feed.pending().front())); !ok) return ok;
+    committing = &feed;
+    try {
+      under_way = std::async(std::launch::async, [this, &batch = feed.pending().front()] {
+        return store.commit(batch);
+      });
+    } catch (const std::system_error&) {  // no more threads
+      return commit(feed);
     }
+    return {};
+  }
+
+  Result<void> finish_commit() {
+    if (!under_way.valid()) return {};
+    return settle(*committing, under_way.get());
+  }
+
+  // What became of the feed's first pending batch: it goes, unless it can be committed later.
+  Result<void> settle(FeedRecording& feed, const Result<void>& committed) const {
+    if (!committed && committed.error().code == Errc::out_of_range) {
+      // No table takes it, now or later; without it the rest can go on.
+      options.log(Level::error, fmt::format("feed \"{}\": a batch is lost: {}", feed.config().name,
+                                            committed.error().line()));
+    } else if (!committed) {
+      return committed;
+    }
+    feed.pending().pop_front();
     return {};
   }
 
@@ -117,6 +148,7 @@ Result<Recording> Recording::open(Options options) {
 }
 
 Result<void> Recording::add_feed(const config::Feed& feed) {
+  if (auto ok = impl_->finish_commit(); !ok) return ok;
   const auto known = impl_->feeds.find(feed.name);
   if (known != impl_->feeds.end()) {
     if (known->second.config().clock_is_arrival == feed.clock_is_arrival) {
@@ -135,6 +167,7 @@ Result<void> Recording::add_feed(const config::Feed& feed) {
 Result<void> Recording::remove_feed(const std::string& name) {
   const auto known = impl_->feeds.find(name);
   if (known == impl_->feeds.end()) return {};
+  if (auto ok = impl_->finish_commit(); !ok) return ok;
   if (auto ok = known->second.close(impl_->context()); !ok) return ok;
   if (auto ok = impl_->commit(known->second); !ok) return ok;
   impl_->feeds.erase(known);
@@ -154,15 +187,18 @@ bool Recording::is_commit_due() const {
 }
 
 Result<void> Recording::commit() {
+  if (auto ok = impl_->finish_commit(); !ok) return ok;
   for (auto& [name, feed] : impl_->feeds) {
     if (auto ok = impl_->commit(feed); !ok) return ok;
     feed.take();
-    if (auto ok = impl_->commit(feed); !ok) return ok;
+    const bool is_beside = impl_->options.commits_beside;
+    if (auto ok = is_beside ? impl_->begin_commit(feed) : impl_->commit(feed); !ok) return ok;
   }
   return {};
 }
 
 Result<void> Recording::follow_trials() {
+  if (auto ok = impl_->finish_commit(); !ok) return ok;
   const auto version = impl_->store.trials_version();
   if (!version) return tl::unexpected(version.error());
   if (*version == impl_->trials_version) return {};
@@ -182,10 +218,12 @@ Result<void> Recording::follow_trials() {
 
 Result<bool> Recording::retain() {
   if (!impl_->options.keep.hours && !impl_->options.keep.bytes) return false;
+  if (auto ok = impl_->finish_commit(); !ok) return tl::unexpected(ok.error());
   return impl_->store.drop_cells(impl_->options.keep);
 }
 
 Result<void> Recording::close() {
+  if (auto ok = impl_->finish_commit(); !ok) return ok;
   for (auto& [name, feed] : impl_->feeds) {
     if (auto ok = feed.close(impl_->context()); !ok) return ok;
     if (auto ok = impl_->commit(feed); !ok) return ok;
@@ -212,6 +250,9 @@ std::vector<schema::Id> Recording::trials_used(const std::string& feed) const {
   return known == impl_->feeds.end() ? std::vector<schema::Id>{} : known->second.trials_used();
 }
 
-const schema::Store& Recording::store() const { return impl_->store; }
+const schema::Store& Recording::store() const {
+  if (impl_->under_way.valid()) impl_->under_way.wait();
+  return impl_->store;
+}
 
 }  // namespace roundel::record

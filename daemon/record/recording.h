@@ -1,4 +1,4 @@
-// Recorders and the store they write to: from lines to rows, on one thread.
+// Recorders and the store they write to: from lines to rows.
 #pragma once
 #include <filesystem>
 #include <map>
@@ -28,6 +28,7 @@ class Recording {
     schema::Retention keep{};     ///< of the cells; summaries stay
     bool hash_addresses = false;  ///< by the key beside the store, made where it is missing
     bool is_file = false;         ///< reports come from files: feed time is the only clock
+    bool commits_beside = false;  ///< commit() returns while it goes on, on a thread of its own
     Log log;
   };
   /// Of one feed, since it was added.
@@ -57,7 +58,8 @@ class Recording {
   Result<void> take_in(const std::string& feed, feed::Intake& intake);
   /// Much has been taken in since the last commit: an hour of feed time has ended, or memory grows.
   bool is_commit_due() const;
-  /// Writes all that has been taken in.
+  /// Writes all that has been taken in. With commits_beside only what failed is told later, by
+  /// whichever function next needs the store: the next commit(), or close().
   Result<void> commit();
   /// Follows what other processes have changed in the trials. Cheap when they have not.
   Result<void> follow_trials();
@@ -70,6 +72,7 @@ class Recording {
   std::vector<Counts> counts() const;
   /// Trials that reports were recorded in since the feed was added, oldest first.
   std::vector<schema::Id> trials_used(const std::string& feed) const;
+  /// Waits for a commit that goes on.
   const schema::Store& store() const;
 
  private:
