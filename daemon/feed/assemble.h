@@ -6,7 +6,6 @@
 #include <span>
 #include <string>
 #include <string_view>
-#include <tl/expected.hpp>
 #include <unordered_map>
 #include <vector>
 
@@ -52,11 +51,12 @@ class Assembler {
  public:
   explicit Assembler(const config::Layout& layout);
   /// @param values  n_fields, then one for each of the layout's `keep`; asserted
-  tl::expected<Report, Reject> assemble(std::span<FieldValue> values, double arrival_s);
+  /// @param report  out; as it was made, and of no use where there is a reason to reject
+  std::optional<Reject> assemble(std::span<FieldValue> values, double arrival_s, Report& report);
 
  private:
-  bool is_missing(const FieldValue& value) const;
-  std::optional<double> time_s(const FieldValue& value) const;
+  bool is_said_to_be_missing(const FieldValue& value) const;
+  bool take_time(const FieldValue& value, double& time_s) const;
   void carry(Report& report, bool has_ground, double arrival_s);
 
   std::vector<std::vector<Literal>> keep_;

@@ -45,6 +45,7 @@ class ColumnsExtractor {
   const std::string& trouble() const { return trouble_; }
 
  private:
+  Outcome extract_quoted(std::string_view rest, std::size_t column, std::span<FieldValue> values);
   void read_header(std::string_view line);
   void place();
 

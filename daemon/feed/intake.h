@@ -31,10 +31,12 @@ struct Intake {
     n_rejected[static_cast<std::size_t>(reason)] += count;
   }
   void add(LayoutReader& reader, std::string_view line, double arrival_s) {
-    if (const auto report = reader.read(line, arrival_s))
-      reports.push_back({*report, arrival_s});
-    else
-      reject(report.error());
+    Arrival& arrival = reports.emplace_back();
+    arrival.arrival_s = arrival_s;
+    if (const auto reason = reader.read(line, arrival_s, arrival.report)) {
+      reports.pop_back();
+      reject(*reason);
+    }
   }
 };
 

@@ -33,21 +33,28 @@ LayoutReader& LayoutReader::operator=(LayoutReader&&) noexcept = default;
 LayoutReader::~LayoutReader() = default;
 
 tl::expected<Report, Reject> LayoutReader::read(std::string_view line, double arrival_s) {
+  tl::expected<Report, Reject> out;
+  if (const auto reason = read(line, arrival_s, *out)) out = tl::unexpected(*reason);
+  return out;
+}
+
+std::optional<Reject> LayoutReader::read(std::string_view line, double arrival_s, Report& report) {
   Impl& in = *impl_;
   if (in.columns) {
     switch (in.columns->extract(line, in.values)) {
       case ColumnsExtractor::Outcome::header:
-        return tl::unexpected(Reject::not_position);
+        return Reject::not_position;
       case ColumnsExtractor::Outcome::malformed:
-        return tl::unexpected(Reject::malformed);
+        return Reject::malformed;
       case ColumnsExtractor::Outcome::values:
         break;
     }
   } else if (!(in.flat && in.flat->extract(line, in.values)) &&
              !in.ndjson->extract(line, in.values)) {
-    return tl::unexpected(Reject::malformed);
+    return Reject::malformed;
   }
-  return in.assembler.assemble(in.values, arrival_s);
+  report = Report{};
+  return in.assembler.assemble(in.values, arrival_s, report);
 }
 
 const std::string& LayoutReader::trouble() const {

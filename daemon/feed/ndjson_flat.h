@@ -22,7 +22,7 @@ class FlatNdjsonExtractor {
   /// Whether the layout's pointers are plain keys of the top object; if not, don't call extract().
   bool usable() const { return usable_; }
   /// False: declined, `values` is of no use. Texts are views of the line.
-  bool extract(std::string_view line, std::span<FieldValue> values) const;
+  bool extract(std::string_view line, std::span<FieldValue> values);
 
  private:
   struct Key {
@@ -32,10 +32,25 @@ class FlatNdjsonExtractor {
   };
   static constexpr std::uint8_t none = 0xff;
 
+  /// A member's bytes from behind the brace or comma to its value, as they once stood: where they
+  /// stand again they mean the same key. A feed's lines are alike, so each remembers what came
+  /// next.
+  static constexpr std::uint8_t line_begins = 0, not_kept = 1;
+  struct Opening {
+    std::array<std::uint64_t, 4> bytes{}, mask{};  // ones over the bytes that count
+    std::uint8_t size = 0;                         // 0: none is known
+    std::uint8_t next = not_kept;
+    std::uint64_t targets{};
+  };
+  static constexpr std::size_t max_openings = 64;
+
   const Key* find(std::string_view rest) const;
+  std::uint8_t remembered(std::uint8_t before, std::string_view bytes, std::uint64_t targets);
 
   std::vector<Key> keys_;
   std::array<std::uint8_t, 128> by_first_letter_{};
+  // The first stands for the line's beginning, the second for all that are too long or too many.
+  std::vector<Opening> openings_;
   bool usable_ = true;
 };
 

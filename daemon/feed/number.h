@@ -19,8 +19,22 @@ inline constexpr std::uint64_t max_exact_integer = std::uint64_t{1} << 53;
 
 inline bool is_digit(char c) { return c >= '0' && c <= '9'; }
 
-/// A finite number that is the whole of `text` (no blanks), correctly rounded; else nothing.
-inline std::optional<double> parse_number(std::string_view text) {
+/// Moves `at` past the digits there and appends them to the number. Returns how many they were; of
+/// more than max_quick_digits in all the number is of no use.
+///
+/// One by one: a processor guesses where a loop ends, and reads on from there. To find the end of
+/// eight digits at once takes fewer instructions, and was slower by an eighth, as all that follows
+/// has to wait for it.
+inline std::ptrdiff_t take_digits(const char*& at, const char* end, std::uint64_t& number) {
+  const char* const begin = at;
+  for (; at != end && is_digit(*at); ++at)
+    number = number * 10 + static_cast<std::uint64_t>(*at - '0');
+  return at - begin;
+}
+
+/// A finite number that is the whole of `text` (no blanks), correctly rounded. False: it is none,
+/// and `value` of no use.
+inline bool parse_number(std::string_view text, double& value) {
   const char* at = text.data();
   const char* const end = at + text.size();
   const bool negative = at != end && *at == '-';
@@ -31,29 +45,29 @@ inline std::optional<double> parse_number(std::string_view text) {
   // Both operands of the division are exact, so its result is the correctly rounded value
   // (IEEE 754; W. D. Clinger 1990, "How to read floating point numbers accurately", fast path).
   if (end - at <= max_quick_digits + 1) {
-    for (; at != end && is_digit(*at); ++at)
-      digits = digits * 10 + static_cast<std::uint64_t>(*at - '0');
-    auto n_digits = at - unsigned_part;
+    auto n_digits = take_digits(at, end, digits);
     std::ptrdiff_t decimals = 0;
     if (at != end && *at == '.') {
-      const char* const fraction = ++at;
-      for (; at != end && is_digit(*at); ++at)
-        digits = digits * 10 + static_cast<std::uint64_t>(*at - '0');
-      decimals = at - fraction;
+      decimals = take_digits(++at, end, digits);
       n_digits += decimals;
     }
     if (at == end && n_digits > 0 && n_digits <= max_quick_digits && digits <= max_exact_integer) {
-      const double value = static_cast<double>(digits) / exact_powers_of_ten[decimals];
-      return negative ? -value : value;
+      value = static_cast<double>(digits) / exact_powers_of_ten[decimals];
+      if (negative) value = -value;
+      return true;
     }
   }
 
   // from_chars would take another sign here.
-  if (unsigned_part == end || *unsigned_part == '-') return std::nullopt;
-  double value{};
+  if (unsigned_part == end || *unsigned_part == '-') return false;
   const auto [stop, error] = std::from_chars(unsigned_part, end, value);
-  if (error != std::errc{} || stop != end || !std::isfinite(value)) return std::nullopt;
-  return negative ? -value : value;
+  if (negative) value = -value;
+  return error == std::errc{} && stop == end && std::isfinite(value);
+}
+
+inline std::optional<double> parse_number(std::string_view text) {
+  double value{};
+  return parse_number(text, value) ? std::optional(value) : std::nullopt;
 }
 
 }  // namespace roundel::feed

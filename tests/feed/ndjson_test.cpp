@@ -2,6 +2,7 @@
 
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <random>
 #include <string>
 
@@ -296,8 +297,8 @@ TEST(Ndjson, TimeUnitIsObeyed) {
 }
 
 // The quick path and the general one on the same line: where the quick one answers, both agree.
-void expect_agreement(const FlatNdjsonExtractor& flat, NdjsonExtractor& general,
-                      const std::string& line, int& n_quick) {
+void expect_agreement(FlatNdjsonExtractor& flat, NdjsonExtractor& general, const std::string& line,
+                      int& n_quick) {
   std::vector<FieldValue> quick(n_fields), full(n_fields);
   if (!flat.extract(line, quick)) return;
   ++n_quick;
@@ -311,7 +312,7 @@ void expect_agreement(const FlatNdjsonExtractor& flat, NdjsonExtractor& general,
 }
 
 TEST(NdjsonFlat, AgreesWithTheGeneralPathOnDamagedLines) {
-  const FlatNdjsonExtractor flat(config::default_ndjson());
+  FlatNdjsonExtractor flat(config::default_ndjson());
   ASSERT_TRUE(flat.usable());
   NdjsonExtractor general(config::default_ndjson());
   std::mt19937 random(6901);
@@ -355,8 +356,39 @@ TEST(NdjsonFlat, AgreesWithTheGeneralPathOnDamagedLines) {
   EXPECT_GT(n_quick, 30000) << "one in three is left undamaged";
 }
 
+// It remembers how the members of earlier lines began: that must never change what a line says.
+TEST(NdjsonFlat, AgreesWhateverLinesCameBefore) {
+  FlatNdjsonExtractor flat(config::default_ndjson());
+  NdjsonExtractor general(config::default_ndjson());
+  std::mt19937 random(8259);
+  std::vector<std::string> members{R"("time":1764000000.125)", R"("address":"4b1617")",
+                                   R"("latitude":52.31245)",   R"("longitude":19.81245)",
+                                   R"("altitude_ft":36000)",   R"("signal_dbfs":-21.3)"};
+  // More than it remembers, some too long for that, some that begin like another.
+  for (int i = 0; i < 100; ++i)
+    members.push_back("\"more_" + std::string(static_cast<std::size_t>(i), 'x') +
+                      "\":" + std::to_string(i));
+  for (const char* like : {R"("times":1)", R"("latitude" : 7)", R"( "latitude":8)", R"("lat":9)",
+                           R"("latitude":null)", R"("altitude_ft":"x")"})
+    members.push_back(like);
+  int n_quick = 0;
+  for (int i = 0; i < 20000; ++i) {
+    // Mostly the usual six; now and then others among them, in another order.
+    std::vector<std::string> chosen(members.begin(), members.begin() + 6);
+    for (auto n = random() % 4; n-- > 0;) {
+      const auto where = static_cast<std::ptrdiff_t>(random() % (chosen.size() + 1));
+      chosen.insert(chosen.begin() + where, members[random() % members.size()]);
+    }
+    if (random() % 5 == 0) std::shuffle(chosen.begin(), chosen.end(), random);
+    std::string line;
+    for (const std::string& member : chosen) line += (line.empty() ? "{" : ",") + member;
+    ASSERT_NO_FATAL_FAILURE(expect_agreement(flat, general, line + "}", n_quick));
+  }
+  EXPECT_EQ(n_quick, 20000);
+}
+
 TEST(NdjsonFlat, TakesThePublishedLayoutAndLeavesTheRest) {
-  const FlatNdjsonExtractor flat(config::default_ndjson());
+  FlatNdjsonExtractor flat(config::default_ndjson());
   std::vector<FieldValue> values(n_fields);
   EXPECT_TRUE(flat.extract(plain_line, values));
   EXPECT_EQ(values[latitude_field].number, 52.31245);

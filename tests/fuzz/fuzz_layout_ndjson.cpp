@@ -40,7 +40,7 @@ config::Layout nested_layout() {
 
 void check_agreement(std::string_view line) {
   using namespace feed;
-  static const FlatNdjsonExtractor flat(flat_layout());
+  static FlatNdjsonExtractor flat(flat_layout());
   static NdjsonExtractor general(flat_layout());
   std::vector<FieldValue> quick(n_fields + 1), full(n_fields + 1);
   if (!flat.extract(line, quick)) return;
