@@ -50,10 +50,17 @@ double distance_km(const Place& a, const Place& b) noexcept {
 bool are_within(const Place& a, const Place& b, double limit_km) noexcept {
   const double north_km = std::abs(b.latitude_deg - a.latitude_deg) * km_per_deg;
   if (north_km > limit_km) return false;
-  // A degree of longitude is nowhere longer than a degree of latitude, so the hypotenuse is the
-  // length, or more than it, of a path between the two: never too short.
-  const double east_km =
-      std::abs(longitude_difference_deg(b.longitude_deg, a.longitude_deg)) * km_per_deg;
+  // A degree of longitude is nowhere on the way longer than nearest to the equator, so the
+  // hypotenuse is the length, or more than it, of a path between the two: never too short. Nor is
+  // the cosine: its series, cut off behind a term that is added.
+  const bool crosses_equator = a.latitude_deg * b.latitude_deg < 0;
+  const double nearest =
+      crosses_equator ? 0
+                      : std::min(std::abs(a.latitude_deg), std::abs(b.latitude_deg)) * rad_per_deg;
+  const double square = nearest * nearest;
+  const double most_cosine = 1 - square / 2 * (1 - square / 12);
+  const double east_km = std::abs(longitude_difference_deg(b.longitude_deg, a.longitude_deg)) *
+                         km_per_deg * most_cosine;
   if (north_km * north_km + east_km * east_km <= limit_km * limit_km) return true;
   return distance_km(a, b) <= limit_km;
 }
