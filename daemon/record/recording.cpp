@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cassert>
 #include <chrono>
 #include <future>
@@ -16,6 +17,8 @@ namespace {
 
 // In one transaction, so that nobody waits long for the end of it.
 constexpr int hours_at_once = 4;
+// Cells that may wait for a commit beside, at some 80 bytes each.
+constexpr std::size_t most_pending_cells = 100'000;
 
 std::string words(const schema::SiteRow& site) {
   return fmt::format("\"{}\" at {}, {}, antenna {} m above ground at {} m, country at {} m",
@@ -45,7 +48,7 @@ struct Recording::Impl {
 
   FeedRecording::Context context() {
     return {store, *viewpoint, options.rules, flight_ids, options.is_file, options.log, [this] {
-              return finish_commit();
+              return finish_commits();
             }};
   }
 
@@ -55,25 +58,45 @@ struct Recording::Impl {
     return {};
   }
 
-  // All but the last batch, and begins with that.
-  Result<void> begin_commit(FeedRecording& feed) {
-    if (auto ok = finish_commit(); !ok || feed.pending().empty()) return ok;
-    while (feed.pending().size() > 1)
-      if (auto ok = settle(feed, store.commit(feed.pending().front())); !ok) return ok;
-    committing = &feed;
-    try {
-      under_way = std::async(std::launch::async, [this, &batch = feed.pending().front()] {
-        return store.commit(batch);
-      });
-    } catch (const std::system_error&) {  // no more threads
-      return commit(feed);
+  // Goes on with the batches that wait, oldest first. Returns at once but where they are so many
+  // that memory would grow.
+  Result<void> commit_beside() {
+    for (;;) {
+      const bool is_waiting = count_pending() > most_pending_cells;
+      if (under_way.valid()) {
+        if (!is_waiting && under_way.wait_for(std::chrono::seconds(0)) != std::future_status::ready)
+          return {};
+        if (auto ok = settle(*committing, under_way.get()); !ok) return ok;
+      }
+      const auto next = std::find_if(feeds.begin(), feeds.end(),
+                                     [](auto& named) { return !named.second.pending().empty(); });
+      if (next == feeds.end()) return {};
+      committing = &next->second;
+      try {
+        under_way = std::async(std::launch::async, [this, &batch = committing->pending().front()] {
+          return store.commit(batch);
+        });
+      } catch (const std::system_error&) {  // no more threads
+        return commit(*committing);
+      }
     }
+  }
+
+  // Until all that waits is committed.
+  Result<void> finish_commits() {
+    if (under_way.valid())
+      if (auto ok = settle(*committing, under_way.get()); !ok) return ok;
+    if (options.commits_beside)
+      for (auto& [name, feed] : feeds)
+        if (auto ok = commit(feed); !ok) return ok;
     return {};
   }
 
-  Result<void> finish_commit() {
-    if (!under_way.valid()) return {};
-    return settle(*committing, under_way.get());
+  std::size_t count_pending() {
+    std::size_t n_cells = 0;
+    for (auto& [name, feed] : feeds)
+      for (const schema::Batch& batch : feed.pending()) n_cells += batch.cells.size();
+    return n_cells;
   }
 
   // What became of the feed's first pending batch: it goes, unless it can be committed later.
@@ -148,7 +171,7 @@ Result<Recording> Recording::open(Options options) {
 }
 
 Result<void> Recording::add_feed(const config::Feed& feed) {
-  if (auto ok = impl_->finish_commit(); !ok) return ok;
+  if (auto ok = impl_->finish_commits(); !ok) return ok;
   const auto known = impl_->feeds.find(feed.name);
   if (known != impl_->feeds.end()) {
     if (known->second.config().clock_is_arrival == feed.clock_is_arrival) {
@@ -167,7 +190,7 @@ Result<void> Recording::add_feed(const config::Feed& feed) {
 Result<void> Recording::remove_feed(const std::string& name) {
   const auto known = impl_->feeds.find(name);
   if (known == impl_->feeds.end()) return {};
-  if (auto ok = impl_->finish_commit(); !ok) return ok;
+  if (auto ok = impl_->finish_commits(); !ok) return ok;
   if (auto ok = known->second.close(impl_->context()); !ok) return ok;
   if (auto ok = impl_->commit(known->second); !ok) return ok;
   impl_->feeds.erase(known);
@@ -177,6 +200,8 @@ Result<void> Recording::remove_feed(const std::string& name) {
 Result<void> Recording::take_in(const std::string& feed, feed::Intake& intake) {
   const auto known = impl_->feeds.find(feed);
   assert(known != impl_->feeds.end());
+  if (impl_->under_way.valid())
+    if (auto ok = impl_->commit_beside(); !ok) return ok;
   return known->second.take_in(impl_->context(), intake);
 }
 
@@ -187,18 +212,17 @@ bool Recording::is_commit_due() const {
 }
 
 Result<void> Recording::commit() {
-  if (auto ok = impl_->finish_commit(); !ok) return ok;
+  const bool is_beside = impl_->options.commits_beside;
   for (auto& [name, feed] : impl_->feeds) {
-    if (auto ok = impl_->commit(feed); !ok) return ok;
+    if (auto ok = is_beside ? impl_->commit_beside() : impl_->commit(feed); !ok) return ok;
     feed.take();
-    const bool is_beside = impl_->options.commits_beside;
-    if (auto ok = is_beside ? impl_->begin_commit(feed) : impl_->commit(feed); !ok) return ok;
+    if (auto ok = is_beside ? impl_->commit_beside() : impl_->commit(feed); !ok) return ok;
   }
   return {};
 }
 
 Result<void> Recording::follow_trials() {
-  if (auto ok = impl_->finish_commit(); !ok) return ok;
+  if (auto ok = impl_->finish_commits(); !ok) return ok;
   const auto version = impl_->store.trials_version();
   if (!version) return tl::unexpected(version.error());
   if (*version == impl_->trials_version) return {};
@@ -218,12 +242,12 @@ Result<void> Recording::follow_trials() {
 
 Result<bool> Recording::retain() {
   if (!impl_->options.keep.hours && !impl_->options.keep.bytes) return false;
-  if (auto ok = impl_->finish_commit(); !ok) return tl::unexpected(ok.error());
+  if (auto ok = impl_->finish_commits(); !ok) return tl::unexpected(ok.error());
   return impl_->store.drop_cells(impl_->options.keep);
 }
 
 Result<void> Recording::close() {
-  if (auto ok = impl_->finish_commit(); !ok) return ok;
+  if (auto ok = impl_->finish_commits(); !ok) return ok;
   for (auto& [name, feed] : impl_->feeds) {
     if (auto ok = feed.close(impl_->context()); !ok) return ok;
     if (auto ok = impl_->commit(feed); !ok) return ok;

@@ -58,8 +58,8 @@ class Recording {
   Result<void> take_in(const std::string& feed, feed::Intake& intake);
   /// Much has been taken in since the last commit: an hour of feed time has ended, or memory grows.
   bool is_commit_due() const;
-  /// Writes all that has been taken in. With commits_beside only what failed is told later, by
-  /// whichever function next needs the store: the next commit(), or close().
+  /// Writes all that has been taken in. With commits_beside it is only begun, and what fails is
+  /// told by a later call; close() waits for all of it.
   Result<void> commit();
   /// Follows what other processes have changed in the trials. Cheap when they have not.
   Result<void> follow_trials();
