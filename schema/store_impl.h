@@ -32,11 +32,16 @@ struct Store::Impl {
   Access access;
   Database database;
   std::optional<RecordStatements> record;
+  std::optional<Transaction> appending{};  // begun by append()
+  std::vector<Cell> held{};                // by key: appended cells that belong into recent_cell
   std::unique_ptr<SummaryKeeper> keeper{};
   std::unique_ptr<Summariser> summariser{};
 
   Impl(std::optional<RecorderLock> taken, Access how, Database opened);
   ~Impl();
+  /// One batch in a transaction that goes on, or ends with it.
+  Result<void> write(const Batch& batch, bool ends);
+  Result<void> write_rows(const Batch& batch, bool ends);
   /// Made when first needed.
   Result<SummaryKeeper*> summaries();
 };

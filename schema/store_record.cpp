@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cassert>
 #include <cmath>
+#include <utility>
 
 #include "schema/store_impl.h"
 #include "schema/summary_keeper.h"
@@ -116,23 +117,41 @@ Result<void> put(CellInsert& into, KeyedIterator first, KeyedIterator last) {
   return {};
 }
 
-Result<std::vector<Keyed>> in_order(const std::vector<Cell>& cells) {
+// What the table accepts: told before a cell waits in memory, not when it is written at last.
+bool is_acceptable(const Cell& cell) {
   constexpr std::int64_t last_window = (std::int64_t{1} << (62 - flight_bits)) - 1;
+  return cell.flight >= 1 && cell.flight <= max_flight_id && cell.window >= 0 &&
+         cell.window <= last_window && cell.heard >= 0 && cell.heard <= 255 && cell.expected >= 1 &&
+         cell.expected <= 255 && std::abs(cell.latitude_deg) <= 90 &&
+         std::abs(cell.longitude_deg) <= 180 && std::abs(cell.altitude_ft) <= 25. * 32767 &&
+         std::abs(cell.signal_dbfs.value_or(0)) <= 32767. / 2 && cell.uncertainty_km >= 0 &&
+         cell.uncertainty_km <= 3276.7;
+}
+
+// Held ones and those of a batch, by key; of two with one key the later one stays.
+Result<std::vector<Keyed>> in_order(const std::vector<Cell>& held, const std::vector<Cell>& cells) {
   std::vector<Keyed> keyed;
-  keyed.reserve(cells.size());
+  keyed.reserve(held.size() + cells.size());
+  for (const Cell& cell : held) keyed.push_back({cell_key(cell.window, cell.flight), &cell});
   for (const Cell& cell : cells) {
-    if (cell.flight < 1 || cell.flight > max_flight_id || cell.window < 0 ||
-        cell.window > last_window)
-      return fail(Errc::out_of_range,
-                  fmt::format("a cell of flight {} in window {}", cell.flight, cell.window));
-    assert(std::isfinite(cell.latitude_deg) && std::isfinite(cell.longitude_deg) &&
-           std::isfinite(cell.altitude_ft) && std::isfinite(cell.signal_dbfs.value_or(0)) &&
-           std::isfinite(cell.uncertainty_km));
+    if (!is_acceptable(cell))
+      return fail(
+          Errc::out_of_range,
+          fmt::format("a value is outside what the table accepts, in a cell of flight {} in "
+                      "window {}",
+                      cell.flight, cell.window));
     keyed.push_back({cell_key(cell.window, cell.flight), &cell});
   }
-  // Stable: of two cells with one key the later one in the batch stays.
-  std::stable_sort(keyed.begin(), keyed.end(),
-                   [](const Keyed& a, const Keyed& b) { return a.key < b.key; });
+  const auto by_key = [](const Keyed& a, const Keyed& b) { return a.key < b.key; };
+  const auto middle = keyed.begin() + static_cast<std::ptrdiff_t>(held.size());
+  std::stable_sort(middle, keyed.end(), by_key);
+  std::inplace_merge(keyed.begin(), middle, keyed.end(), by_key);
+  std::size_t n = 0;
+  for (const Keyed& one : keyed) {
+    if (n > 0 && keyed[n - 1].key == one.key) --n;
+    keyed[n++] = one;
+  }
+  keyed.resize(n);
   return keyed;
 }
 
@@ -141,10 +160,12 @@ Result<std::vector<Keyed>> in_order(const std::vector<Cell>& cells) {
 // What is older than the mark goes into `cell`. What falls among the waiting cells joins them;
 // those then settle up to the new mark; the rest, all newer, goes to whichever side of the mark it
 // belongs. A load of many hours at once thus writes nearly every cell only once.
-Result<void> put_cells(RecordStatements& statements, const std::vector<Cell>& cells) {
-  if (cells.empty()) return {};
-  const auto keyed = in_order(cells);
+// @param held  out and in: what would wait in recent_cell, where the transaction goes on
+Result<void> put_cells(RecordStatements& statements, const std::vector<Cell>& cells,
+                       std::vector<Cell>& held, bool ends) {
+  const auto keyed = in_order(held, cells);
   ROUNDEL_TRY(keyed);
+  if (keyed->empty()) return {};
   const auto mark = statements.before_window.single();
   ROUNDEL_TRY(mark);
   const auto newest_waiting = statements.newest_recent.single();
@@ -168,7 +189,15 @@ Result<void> put_cells(RecordStatements& statements, const std::vector<Cell>& ce
     ROUNDEL_TRY(statements.settle_mark.run(new_mark));
   }
   ROUNDEL_TRY(put(statements.cell, beyond, young));
-  ROUNDEL_TRY(put(statements.recent_cell, young, keyed->end()));
+  if (ends) {
+    ROUNDEL_TRY(put(statements.recent_cell, young, keyed->end()));
+    held.clear();
+    return {};
+  }
+  std::vector<Cell> still_held;
+  still_held.reserve(static_cast<std::size_t>(keyed->end() - young));
+  std::for_each(young, keyed->end(), [&](const Keyed& one) { still_held.push_back(*one.cell); });
+  held = std::move(still_held);
   return {};
 }
 
@@ -178,42 +207,57 @@ Result<Id> Store::next_flight_id() const {
   return impl_->database.integer("SELECT coalesce(max(id), 0) + 1 FROM flight");
 }
 
-Result<void> Store::commit(const Batch& batch) {
-  assert(impl_->access == Access::record);
-  if (batch.empty()) return {};
-  if (!impl_->record) {
-    auto statements = prepare(impl_->database);
+Result<void> Store::commit(const Batch& batch) { return impl_->write(batch, true); }
+
+Result<void> Store::append(const Batch& batch) { return impl_->write(batch, false); }
+
+Result<void> Store::Impl::write(const Batch& batch, bool ends) {
+  assert(access == Access::record);
+  if (batch.empty() && !(ends && appending)) return {};
+  if (!record) {
+    auto statements = prepare(database);
     ROUNDEL_TRY(statements);
-    impl_->record.emplace(std::move(*statements));
+    record.emplace(std::move(*statements));
   }
+  if (!appending) {
+    auto transaction = Transaction::begin(database, Transaction::Kind::write);
+    ROUNDEL_TRY(transaction);
+    appending.emplace(std::move(*transaction));
+  }
+  auto done = write_rows(batch, ends);
+  if (done && ends) done = appending->commit();
+  if (!done || ends) {
+    appending.reset();  // undone, unless committed
+    held.clear();
+  }
+  return done;
+}
+
+Result<void> Store::Impl::write_rows(const Batch& batch, bool ends) {
   // What is written to a file without a name is lost when it is closed.
-  if (impl_->database.has_moved())
+  if (database.has_moved())
     return fail(Errc::not_found, "the database was moved or deleted while it was recorded into",
-                impl_->database.file(), "start again, with the file at its place or a new one");
-  RecordStatements& statements = *impl_->record;
-  auto transaction = Transaction::begin(impl_->database, Transaction::Kind::write);
-  ROUNDEL_TRY(transaction);
-  const auto summaries = impl_->summaries();
-  ROUNDEL_TRY(summaries);
-  ROUNDEL_TRY((*summaries)->touch(batch));
+                database.file(), "start again, with the file at its place or a new one");
+  const auto keeping = summaries();
+  ROUNDEL_TRY(keeping);
+  ROUNDEL_TRY((*keeping)->touch(batch));
   for (const Flight& flight : batch.flights)
-    ROUNDEL_TRY(statements.flight.run(flight.id, flight.trial,
-                                      static_cast<std::int64_t>(flight.address),
-                                      flight.first_window, flight.last_window));
-  ROUNDEL_TRY(put_cells(statements, batch.cells));
+    ROUNDEL_TRY(record->flight.run(flight.id, flight.trial,
+                                   static_cast<std::int64_t>(flight.address), flight.first_window,
+                                   flight.last_window));
+  ROUNDEL_TRY(put_cells(*record, batch.cells, held, ends));
   for (const auto& [kind, count] : batch.tally)
-    ROUNDEL_TRY(statements.tally.run(batch.feed, batch.hour_s, std::string_view(kind), count));
+    ROUNDEL_TRY(record->tally.run(batch.feed, batch.hour_s, std::string_view(kind), count));
   for (const auto& [hour_s, tally] : batch.earlier) {
     for (const auto& [kind, count] : tally)
-      ROUNDEL_TRY(statements.tally.run(batch.feed, hour_s, std::string_view(kind), count));
+      ROUNDEL_TRY(record->tally.run(batch.feed, hour_s, std::string_view(kind), count));
   }
   for (const Coverage& coverage : batch.coverage)
-    ROUNDEL_TRY(statements.coverage.run(coverage.feed, coverage.from_s, coverage.to_s));
+    ROUNDEL_TRY(record->coverage.run(coverage.feed, coverage.from_s, coverage.to_s));
   if (batch.clock)
-    ROUNDEL_TRY(statements.clock.run(batch.feed, batch.clock->feed_time_s, batch.clock->arrival_s));
-  if (impl_->summariser)
-    ROUNDEL_TRY((*summaries)->advance(*impl_->summariser, summaries_per_commit));
-  return transaction->commit();
+    ROUNDEL_TRY(record->clock.run(batch.feed, batch.clock->feed_time_s, batch.clock->arrival_s));
+  if (summariser) ROUNDEL_TRY((*keeping)->advance(*summariser, summaries_per_commit));
+  return {};
 }
 
 Result<std::vector<Flight>> Store::open_flights(Id feed) const {

@@ -35,18 +35,26 @@ ReadAhead::~ReadAhead() {
 
 Result<ReadAhead::Part*> ReadAhead::next() {
   std::unique_lock lock(mutex_);
-  if (is_given_) {
-    ++n_returned_;
-    is_given_ = false;
-    has_room_.notify_one();
-  }
-  has_part_.wait(lock, [&] { return n_returned_ < n_handed_ || is_over_; });
+  give_back();
+  has_part_.wait(lock, [&] { return has_next(); });
   if (n_returned_ < n_handed_) {
     is_given_ = true;
     return &slots_[n_returned_ % n_slots];
   }
   if (error_) return tl::unexpected(*error_);
   return nullptr;
+}
+
+bool ReadAhead::is_ready_within(std::chrono::milliseconds time) {
+  std::unique_lock lock(mutex_);
+  give_back();
+  return has_part_.wait_for(lock, time, [&] { return has_next(); });
+}
+
+void ReadAhead::give_back() {
+  if (!std::exchange(is_given_, false)) return;
+  ++n_returned_;
+  has_room_.notify_one();
 }
 
 // --- The reading thread ------------------------------------------------------------------------

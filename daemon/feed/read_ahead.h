@@ -1,6 +1,7 @@
 // A file's lines, read and parsed on a thread of their own while others record the ones before.
 #pragma once
 #include <array>
+#include <chrono>
 #include <condition_variable>
 #include <cstdint>
 #include <memory>
@@ -33,6 +34,8 @@ class ReadAhead {
   /// The next part, to be used and changed until the next call; nullptr at the end. An error that
   /// the source met comes after all that was read before it. One thread calls this.
   Result<Part*> next();
+  /// Whether next() will not wait. Returns after that time at the latest.
+  bool is_ready_within(std::chrono::milliseconds time);
   /// As LayoutReader::trouble(). @pre next() has given nullptr
   const std::string& trouble() const { return reader_.trouble(); }
 
@@ -41,6 +44,8 @@ class ReadAhead {
 
   ReadAhead(FileSource& source, const config::Layout& layout) : source_(source), reader_(layout) {}
   void run();
+  void give_back();
+  bool has_next() const { return n_returned_ < n_handed_ || is_over_; }
   bool make_room();
   void hand_over();
 

@@ -40,6 +40,8 @@ double seconds_since(Clock::time_point start) {
   return std::chrono::duration<double>(Clock::now() - start).count();
 }
 
+constexpr std::chrono::milliseconds patience{500};
+
 /// What one call has done, for the summary.
 struct Outcome {
   record::LiveCounts counts;
@@ -117,6 +119,9 @@ class Loader {
     const auto ahead = feed::ReadAhead::begin(source, feed_.layout);
     if (!ahead) return tl::unexpected(ahead.error());
     for (;;) {
+      // A pipe may bring nothing for long: what it has brought is stored, and others may write.
+      if (!(*ahead)->is_ready_within(patience))
+        if (auto ok = recording.finish_commits(); !ok) return ok;
       const auto part = (*ahead)->next();
       if (!part) return tl::unexpected(part.error());
       if (!*part) break;

@@ -18,6 +18,7 @@ namespace {
 constexpr std::size_t most_held = 4096;
 // Reports between two takes at most: bounds what a batch holds.
 constexpr std::int64_t most_between_takes = 200'000;
+constexpr std::size_t most_cells_between_takes = 50'000;
 constexpr std::int64_t seconds_per_hour = 3600;
 // What of the past the recorder wants to see after a restart: a flight break, and some.
 constexpr std::int64_t tail_s = 2400;
@@ -291,7 +292,8 @@ Result<void> FeedRecording::take_in(const Context& context, feed::Intake& intake
 }
 
 bool FeedRecording::is_take_due() const {
-  if (n_since_take_ > most_between_takes) return true;
+  if (n_since_take_ > most_between_takes || recorder_.n_untaken_cells() > most_cells_between_takes)
+    return true;
   const double feed_time_s = recorder_.live().feed_time_s;
   return feed_time_s > 0 && hour_ > 0 && whole(feed_time_s) / seconds_per_hour != hour_;
 }

@@ -75,6 +75,7 @@ class FlightLog {
 
   /// Moves what is new or changed to the batch: flights and cells.
   void take(schema::Batch& batch);
+  std::size_t n_untaken_cells() const noexcept { return cells_.size(); }
   schema::Id next_id() const noexcept { return ids_.next(); }
 
  private:

@@ -405,6 +405,8 @@ schema::Batch Recorder::take() {
   return batch;
 }
 
+std::size_t Recorder::n_untaken_cells() const { return impl_->flights.n_untaken_cells(); }
+
 void Recorder::close() { impl_->close(); }
 
 schema::Id Recorder::next_flight_id() const { return impl_->flights.next_id(); }

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cassert>
 #include <chrono>
+#include <deque>
 #include <future>
 #include <system_error>
 
@@ -17,8 +18,9 @@ namespace {
 
 // In one transaction, so that nobody waits long for the end of it.
 constexpr int hours_at_once = 4;
-// Cells that may wait for a commit beside, at some 80 bytes each.
-constexpr std::size_t most_pending_cells = 100'000;
+// Cells that may wait for being appended, and those that are kept until they are stored; at some 80
+// bytes each.
+constexpr std::size_t most_waiting_cells = 100'000, most_appended_cells = 150'000;
 
 std::string words(const schema::SiteRow& site) {
   return fmt::format("\"{}\" at {}, {}, antenna {} m above ground at {} m, country at {} m",
@@ -36,15 +38,22 @@ const schema::Trial* running(const std::vector<schema::Trial>& trials) {
 }  // namespace
 
 struct Recording::Impl {
+  struct Waiting {
+    std::string feed;
+    schema::Batch batch;
+  };
+
   Options options;
   schema::Store store;
   std::unique_ptr<site::Viewpoint> viewpoint;
   FlightIds flight_ids;
   std::int64_t trials_version = -1;
   std::map<std::string, FeedRecording> feeds;
-  // The commit of the first pending batch of one feed. Nothing else may use the store meanwhile.
-  FeedRecording* committing = nullptr;
-  std::future<Result<void>> under_way{};
+  // With commits_beside: batches that are not stored yet, the first n_appended of them appended.
+  std::deque<Waiting> waiting{};
+  std::size_t n_appended = 0;
+  bool is_ending = false;                 // what is under way stores them
+  std::future<Result<void>> under_way{};  // of the next; nothing else may use the store meanwhile
 
   FeedRecording::Context context() {
     return {store, *viewpoint, options.rules, flight_ids, options.is_file, options.log, [this] {
@@ -53,63 +62,91 @@ struct Recording::Impl {
   }
 
   Result<void> commit(FeedRecording& feed) {
-    while (!feed.pending().empty())
-      if (auto ok = settle(feed, store.commit(feed.pending().front())); !ok) return ok;
+    auto& pending = feed.pending();
+    while (!pending.empty()) {
+      const auto committed = store.commit(pending.front());
+      if (!committed && !is_lost(feed.config().name, committed.error())) return committed;
+      pending.pop_front();
+    }
     return {};
   }
+
+  // No table takes it, now or later; without it the rest can go on.
+  bool is_lost(const std::string& feed, const Error& error) const {
+    if (error.code != Errc::out_of_range) return false;
+    options.log(Level::error, fmt::format("feed \"{}\": a batch is lost: {}", feed, error.line()));
+    return true;
+  }
+
+  // --- Commits beside ---
 
   // Goes on with the batches that wait, oldest first. Returns at once but where they are so many
   // that memory would grow.
   Result<void> commit_beside() {
+    queue_pending();
     for (;;) {
-      const bool is_waiting = count_pending() > most_pending_cells;
       if (under_way.valid()) {
-        if (!is_waiting && under_way.wait_for(std::chrono::seconds(0)) != std::future_status::ready)
+        if (n_cells(n_appended, waiting.size()) <= most_waiting_cells &&
+            under_way.wait_for(std::chrono::seconds(0)) != std::future_status::ready)
           return {};
-        if (auto ok = settle(*committing, under_way.get()); !ok) return ok;
+        if (auto ok = settle(under_way.get()); !ok) return ok;
       }
-      const auto next = std::find_if(feeds.begin(), feeds.end(),
-                                     [](auto& named) { return !named.second.pending().empty(); });
-      if (next == feeds.end()) return {};
-      committing = &next->second;
+      if (n_appended == waiting.size()) return {};
+      is_ending = n_cells(0, n_appended + 1) > most_appended_cells;
       try {
-        under_way = std::async(std::launch::async, [this, &batch = committing->pending().front()] {
-          return store.commit(batch);
+        under_way = std::async(std::launch::async, [this, &batch = waiting[n_appended].batch] {
+          return is_ending ? store.commit(batch) : store.append(batch);
         });
       } catch (const std::system_error&) {  // no more threads
-        return commit(*committing);
+        return finish_commits();
       }
     }
   }
 
-  // Until all that waits is committed.
+  // Until all that waits is stored.
   Result<void> finish_commits() {
     if (under_way.valid())
-      if (auto ok = settle(*committing, under_way.get()); !ok) return ok;
-    if (options.commits_beside)
-      for (auto& [name, feed] : feeds)
-        if (auto ok = commit(feed); !ok) return ok;
-    return {};
-  }
-
-  std::size_t count_pending() {
-    std::size_t n_cells = 0;
-    for (auto& [name, feed] : feeds)
-      for (const schema::Batch& batch : feed.pending()) n_cells += batch.cells.size();
-    return n_cells;
-  }
-
-  // What became of the feed's first pending batch: it goes, unless it can be committed later.
-  Result<void> settle(FeedRecording& feed, const Result<void>& committed) const {
-    if (!committed && committed.error().code == Errc::out_of_range) {
-      // No table takes it, now or later; without it the rest can go on.
-      options.log(Level::error, fmt::format("feed \"{}\": a batch is lost: {}", feed.config().name,
-                                            committed.error().line()));
-    } else if (!committed) {
-      return committed;
+      if (auto ok = settle(under_way.get()); !ok) return ok;
+    queue_pending();
+    while (!waiting.empty()) {
+      const bool has_more = n_appended < waiting.size();
+      is_ending = n_appended + 1 >= waiting.size();
+      static const schema::Batch none;
+      const schema::Batch& next = has_more ? waiting[n_appended].batch : none;
+      if (auto ok = settle(is_ending ? store.commit(next) : store.append(next)); !ok) return ok;
     }
-    feed.pending().pop_front();
     return {};
+  }
+
+  // What became of the batch that was under way.
+  Result<void> settle(const Result<void>& written) {
+    const auto at = waiting.begin() + static_cast<std::ptrdiff_t>(n_appended);
+    if (!written) {
+      n_appended = 0;  // those before it are undone with it
+      if (at == waiting.end() || !is_lost(at->feed, written.error())) return written;
+      waiting.erase(at);
+      return {};
+    }
+    if (!is_ending) {
+      ++n_appended;
+      return {};
+    }
+    waiting.erase(waiting.begin(), at == waiting.end() ? at : at + 1);
+    n_appended = 0;
+    return {};
+  }
+
+  void queue_pending() {
+    if (!options.commits_beside) return;
+    for (auto& [name, feed] : feeds)
+      for (auto& pending = feed.pending(); !pending.empty(); pending.pop_front())
+        waiting.push_back({name, std::move(pending.front())});
+  }
+
+  std::size_t n_cells(std::size_t from, std::size_t to) const {
+    std::size_t n = 0;
+    for (std::size_t i = from; i < to; ++i) n += waiting[i].batch.cells.size();
+    return n;
   }
 
   void tell_change(const std::string& name, const std::vector<schema::Trial>& before,
@@ -192,6 +229,7 @@ Result<void> Recording::remove_feed(const std::string& name) {
   if (known == impl_->feeds.end()) return {};
   if (auto ok = impl_->finish_commits(); !ok) return ok;
   if (auto ok = known->second.close(impl_->context()); !ok) return ok;
+  if (auto ok = impl_->finish_commits(); !ok) return ok;
   if (auto ok = impl_->commit(known->second); !ok) return ok;
   impl_->feeds.erase(known);
   return {};
@@ -246,10 +284,13 @@ Result<bool> Recording::retain() {
   return impl_->store.drop_cells(impl_->options.keep);
 }
 
+Result<void> Recording::finish_commits() { return impl_->finish_commits(); }
+
 Result<void> Recording::close() {
   if (auto ok = impl_->finish_commits(); !ok) return ok;
   for (auto& [name, feed] : impl_->feeds) {
     if (auto ok = feed.close(impl_->context()); !ok) return ok;
+    if (auto ok = impl_->finish_commits(); !ok) return ok;
     if (auto ok = impl_->commit(feed); !ok) return ok;
     if (auto ok = feed.end_trial(impl_->context()); !ok) return ok;
   }

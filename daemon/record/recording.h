@@ -59,8 +59,11 @@ class Recording {
   /// Much has been taken in since the last commit: an hour of feed time has ended, or memory grows.
   bool is_commit_due() const;
   /// Writes all that has been taken in. With commits_beside it is only begun, and what fails is
-  /// told by a later call; close() waits for all of it.
+  /// told by a later call; finish_commits() and close() wait for all of it.
   Result<void> commit();
+  /// Until all that was committed is stored. Where nothing more is to come for a while: until then
+  /// others cannot write.
+  Result<void> finish_commits();
   /// Follows what other processes have changed in the trials. Cheap when they have not.
   Result<void> follow_trials();
   /// One step towards keeping no more cells than was asked for: an hour of them goes, or some space

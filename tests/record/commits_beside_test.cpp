@@ -93,6 +93,17 @@ TEST_F(CommitsBeside, TellAFailureLaterAndLoseNothing) {
   EXPECT_EQ(recording.store().tally(std::nullopt)->at("stored"), 1800);
 }
 
+TEST_F(CommitsBeside, AreStoredWhenTheyAreFinished) {
+  Recording recording = open("roundel.db", true, true);
+  feed::Intake intake = reports(0, 600);
+  schema::must(recording.take_in("roof", intake));
+  schema::must(recording.commit());
+  schema::must(recording.finish_commits());
+  schema::Client other(folder_ / "roundel.db");
+  EXPECT_EQ(other.one("SELECT count FROM tally WHERE kind = 'stored'"), "1800");
+  other.rows("INSERT INTO note (time_s, text) VALUES (1764000000, 'others may write')");
+}
+
 // The thread must not outlive what it writes from.
 TEST_F(CommitsBeside, EndWithTheRecording) {
   {
@@ -101,9 +112,9 @@ TEST_F(CommitsBeside, EndWithTheRecording) {
     schema::must(recording.take_in("roof", intake));
     schema::must(recording.commit());
   }
-  const auto store =
-      schema::must(schema::Store::open(folder_ / "roundel.db", schema::Store::Access::read));
-  EXPECT_EQ(store.tally(std::nullopt)->at("stored"), 1800);
+  schema::Client client(folder_ / "roundel.db");
+  EXPECT_EQ(client.one("SELECT count(*) FROM tally"), "0");
+  EXPECT_EQ(client.one("PRAGMA integrity_check"), "ok");
 }
 
 }  // namespace

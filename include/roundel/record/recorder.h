@@ -100,6 +100,8 @@ class Recorder {
   /// What has changed since the last take(): closed cells, and the present state of open ones
   /// (so that a kill loses at most the time since the last commit).
   schema::Batch take();
+  /// Closed cells that the next take() brings.
+  std::size_t n_untaken_cells() const;
   /// Closes all windows and flights; then take() once more.
   void close();
 

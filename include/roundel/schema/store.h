@@ -128,6 +128,12 @@ class Store {
   /// stored and may retry. Errc::out_of_range names a value that no table accepts; not_found: the
   /// file was moved or deleted, and nothing can be stored any more.
   Result<void> commit(const Batch& batch);
+  /// As commit(), for one batch of many: stored only with the next commit(), whose batch may be
+  /// empty. Until then other writers wait, and where either fails nothing is stored since the last
+  /// commit(): the caller keeps all those batches. Cells that may still change wait in memory,
+  /// which spares writing them twice.
+  /// @pre between the two only summarise() and these are called
+  Result<void> append(const Batch& batch);
   /// From now on commit() keeps the hourly summaries, two hours at a time where more are missing.
   /// Without it they only fall behind, and no one is misled: SummaryState says which stand.
   /// Needs Access::record (asserted).
