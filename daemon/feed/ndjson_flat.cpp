@@ -55,28 +55,37 @@ struct Cursor {
     return true;
   }
 
-  // After the opening quote, up to and with the closing one.
+  // After the opening quote, up to and with the closing one. Loops have a pointer of their own:
+  // `at` would be written to memory with each step.
   bool string(std::string_view& text) {
-    const char* const begin = at;
-    while (at != end && is_plain(*at)) ++at;
-    text = {begin, static_cast<std::size_t>(at - begin)};
+    const char* here = at;
+    while (here != end && is_plain(*here)) ++here;
+    text = {at, static_cast<std::size_t>(here - at)};
+    at = here;
     return take('"');
   }
 
   bool number(double& value) {
-    const bool negative = take('-');
-    const char* const integer = at;
+    const char* here = at;
+    const bool negative = here != end && *here == '-';
+    if (negative) ++here;
+    const char* const integer = here;
     std::uint64_t digits = 0;
-    auto n_digits = take_digits(at, end, digits);
+    here = take_digits(here, end, digits);
+    auto n_digits = here - integer;
     if (n_digits == 0 || (n_digits > 1 && *integer == '0')) return false;
     std::ptrdiff_t decimals = 0;
-    if (take('.')) {
-      decimals = take_digits(at, end, digits);
+    if (here != end && *here == '.') {
+      const char* const fraction = ++here;
+      here = take_digits(here, end, digits);
+      decimals = here - fraction;
       n_digits += decimals;
       if (decimals == 0) return false;
     }
+    at = here;
     if (n_digits > max_quick_digits || digits > max_exact_integer) return false;
-    value = static_cast<double>(digits) / exact_powers_of_ten[decimals];
+    value = static_cast<double>(digits);
+    if (decimals > 0) value /= exact_powers_of_ten[decimals];
     if (negative) value = -value;
     return true;
   }
