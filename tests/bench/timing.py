@@ -88,6 +88,12 @@ def slope(sizes, costs):
 
 
 def grows(what, sizes, run):
-    costs = [median(run(size) for _ in range(3)) for size in sizes]
-    return [what, ", ".join("%g" % s for s in sizes), ", ".join("%.2f" % c for c in costs),
-            "%.2f" % slope(sizes, costs)]
+    """@param run  the Cost of a size"""
+    costs, peaks = [], []
+    for size in sizes:
+        runs = [run(size) for _ in range(3)]
+        costs.append(median(cost.cpu_s for cost in runs))
+        peaks.append(max(cost.peak_mb for cost in runs))
+    return [what, ", ".join("{:,}".format(s).replace(",", " ") for s in sizes),
+            ", ".join("%.2f" % c for c in costs), "%.2f" % slope(sizes, costs),
+            ", ".join("%.0f" % peak for peak in peaks)]

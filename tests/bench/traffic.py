@@ -1,5 +1,7 @@
 """Reports to load: aircraft on smooth tracks within sight of the site, in order of time."""
+import itertools
 import math
+import os
 import socket
 import threading
 import time
@@ -51,6 +53,17 @@ def write_files(n_lines, ndjson, csv):
                     % (t, address, latitude, longitude, altitude_ft, level))
             c.write("%.3f,%s,%.5f,%.5f,%d,%.1f\n"
                     % (t, address, latitude, longitude, altitude_ft, level))
+
+
+def write_growing(sizes, path_of):
+    """Files of so many lines as NDJSON, the smaller ones the beginnings of the largest."""
+    largest = path_of(max(sizes))
+    if not os.path.exists(largest):
+        write_files(max(sizes), largest, os.devnull)
+    for n in sizes:
+        if not os.path.exists(path_of(n)):
+            with open(largest, "rb") as lines, open(path_of(n), "wb") as out:
+                out.writelines(itertools.islice(lines, n))
 
 
 class Senders:

@@ -1,7 +1,7 @@
 // DuckDB's part of the benchmark. Prints one JSON line: {version, seconds} of the work alone,
 // without starting node.
-//   node duckdb.mjs load ndjson|csv FILE DATABASE     reports into a table, checkpoint included
-//   node duckdb.mjs bearings CSV LATITUDE LONGITUDE   per 5 degrees: farthest, percentiles, counts
+//   node duckdb.mjs load ndjson|csv FILE DATABASE THREADS   reports into a table, with checkpoint
+//   node duckdb.mjs bearings CSV LATITUDE LONGITUDE         per 5 degrees: farthest, percentiles, counts
 import { DuckDBInstance } from '@duckdb/node-api';
 
 const [what, ...rest] = process.argv.slice(2);
@@ -9,7 +9,9 @@ const columns =
   "{time: 'DOUBLE', address: 'VARCHAR', latitude: 'DOUBLE', longitude: 'DOUBLE'," +
   " altitude_ft: 'INTEGER', signal_dbfs: 'FLOAT'}";
 const database = what === 'load' ? rest[2] : ':memory:';
-const instance = await DuckDBInstance.create(database, { threads: '1' });
+const instance = await DuckDBInstance.create(database, {
+  threads: what === 'load' ? rest[3] : '1',
+});
 const connection = await instance.connect();
 const version = (await connection.runAndReadAll('SELECT version()')).getRows()[0][0];
 const start = performance.now();
