@@ -17,103 +17,95 @@ constexpr std::array<bool, 256> plain = [] {
 }();
 bool is_plain(char c) { return plain[static_cast<unsigned char>(c)]; }
 
-// A cursor over one line. Each step says whether it found what the grammar of a plain flat object
-// asks for (RFC 8259); the caller gives up at the first that didn't.
-struct Cursor {
-  const char* at;
-  const char* end;
+// Steps through one line: each takes the place to look at and the line's end, and returns the place
+// behind what the grammar of a plain flat object asks for there (RFC 8259), or nullptr where that
+// is not to be found. Places are handed on by value, so that they stay in registers.
 
-  bool done() const { return at == end; }
-  void skip_blanks() {
-    while (at != end && (*at == ' ' || *at == '\t')) ++at;
-  }
-  bool take(char c) {
-    if (at == end || *at != c) return false;
-    ++at;
-    return true;
-  }
-  bool take(std::string_view word) {
-    if (static_cast<std::size_t>(end - at) < word.size() ||
-        std::memcmp(at, word.data(), word.size()) != 0)
-      return false;
-    at += word.size();
-    return true;
-  }
+const char* skip_blanks(const char* at, const char* end) {
+  while (at != end && (*at == ' ' || *at == '\t')) ++at;
+  return at;
+}
 
-  // As take(word) for a word of up to 32 bytes. All 32 are compared, and what counts of them is cut
-  // out by the mask: to compare just as many as there are would be a call.
-  bool take(const std::array<std::uint64_t, 4>& bytes, const std::array<std::uint64_t, 4>& mask,
-            std::size_t size) {
-    std::array<std::uint64_t, 4> here;
-    if (static_cast<std::size_t>(end - at) < sizeof here)
-      return take(std::string_view(reinterpret_cast<const char*>(bytes.data()), size));
-    std::memcpy(here.data(), at, sizeof here);
-    std::uint64_t differs = 0;
-    for (std::size_t i = 0; i < here.size(); ++i) differs |= (here[i] ^ bytes[i]) & mask[i];
-    if (differs != 0) return false;
-    at += size;
-    return true;
-  }
+const char* take(const char* at, const char* end, char c) {
+  return at != end && *at == c ? at + 1 : nullptr;
+}
 
-  // After the opening quote, up to and with the closing one. Loops have a pointer of their own:
-  // `at` would be written to memory with each step.
-  bool string(std::string_view& text) {
-    const char* here = at;
-    while (here != end && is_plain(*here)) ++here;
-    text = {at, static_cast<std::size_t>(here - at)};
-    at = here;
-    return take('"');
-  }
+const char* take(const char* at, const char* end, std::string_view word) {
+  if (static_cast<std::size_t>(end - at) < word.size() ||
+      std::memcmp(at, word.data(), word.size()) != 0)
+    return nullptr;
+  return at + word.size();
+}
 
-  bool number(double& value) {
-    const char* here = at;
-    const bool negative = here != end && *here == '-';
-    if (negative) ++here;
-    const char* const integer = here;
-    std::uint64_t digits = 0;
-    here = take_digits(here, end, digits);
-    auto n_digits = here - integer;
-    if (n_digits == 0 || (n_digits > 1 && *integer == '0')) return false;
-    std::ptrdiff_t decimals = 0;
-    if (here != end && *here == '.') {
-      const char* const fraction = ++here;
-      here = take_digits(here, end, digits);
-      decimals = here - fraction;
-      n_digits += decimals;
-      if (decimals == 0) return false;
-    }
-    at = here;
-    if (n_digits > max_quick_digits || digits > max_exact_integer) return false;
-    value = static_cast<double>(digits);
-    if (decimals > 0) value /= exact_powers_of_ten[decimals];
-    if (negative) value = -value;
-    return true;
-  }
+// As take(word) for a word of up to 32 bytes. All 32 are compared, and what counts of them is cut
+// out by the mask: to compare just as many as there are would be a call.
+const char* take(const char* at, const char* end, const std::array<std::uint64_t, 4>& bytes,
+                 const std::array<std::uint64_t, 4>& mask, std::size_t size) {
+  std::array<std::uint64_t, 4> here;
+  if (static_cast<std::size_t>(end - at) < sizeof here)
+    return take(at, end, std::string_view(reinterpret_cast<const char*>(bytes.data()), size));
+  std::memcpy(here.data(), at, sizeof here);
+  std::uint64_t differs = 0;
+  for (std::size_t i = 0; i < here.size(); ++i) differs |= (here[i] ^ bytes[i]) & mask[i];
+  return differs == 0 ? at + size : nullptr;
+}
 
-  bool value(FieldValue& value) {
-    if (done()) return false;
-    switch (*at) {
-      case '"':
-        ++at;
-        value.kind = FieldValue::Kind::text;
-        return string(value.text);
-      case 't':
-        value.kind = FieldValue::Kind::boolean;
-        value.truth = true;
-        return take("true");
-      case 'f':
-        value.kind = FieldValue::Kind::boolean;
-        value.truth = false;
-        return take("false");
-      case 'n':
-        value.kind = FieldValue::Kind::absent;
-        return take("null");
-      default:
-        value.kind = FieldValue::Kind::number;
-        return number(value.number);
-    }
+// After the opening quote, up to and with the closing one.
+const char* take_json_string(const char* at, const char* end, std::string_view& text) {
+  const char* const begin = at;
+  while (at != end && is_plain(*at)) ++at;
+  text = {begin, static_cast<std::size_t>(at - begin)};
+  return take(at, end, '"');
+}
+
+const char* take_json_number(const char* at, const char* end, double& value) {
+  const bool negative = at != end && *at == '-';
+  if (negative) ++at;
+  const char* const integer = at;
+  std::uint64_t digits = 0;
+  at = take_digits(at, end, digits);
+  auto n_digits = at - integer;
+  if (n_digits == 0 || (n_digits > 1 && *integer == '0')) return nullptr;
+  std::ptrdiff_t decimals = 0;
+  if (at != end && *at == '.') {
+    const char* const fraction = ++at;
+    at = take_digits(at, end, digits);
+    decimals = at - fraction;
+    n_digits += decimals;
+    if (decimals == 0) return nullptr;
   }
-};
+  if (n_digits > max_quick_digits || digits > max_exact_integer) return nullptr;
+  value = static_cast<double>(digits);
+  if (decimals > 0) value /= exact_powers_of_ten[decimals];
+  if (negative) value = -value;
+  return at;
+}
+
+const char* take_json_value(const char* at, const char* end, FieldValue& value) {
+  if (at == end) return nullptr;
+  if (*at == '-' || is_digit(*at)) {
+    value.kind = FieldValue::Kind::number;
+    return take_json_number(at, end, value.number);
+  }
+  switch (*at) {
+    case '"':
+      value.kind = FieldValue::Kind::text;
+      return take_json_string(at + 1, end, value.text);
+    case 't':
+      value.kind = FieldValue::Kind::boolean;
+      value.truth = true;
+      return take(at, end, "true");
+    case 'f':
+      value.kind = FieldValue::Kind::boolean;
+      value.truth = false;
+      return take(at, end, "false");
+    case 'n':
+      value.kind = FieldValue::Kind::absent;
+      return take(at, end, "null");
+    default:
+      return nullptr;
+  }
+}
 
 }  // namespace
 
@@ -173,48 +165,56 @@ std::uint8_t FlatNdjsonExtractor::remembered(std::uint8_t before, std::string_vi
 
 bool FlatNdjsonExtractor::extract(std::string_view line, std::span<FieldValue> values) {
   std::fill(values.begin(), values.end(), FieldValue{});
-  Cursor in{line.data(), line.data() + line.size()};
+  const char* at = line.data();
+  const char* const end = at + line.size();
   std::uint64_t seen = 0;
   std::uint8_t before = line_begins;
-  if (!in.take('{')) return false;
-  do {
+  if ((at = take(at, end, '{')) == nullptr) return false;
+  for (;;) {
     std::uint64_t targets = 0;
     const std::uint8_t next = openings_[before].next;
     const Opening& usual = openings_[next];
-    if (next != not_kept && in.take(usual.bytes, usual.mask, usual.size)) {
+    const char* opened =
+        next == not_kept ? nullptr : take(at, end, usual.bytes, usual.mask, usual.size);
+    if (opened != nullptr) {
       targets = usual.targets;
       before = next;
     } else {
-      const char* const begin = in.at;
-      in.skip_blanks();
-      if (!in.take('"')) return false;
-      const Key* const key = find({in.at, static_cast<std::size_t>(in.end - in.at)});
-      if (key != nullptr) {
-        in.at += key->quoted.size();
-        targets = key->targets;
-      } else if (std::string_view unknown; !in.string(unknown)) {
-        return false;
-      }
-      in.skip_blanks();
-      if (!in.take(':')) return false;
-      in.skip_blanks();
-      before = remembered(before, {begin, static_cast<std::size_t>(in.at - begin)}, targets);
+      if ((opened = take_opening(at, end, targets)) == nullptr) return false;
+      before = remembered(before, {at, static_cast<std::size_t>(opened - at)}, targets);
     }
     // The first of a repeated key counts. Written where it belongs: what has just been written in
     // small pieces would have to wait before it is copied in large ones.
     if (targets == 0 || (seen & targets) != 0) {
       FieldValue unwanted;
-      if (!in.value(unwanted)) return false;
+      at = take_json_value(opened, end, unwanted);
     } else {
       seen |= targets;
       FieldValue& value = values[static_cast<std::size_t>(std::countr_zero(targets))];
-      if (!in.value(value)) return false;
+      at = take_json_value(opened, end, value);
       for (targets &= targets - 1; targets != 0; targets &= targets - 1)
         values[static_cast<std::size_t>(std::countr_zero(targets))] = value;
     }
-    in.skip_blanks();
-  } while (in.take(','));
-  return in.take('}') && in.done();
+    if (at == nullptr) return false;
+    at = skip_blanks(at, end);
+    if (at == end || *at != ',') break;
+    ++at;
+  }
+  return take(at, end, '}') == end;
+}
+
+// A member up to its value, and what it is for.
+const char* FlatNdjsonExtractor::take_opening(const char* at, const char* end,
+                                              std::uint64_t& targets) const {
+  if ((at = take(skip_blanks(at, end), end, '"')) == nullptr) return nullptr;
+  if (const Key* const key = find({at, static_cast<std::size_t>(end - at)})) {
+    at += key->quoted.size();
+    targets = key->targets;
+  } else if (std::string_view unknown; (at = take_json_string(at, end, unknown)) == nullptr) {
+    return nullptr;
+  }
+  at = take(skip_blanks(at, end), end, ':');
+  return at == nullptr ? nullptr : skip_blanks(at, end);
 }
 
 }  // namespace roundel::feed

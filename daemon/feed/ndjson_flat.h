@@ -45,6 +45,7 @@ class FlatNdjsonExtractor {
   static constexpr std::size_t max_openings = 64;
 
   const Key* find(std::string_view rest) const;
+  const char* take_opening(const char* at, const char* end, std::uint64_t& targets) const;
   std::uint8_t remembered(std::uint8_t before, std::string_view bytes, std::uint64_t targets);
 
   std::vector<Key> keys_;

@@ -398,8 +398,7 @@ schema::Batch Recorder::take() {
   LiveCounts& live = impl_->counts.live();
   for (const schema::Cell& cell : batch.cells) {
     if (cell.heard == 0) continue;
-    const double range_km =
-        impl_->viewpoint.to(cell.latitude_deg, cell.longitude_deg, cell.altitude_ft).range_km;
+    const double range_km = impl_->viewpoint.over(cell.latitude_deg, cell.longitude_deg).range_km;
     live.farthest_km = std::max(live.farthest_km, range_km);
   }
   return batch;
