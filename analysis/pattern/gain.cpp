@@ -220,8 +220,8 @@ LevelFit fit_strength(const Exposure& exposure, const LevelFit& rate, const Scre
   const LevelData data = assemble(exposure, screen, false, [&](const Group& group, LevelRow& row) {
     if (!usable(group, screen) || group.levels == 0) return false;
     const auto x = covariates(group, screen);
-    double expected =
-        rate.gain_db[group.sector] + rate.flight_db[group.flight] + geometry_db(group);
+    double expected = rate.gain_at(group.sector, group.bearing_off_deg) +
+                      rate.flight_db[group.flight] + geometry_db(group);
     for (Eigen::Index k = 0; k < rate.beta.size(); ++k)
       expected += rate.beta[k] * x[static_cast<std::size_t>(k)];
     if (expected < level_needed) return false;
@@ -245,7 +245,7 @@ double level_slope(const Exposure& exposure, const LevelFit& strength, const Scr
     double n = 0, x_sum = 0, y_sum = 0, xx_sum = 0, xy_sum = 0;
     for (const Group& group : exposure.of(exposure.flights[f])) {
       if (!usable(group, screen) || group.levels == 0 || group.spreading_db < 0) continue;
-      const double x = geometry_db(group) + strength.gain_db[group.sector];
+      const double x = geometry_db(group) + strength.gain_at(group.sector, group.bearing_off_deg);
       const double y = group.level_sum_db / group.levels;
       const double w = group.cells;
       n += w, x_sum += w * x, y_sum += w * y, xx_sum += w * x * x, xy_sum += w * x * y;

@@ -4,23 +4,27 @@
 
 namespace roundel::pattern::levels {
 
-// Normal equations for gains and covariates after all random levels are eliminated.
+// Normal equations for gains and covariates after all random levels are eliminated: gains first,
+// then their slopes, which fold() gives to the gains that make them, then covariates.
 void Fitter::eliminate() {
   const auto k = static_cast<Eigen::Index>(k_);
-  const Eigen::Index n = n_sectors_ + k;
+  const Eigen::Index beta = first_beta();
+  const Eigen::Index n = beta + k;
   matrix_ = MatrixXd::Zero(n, n);
   right_ = VectorXd::Zero(n);
   estimated_levels_ = 0;
   std::vector<Reduced> reduced;
-  PerCovariate all_score{};
-  PerPair square{};
+  ReducedCovariates sum;
   each_flight([&](std::uint32_t flight, std::size_t begin, std::size_t end) {
     reduced.clear();
     Reduced all = prior_of(flight);
     for (std::size_t b = begin; b < end; ++b) {
       reduced.push_back(reduce(b));
       all += reduced.back();
-      add_reduced(b, all_score, square);
+      const ReducedCovariates own = reduce_covariates(b);
+      for (std::size_t i = 0; i < own.score.size(); ++i) sum.score[i] += own.score[i];
+      for (std::size_t i = 0; i < own.square.size(); ++i) sum.square[i] += own.square[i];
+      if (has_slopes()) add_slope(data_.blocks[b].sector, reduced.back(), own);
     }
     const bool random = options_.random_flights && all.information > 0;
     const double per_information = random ? 1 / all.information : 0;
@@ -30,42 +34,72 @@ void Fitter::eliminate() {
       const Reduced& r = reduced[b - begin];
       const double share = r.information * per_information;
       right_[s] += r.score - share * all.score;
-      if (random) right_[s] -= laplace(r.information, r.information_slope, all);
+      if (random && rule_ == Rule::blocks)
+        right_[s] -= laplace(r.information, r.information_slope, all);
       matrix_(s, s) += r.information;
       // Columns lie together; the rest of the matrix is this part's mirror image.
       double* const column = &matrix_(0, s);
       for (std::size_t i = 0; i < k_; ++i)
-        column[n_sectors_ + static_cast<Eigen::Index>(i)] += r.cross[i] - share * all.cross[i];
+        column[beta + static_cast<Eigen::Index>(i)] += r.cross[i] - share * all.cross[i];
       if (!random) continue;
       for (std::size_t c = b; c < end; ++c)
         column[data_.blocks[c].sector] -= share * reduced[c - begin].information;
+      if (!has_slopes()) continue;
+      for (std::size_t c = begin; c < end; ++c)
+        column[n_sectors_ + data_.blocks[c].sector] -= share * reduced[c - begin].cross[k_];
+      const double slope_share = r.cross[k_] * per_information;
+      double* const slope_column = &matrix_(0, n_sectors_ + s);
+      right_[n_sectors_ + s] -= slope_share * all.score;
+      for (std::size_t i = 0; i < k_; ++i)
+        slope_column[beta + static_cast<Eigen::Index>(i)] -= slope_share * all.cross[i];
+      for (std::size_t c = b; c < end; ++c)
+        slope_column[n_sectors_ + data_.blocks[c].sector] -=
+            slope_share * reduced[c - begin].cross[k_];
     }
     if (!random) return;
     std::size_t pair = 0;
     for (std::size_t i = 0; i < k_; ++i) {
-      all_score[i] -= all.cross[i] * all.score * per_information;
-      for (std::size_t j = i; j < k_; ++j)
-        square[pair++] -= all.cross[i] * all.cross[j] * per_information;
+      sum.score[i] -= all.cross[i] * all.score * per_information;
+      for (std::size_t j = i; j < k_rows_; ++j, ++pair)
+        if (j < k_) sum.square[pair] -= all.cross[i] * all.cross[j] * per_information;
     }
   });
   std::size_t pair = 0;
-  for (Eigen::Index i = 0; i < k; ++i) {
-    right_[n_sectors_ + i] = all_score[static_cast<std::size_t>(i)];
-    for (Eigen::Index j = i; j < k; ++j) matrix_(n_sectors_ + j, n_sectors_ + i) = square[pair++];
+  for (std::size_t i = 0; i < k_; ++i) {
+    const Eigen::Index at = beta + static_cast<Eigen::Index>(i);
+    right_[at] = sum.score[i];
+    for (std::size_t j = i; j < k_rows_; ++j, ++pair)
+      if (j < k_) matrix_(beta + static_cast<Eigen::Index>(j), at) = sum.square[pair];
   }
   matrix_.triangularView<Eigen::StrictlyUpper>() = matrix_.transpose();
+  if (has_slopes()) fold();
+  const Eigen::Index last = right_.size() - 1;
   if (holds_softness_) {
-    matrix_.row(n - 1).setZero();
-    matrix_.col(n - 1).setZero();
-    matrix_(n - 1, n - 1) = 1;
-    right_[n - 1] = 0;
+    matrix_.row(last).setZero();
+    matrix_.col(last).setZero();
+    matrix_(last, last) = 1;
+    right_[last] = 0;
     return add_priors();
   }
   // Laplace: a flight's level was not observed but estimated, which costs half the log of its
   // information, and that goes as 1 / w^2. Without this term w comes out too small, and every
   // gain with it.
-  if (fits_softness_) right_[n - 1] += estimated_levels_ / state_.softness;
+  if (fits_softness_ && rule_ != Rule::flights) right_[last] += estimated_levels_ / state_.softness;
   add_priors();
+}
+
+// A block's own part in its sector's slope.
+void Fitter::add_slope(Eigen::Index sector, const Reduced& block, const ReducedCovariates& own) {
+  const Eigen::Index at = n_sectors_ + sector;
+  right_[at] += own.score[k_];
+  matrix_(at, sector) += block.cross[k_];
+  // Pairs with the bearing within the sector, the last of each row.
+  std::size_t pair = 0;
+  for (std::size_t i = 0; i < k_; ++i) {
+    pair += k_rows_ - i;
+    matrix_(first_beta() + static_cast<Eigen::Index>(i), at) += own.square[pair - 1];
+  }
+  matrix_(at, at) += own.square[pair];
 }
 
 void Fitter::add_priors() {
@@ -87,20 +121,24 @@ void Fitter::add_priors() {
 // digit; for a start: by a twentieth).
 bool Fitter::climb(LevelFit& fit, int most) {
   const double tolerance = !options_.random_flights ? 1e-10 : options_.errors ? 0.01 : 0.05;
+  // A sector that two flights tell of can go back and forth for ever in whole steps.
+  constexpr int quick_steps = 5;
+  constexpr double relaxed = 0.7;
   const bool is_near = options_.start != nullptr;
   recentre();
   pass();
   for (int i = 1; i <= most; ++i, ++fit.iterations) {
     eliminate();
     bool is_sure = false;
-    double step = update(is_sure);
+    const bool is_whole = i <= quick_steps || !options_.random_flights;
+    double step = update(is_whole ? 1 : relaxed, is_sure);
     if (is_rate_ && options_.ceiling_by_hour && (is_near || fit.iterations > 3))
       step = std::max(step, update_ceiling());
     if (options_.random_flights) update_variances();
     const bool is_done = step < tolerance && i > (is_near ? 1 : 3);
     // update() has just passed over all rows. Ceilings and variances alone can wait for the next
     // step; a new centre of the quadrature asks for another pass, while steps are large.
-    if (is_done || !is_rate_ || (rule_ == Rule::five_nodes && !is_sure)) {
+    if (is_done || !is_rate_ || (rule_ != Rule::mode && !is_sure)) {
       recentre();
       pass();
     }
@@ -131,19 +169,20 @@ double Fitter::size_of(const State& step) const {
 }
 
 // One scoring step, halved until the penalised likelihood rises; returns the change made, dB.
-// `is_sure`: it was so small that scoring cannot fail, and the likelihood was not asked.
-double Fitter::update(bool& is_sure) {
+// `is_sure`: it was so small that scoring cannot fail, and the likelihood was not asked; of such a
+// step, `share` is made.
+double Fitter::update(double share, bool& is_sure) {
   State step = full_step();
   double factor =
       std::min(1.0, 4.0 * std::max(1.0, state_.softness) / std::max(1e-9, step.largest()));
   constexpr double small_db = 0.5;
   const double size = size_of(step);
-  is_sure = rule_ == Rule::five_nodes && factor == 1 && size < small_db;
+  is_sure = rule_ != Rule::mode && factor == 1 && size < small_db;
   if (is_sure) {
     recentre();
-    state_.add(step, 1);
+    state_.add(step, share);
     pass();
-    return size;
+    return share * size;
   }
   const State before = state_;
   const double objective_before = objective();
@@ -173,19 +212,22 @@ State Fitter::level_step(const VectorXd& solved) const {
   step.beta = solved.segment(n_sectors_, n_beta_);
   step.softness = fits_softness_ ? solved[n_sectors_ + n_beta_] : 0;
   if (!options_.random_flights) return step;
+  const VectorXd slope_step = slopes_of(step.gain);
   each_flight([&](std::uint32_t flight, std::size_t begin, std::size_t end) {
     double information = flight_precision(), score = -flight_precision() * state_.flight[flight];
     for (std::size_t b = begin; b < end; ++b) {
       const Reduced r = reduce(b);
       information += r.information;
       score += r.score - r.information * solved[data_.blocks[b].sector] - dot(r.cross, solved);
+      if (has_slopes()) score -= r.cross[k_] * slope_step[data_.blocks[b].sector];
     }
     const double flight_step = information > 0 ? std::clamp(score / information, -6.0, 6.0) : 0;
     step.flight[flight] = flight_step;
     for (std::size_t b = begin; b < end && is_rate_; ++b) {
       const BlockSum& sum = sums_[b];
-      const double block_score = sum.score - block_precision() * sum.mean - dot(sum.cross, solved) -
-                                 sum.information * (solved[data_.blocks[b].sector] + flight_step);
+      double block_score = sum.score - block_precision() * sum.mean - dot(sum.cross, solved) -
+                           sum.information * (solved[data_.blocks[b].sector] + flight_step);
+      if (has_slopes()) block_score -= sum.cross[k_] * slope_step[data_.blocks[b].sector];
       step.block[b] = std::clamp(block_score / (sum.information + block_precision()), -4.0, 4.0);
     }
   });
@@ -195,9 +237,9 @@ State Fitter::level_step(const VectorXd& solved) const {
 // What update() raises: the log likelihood less the priors of all levels.
 double Fitter::objective() const {
   double out = log_likelihood_;
-  if (options_.random_flights) {
+  if (options_.random_flights && rule_ != Rule::flights) {
     for (double level : state_.flight) out -= 0.5 * flight_precision() * level * level;
-    if (rule_ == Rule::five_nodes) {
+    if (rule_ == Rule::blocks) {
       each_flight([&](std::uint32_t flight, std::size_t begin, std::size_t end) {
         Reduced all = prior_of(flight);
         for (std::size_t b = begin; b < end; ++b) all += reduce(b);
@@ -254,18 +296,23 @@ void Fitter::update_variances() {
       // Its level follows the flight's, which is uncertain, too: of a flight in one or two sectors
       // that is most of what is not known.
       const double follows = sum.information / (sum.information + block_precision());
-      block_sum += sum.mean * sum.mean + sum.variance + follows * follows / information;
+      block_sum +=
+          sum.mean * sum.mean + sum.variance +
+          (rule_ == Rule::flights ? sum.variance_by_flight : follows * follows / information);
       block_n += 1;
     }
     if (information < flight_precision() + 0.02) return;
-    flight_sum += state_.flight[flight] * state_.flight[flight] + 1 / information;
+    flight_sum += rule_ == Rule::flights
+                      ? flight_mean_[flight] * flight_mean_[flight] + flight_variance_[flight]
+                      : state_.flight[flight] * state_.flight[flight] + 1 / information;
     flight_n += 1;
   });
   if (block_n > 0) {
     const double next = std::clamp(std::sqrt(block_sum / block_n), 0.05, 6.0);
     // Expectation-maximisation creeps. Where most is known already, a step of twice the length
     // gets as far in half the time.
-    const bool is_bold = is_rate_ && (options_.start != nullptr || !options_.errors);
+    const bool is_bold =
+        is_rate_ && (options_.start != nullptr || !options_.errors || rule_ == Rule::flights);
     sigma_block_ = is_bold ? std::clamp(next * next / sigma_block_, 0.05, 6.0) : next;
   }
   if (flight_n > 0) sigma_flight_ = std::clamp(std::sqrt(flight_sum / flight_n), 0.1, 12.0);

@@ -11,6 +11,7 @@ void Fitter::finish(LevelFit& fit) {
   fit.softness_db = state_.softness;
   fit.ceiling = ceiling_;
   fit.flight_db = state_.flight;
+  fit.slope_db = slopes_of(state_.gain);
   fit.sigma_flight_db = sigma_flight_;
   fit.sigma_block_db = sigma_block_;
   fit.noise_db = noise_;
@@ -26,7 +27,7 @@ void Fitter::finish(LevelFit& fit) {
 // Sandwich: each flight's score, inflated by its own leverage; added up by airframe.
 void Fitter::robust(LevelFit& fit, const MatrixXd& inverse) {
   const int k = static_cast<int>(k_);
-  const int n = n_sectors_ + k;
+  const MatrixXd unfolded = unfold(inverse);
   fit.influence = MatrixXd::Zero(data_.n_flights, n_sectors_);
   MatrixXd beta_influence = MatrixXd::Zero(data_.n_flights, k);
   fit.sector_flights.assign(static_cast<std::size_t>(n_sectors_), 0);
@@ -38,7 +39,9 @@ void Fitter::robust(LevelFit& fit, const MatrixXd& inverse) {
     support.clear();
     for (std::size_t b = begin; b < end; ++b) support.push_back(data_.blocks[b].sector);
     const int n_blocks = static_cast<int>(support.size());
-    for (int i = 0; i < k; ++i) support.push_back(n_sectors_ + i);
+    for (int i = 0; i < n_blocks && has_slopes(); ++i)
+      support.push_back(n_sectors_ + support[static_cast<std::size_t>(i)]);
+    for (int i = 0; i < k; ++i) support.push_back(static_cast<int>(first_beta()) + i);
     const int size = static_cast<int>(support.size());
     MatrixXd own = MatrixXd::Zero(size, size);
     VectorXd score = VectorXd::Zero(size);
@@ -54,13 +57,13 @@ void Fitter::robust(LevelFit& fit, const MatrixXd& inverse) {
     for (int i = 0; i < size; ++i)
       for (int j = 0; j < size; ++j)
         part(i, j) =
-            inverse(support[static_cast<std::size_t>(i)], support[static_cast<std::size_t>(j)]);
+            unfolded(support[static_cast<std::size_t>(i)], support[static_cast<std::size_t>(j)]);
     const MatrixXd leave =
         MatrixXd::Identity(size, size) - (options_.leverage ? 1.0 : 0.0) * own * part;
     const VectorXd inflated = leave.partialPivLu().solve(score);
-    VectorXd shift = VectorXd::Zero(n);
+    VectorXd shift = VectorXd::Zero(unfolded.rows());
     for (int i = 0; i < size; ++i)
-      shift += inverse.col(support[static_cast<std::size_t>(i)]) * inflated[i];
+      shift += unfolded.col(support[static_cast<std::size_t>(i)]) * inflated[i];
     fit.influence.row(airframe) += shift.head(n_sectors_).transpose();
     beta_influence.row(airframe) += shift.tail(k).transpose();
   });
@@ -70,6 +73,7 @@ void Fitter::robust(LevelFit& fit, const MatrixXd& inverse) {
   if (fits_softness_)
     fit.softness_se_db = std::sqrt(std::max(0.0, beta_covariance(n_beta_, n_beta_)));
   fit.sector_effective.assign(static_cast<std::size_t>(n_sectors_), 0.0);
+  for (const Neighbour& one : neighbours_) fit.sector_off_deg[one.sector] = 0;  // its middle
   for (int s = 0; s < n_sectors_; ++s) {
     const auto at = static_cast<std::size_t>(s);
     const double total = information.col(s).sum(), squares = information.col(s).squaredNorm();
@@ -93,38 +97,67 @@ void Fitter::own_equations(std::uint32_t flight, std::size_t begin, std::size_t 
                            VectorXd& score) const {
   const auto n_blocks = static_cast<int>(end - begin);
   const auto k = static_cast<int>(k_);
+  const int beta = has_slopes() ? 2 * n_blocks : n_blocks;
   Reduced all = prior_of(flight);
-  PerCovariate own_score{};
-  PerPair own_square{};
   std::vector<Reduced> reduced;
+  std::vector<ReducedCovariates> covariates;
   for (std::size_t b = begin; b < end; ++b) {
     reduced.push_back(reduce(b));
+    covariates.push_back(reduce_covariates(b));
     all += reduced.back();
-    add_reduced(b, own_score, own_square);
   }
   const bool random = options_.random_flights && all.information > 0;
   const double per_information = random ? 1 / all.information : 0;
-  for (int i = 0; i < n_blocks; ++i) {
-    const Reduced& r = reduced[static_cast<std::size_t>(i)];
-    const double share = r.information * per_information;
-    score[i] = r.score - share * all.score;
-    if (random) score[i] -= laplace(r.information, r.information_slope, all);
-    for (int c = 0; c < k; ++c)
-      own(i, n_blocks + c) =
-          r.cross[static_cast<std::size_t>(c)] - share * all.cross[static_cast<std::size_t>(c)];
-    for (int j = 0; j < n_blocks; ++j)
-      own(j, i) = -share * reduced[static_cast<std::size_t>(j)].information;
-    own(i, i) += r.information;
+  // What each of the flight's own parameters takes of its level.
+  VectorXd follows = VectorXd::Zero(own.rows());
+  for (int b = 0; b < n_blocks; ++b) {
+    const Reduced& r = reduced[static_cast<std::size_t>(b)];
+    const ReducedCovariates& of_block = covariates[static_cast<std::size_t>(b)];
+    follows[b] = r.information;
+    score[b] = r.score;
+    if (random && rule_ == Rule::blocks)
+      score[b] -= laplace(r.information, r.information_slope, all);
+    own(b, b) = r.information;
+    if (has_slopes()) {
+      follows[n_blocks + b] = r.cross[k_];
+      score[n_blocks + b] = of_block.score[k_];
+      own(n_blocks + b, b) = r.cross[k_];
+    }
+    std::size_t pair = 0;
+    for (int i = 0; i < static_cast<int>(k_rows_); ++i) {
+      const bool is_slope = i == k;
+      const int at = is_slope ? n_blocks + b : beta + i;
+      if (!is_slope) {
+        own(at, b) = r.cross[static_cast<std::size_t>(i)];
+        score[at] += of_block.score[static_cast<std::size_t>(i)];
+      }
+      for (int j = i; j < static_cast<int>(k_rows_); ++j, ++pair) {
+        const int other = j == k ? n_blocks + b : beta + j;
+        own(std::max(at, other), std::min(at, other)) += of_block.square[pair];
+      }
+    }
   }
-  std::size_t pair = 0;
-  for (int i = 0; i < k; ++i) {
-    const double of_i = all.cross[static_cast<std::size_t>(i)] * per_information;
-    score[n_blocks + i] = own_score[static_cast<std::size_t>(i)] - of_i * all.score;
-    for (int j = i; j < k; ++j)
-      own(n_blocks + i, n_blocks + j) = own(n_blocks + j, n_blocks + i) =
-          own_square[pair++] - of_i * all.cross[static_cast<std::size_t>(j)];
-  }
-  own.bottomLeftCorner(k, n_blocks) = own.topRightCorner(n_blocks, k).transpose();
+  for (int i = 0; i < k; ++i) follows[beta + i] = all.cross[static_cast<std::size_t>(i)];
+  own.triangularView<Eigen::StrictlyUpper>() = own.transpose();
+  score -= follows * (all.score * per_information);
+  own -= follows * follows.transpose() * per_information;
+}
+
+// As the inverse would be with slopes apart: they go as the gains that make them.
+MatrixXd Fitter::unfold(const MatrixXd& inverse) const {
+  if (!has_slopes()) return inverse;
+  const auto k = static_cast<Eigen::Index>(k_);
+  MatrixXd columns = MatrixXd::Zero(inverse.rows(), first_beta() + k);
+  columns.leftCols(n_sectors_) = inverse.leftCols(n_sectors_);
+  columns.rightCols(k) = inverse.rightCols(k);
+  for (const Neighbour& one : neighbours_)
+    columns.col(n_sectors_ + one.sector) += one.per_deg * inverse.col(one.other);
+  MatrixXd out = MatrixXd::Zero(columns.cols(), columns.cols());
+  out.topRows(n_sectors_) = columns.topRows(n_sectors_);
+  out.bottomRows(k) = columns.bottomRows(k);
+  for (const Neighbour& one : neighbours_)
+    out.row(n_sectors_ + one.sector) += one.per_deg * columns.row(one.other);
+  return out;
 }
 
 }  // namespace roundel::pattern::levels

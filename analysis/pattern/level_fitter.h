@@ -1,6 +1,8 @@
 // The fit behind fit_levels(): shared by its files and nobody else.
 //   level_model.cpp   where it starts, and the order of things
-//   level_rows.cpp    passes over rows: what each block says, its own level integrated out
+//   level_rows.cpp    passes over rows: what each block says
+//   level_nodes.cpp   rates: blocks' and flights' levels integrated out
+//   level_slopes.cpp  how gains change within their sectors
 //   level_climb.cpp   normal equations, scoring steps, ceilings and variances
 //   level_errors.cpp  what is known how well, by flight
 #pragma once
@@ -17,27 +19,30 @@ namespace roundel::pattern::levels {
 using Eigen::MatrixXd;
 using Eigen::VectorXd;
 
-// The softness is estimated as one more covariate, last in beta's working vector. Sums by covariate
-// stand in plain arrays, of which the first k, or k (k + 1) / 2, count: there are as many of them
-// as blocks, and vectors of varying size cost more than what is summed.
-constexpr std::size_t max_k = max_covariates + 1;
+// The softness is estimated as one more covariate, last in beta's working vector; behind it stands
+// the bearing within the sector, whose coefficient is the sector's own. Sums by covariate stand in
+// plain arrays, of which the first k, or k (k + 1) / 2, count: there are as many of them as blocks,
+// and vectors of varying size cost more than what is summed.
+constexpr std::size_t max_k = max_covariates + 2;
 using PerCovariate = std::array<double, max_k>;
 using PerPair = std::array<double, max_k*(max_k + 1) / 2>;  // upper triangle, by rows of k
 
 // One value for each node of the quadrature, and one more to fill a register.
 using Lanes = Eigen::Array<double, 6, 1>;
 
-// How a block's level is taken: at its mode, or by quadrature over five nodes.
-enum class Rule { mode, five_nodes };
+// How levels are taken: flights' and blocks' at their modes; blocks' by quadrature over five nodes;
+// flights' by five nodes as well, and blocks' within each.
+enum class Rule { mode, blocks, flights };
 
 // What the rows of one block say, its own level integrated out: posterior means over that level.
 struct BlockSum {
   double information{};        // of the block's level
   double information_slope{};  // by that level, per decibel
   double score{};
-  double log_marginal{};      // log of the integral over the block's level
-  double mean{}, variance{};  // of that level
-  PerCovariate cross{};       // information x covariates
+  double log_marginal{};        // log of the integral over the block's level
+  double mean{}, variance{};    // of that level, the flight's known
+  double variance_by_flight{};  // what it moves with the flight's, where that is integrated out
+  PerCovariate cross{};         // information x covariates
   PerCovariate covariate_score{};
   PerPair square{};  // information x covariates x covariates
 };
@@ -49,11 +54,18 @@ struct RowLanes {
   Lanes score, information, z;
 };
 
+// A block's level at every node, and what weight each has.
+struct BlockLanes {
+  Lanes level, weight;
+};
+
 // What a pass adds up over some of the blocks.
 struct PassSum {
   std::vector<double> hour_score, hour_information;
   double log_likelihood{}, residual{};
-  std::vector<RowLanes> of_row;  // of the block being integrated
+  // Of the flight being integrated: by row and by block, at each node of the flight's level.
+  std::vector<RowLanes> of_row;
+  std::vector<BlockLanes> of_block;
 };
 
 // All that is estimated by scoring steps.
@@ -98,13 +110,21 @@ class Fitter {
   void add_covariates(BlockSum& sum, const LevelRow& row, double score, double information,
                       double score_z, double information_z, double information_zz) const;
   void pass_over(std::size_t begin, std::size_t end, PassSum& all);
-  void integrate(std::size_t b, PassSum& all);
   void take_mode(std::size_t b, PassSum& all);
-  Lanes rows_at_nodes(const LevelBlock& block, const Lanes& block_level,
-                      std::vector<RowLanes>& of_row) const;
   void evaluate(std::size_t b, PassSum& all);
-  void recentre();
   void add_ceiling(const LevelRow& row, double level_db, PassSum& all) const;
+
+  // level_nodes.cpp
+  struct FlightNodes {
+    std::size_t n = 1;
+    std::array<double, 5> shift{}, log_weight{};
+  };
+  FlightNodes flight_nodes(std::uint32_t flight) const;
+  void integrate(std::uint32_t flight, std::size_t begin, std::size_t end, PassSum& all);
+  Lanes rows_at_nodes(const LevelBlock& block, const Lanes& level, RowLanes* of_row) const;
+  double weigh(std::uint32_t flight, const FlightNodes& nodes, std::array<double, 5>& weight);
+  void start_flights();
+  void recentre();
 
   double block_precision() const {
     return sigma_block_ > 0 ? 1 / (sigma_block_ * sigma_block_) : 0;
@@ -138,7 +158,7 @@ class Fitter {
     // The block's own level takes back part of what the flight's moves.
     const double slope = sum.information_slope * kept * kept * kept;
     Reduced out{sum.information * kept, sum.score - left, slope, {}};
-    for (std::size_t i = 0; i < k_; ++i) out.cross[i] = sum.cross[i] * kept;
+    for (std::size_t i = 0; i < k_rows_; ++i) out.cross[i] = sum.cross[i] * kept;
     return out;
   }
   // A flight's level is at its mode. What is integrated over it is, by Laplace, the likelihood
@@ -151,18 +171,24 @@ class Fitter {
   static double laplace(double information, double slope, const Reduced& all) {
     return (slope - all.information_slope * information / all.information) / (2 * all.information);
   }
-  // The same for the covariates' own part, added up.
-  void add_reduced(std::size_t b, PerCovariate& score, PerPair& square) const {
+  // The same for the covariates' own part.
+  struct ReducedCovariates {
+    PerCovariate score{};
+    PerPair square{};
+  };
+  ReducedCovariates reduce_covariates(std::size_t b) const {
     const BlockSum& sum = sums_[b];
     const double per_all =
         options_.random_flights ? 1 / (sum.information + block_precision()) : 0.0;
     const double left = (sum.score - block_precision() * sum.mean) * per_all;
+    ReducedCovariates out;
     std::size_t pair = 0;
-    for (std::size_t i = 0; i < k_; ++i) {
-      score[i] += sum.covariate_score[i] - sum.cross[i] * left;
-      for (std::size_t j = i; j < k_; ++j, ++pair)
-        square[pair] += sum.square[pair] - sum.cross[i] * sum.cross[j] * per_all;
+    for (std::size_t i = 0; i < k_rows_; ++i) {
+      out.score[i] = sum.covariate_score[i] - sum.cross[i] * left;
+      for (std::size_t j = i; j < k_rows_; ++j, ++pair)
+        out.square[pair] = sum.square[pair] - sum.cross[i] * sum.cross[j] * per_all;
     }
+    return out;
   }
   double dot(const PerCovariate& values, const VectorXd& solved) const {
     double out = 0;
@@ -171,25 +197,40 @@ class Fitter {
     return out;
   }
 
+  // Where the flight of a block begins, or would.
+  std::size_t flight_begin(std::size_t block) const {
+    while (block > 0 && block < data_.blocks.size() &&
+           data_.blocks[block].flight == data_.blocks[block - 1].flight)
+      --block;
+    return block;
+  }
   // Visits each flight's range of blocks.
   template <class Visit>
-  void each_flight(const Visit& visit) const {
-    std::size_t begin = 0;
-    while (begin < data_.blocks.size()) {
+  void each_flight(std::size_t begin, std::size_t last, const Visit& visit) const {
+    while (begin < last) {
       std::size_t end = begin + 1;
-      while (end < data_.blocks.size() && data_.blocks[end].flight == data_.blocks[begin].flight)
-        ++end;
+      while (end < last && data_.blocks[end].flight == data_.blocks[begin].flight) ++end;
       visit(data_.blocks[begin].flight, begin, end);
       begin = end;
     }
   }
+  template <class Visit>
+  void each_flight(const Visit& visit) const {
+    each_flight(0, data_.blocks.size(), visit);
+  }
+
+  // level_slopes.cpp
+  void find_slopes();
+  void fold();
+  VectorXd slopes_of(const VectorXd& gain) const;
 
   // level_climb.cpp
   void eliminate();
+  void add_slope(Eigen::Index sector, const Reduced& block, const ReducedCovariates& own);
   void add_priors();
   bool climb(LevelFit& fit, int most);
   void settle_levels();
-  double update(bool& is_sure);
+  double update(double share, bool& is_sure);
   double size_of(const State& step) const;
   State full_step() const;
   State level_step(const VectorXd& solved) const;
@@ -200,6 +241,7 @@ class Fitter {
   // level_errors.cpp
   void finish(LevelFit& fit);
   void robust(LevelFit& fit, const MatrixXd& inverse);
+  MatrixXd unfold(const MatrixXd& inverse) const;
   double bearing_off_deg(const LevelBlock& block) const;
   void own_equations(std::uint32_t flight, std::size_t begin, std::size_t end, MatrixXd& own,
                      VectorXd& score) const;
@@ -210,12 +252,24 @@ class Fitter {
   bool holds_softness_ = false;
   const int n_sectors_, n_beta_;
   const std::size_t k_;  // covariates, the softness with them
+  // How a gain changes within its sector, by those of its neighbours; none: it does not.
+  struct Neighbour {
+    std::uint16_t sector{}, other{};
+    double per_deg{};  // of other's gain in the sector's slope
+  };
+  std::vector<Neighbour> neighbours_;
+  VectorXd slope_;           // by sector, per degree
+  std::size_t k_rows_ = k_;  // with the bearing within the sector, once there are slopes
   State state_;
   std::vector<double> ceiling_, hour_score_, hour_information_;
   double sigma_flight_{}, sigma_block_{}, noise_ = 1, centre_ = 0, residual_ = 0;
   double log_likelihood_{}, estimated_levels_{};
+  Eigen::Index first_beta() const { return has_slopes() ? 2 * n_sectors_ : n_sectors_; }
+  bool has_slopes() const { return k_rows_ > k_; }
+
   std::vector<BlockSum> sums_;
   std::vector<double> width_, weight_;
+  std::vector<double> flight_mean_, flight_variance_, flight_width_;
   std::vector<PassSum> parts_;  // of a pass
   Rule rule_ = Rule::mode;
   double half_log_precision_ = 0;

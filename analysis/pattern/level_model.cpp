@@ -37,6 +37,9 @@ LevelFit Fitter::run() {
   // blocks' levels integrated out. From a fit of a part only the levels of the other flights are
   // far off: they settle while the rest is held.
   if (is_rate_ && options_.start && options_.random_flights) {
+    pass();
+    eliminate();
+    find_slopes();
     settle_levels();
   } else {
     // At the modes the softness is held: blocks of little information, which are most, make the
@@ -45,10 +48,16 @@ LevelFit Fitter::run() {
     fit.converged = climb(fit, options_.max_iterations);
     holds_softness_ = false;
   }
+  if (options_.random_flights && !has_slopes()) find_slopes();
+  if (!is_rate_ && has_slopes()) fit.converged = climb(fit, options_.max_iterations / 2);
   if (is_rate_ && options_.random_flights) {
     weigh_rows();
-    rule_ = Rule::five_nodes;
+    rule_ = Rule::blocks;
     fit.converged = climb(fit, options_.max_iterations / 2);
+    if (options_.errors) {
+      start_flights();
+      fit.converged = climb(fit, options_.max_iterations / 2);
+    }
   }
   eliminate();
   finish(fit);

@@ -1,21 +1,7 @@
-#include <numbers>
-
 #include "analysis/pattern/beside.h"
 #include "analysis/pattern/level_fitter.h"
-#include "roundel/pattern/quadrature.h"
 
 namespace roundel::pattern::levels {
-namespace {
-
-Lanes lanes(const std::array<double, 5>& values, double last) {
-  return Lanes{{values[0], values[1], values[2], values[3], values[4], last}};
-}
-const Lanes node_at = lanes(hermite_node, 0);
-// log(weight exp(t^2)); the sixth lane weighs nothing.
-const Lanes node_log_weight = node_at.square() + lanes(hermite_weight, 1e-300).log();
-
-}  // namespace
-
 // Score and Fisher information of one row with respect to its level.
 struct RowSlope {
   double score{}, information{};
@@ -56,7 +42,8 @@ RowSlope Fitter::slope(const LevelRow& row, double level_db) const {
 
 // A row's level without its block's own.
 double Fitter::level_of(const LevelBlock& block, const LevelRow& row) const {
-  double level = state_.gain[block.sector] + state_.flight[block.flight] + row.offset_db;
+  double level = state_.gain[block.sector] + slope_[block.sector] * row.bearing_off_deg +
+                 state_.flight[block.flight] + row.offset_db;
   for (int k = 0; k < n_beta_; ++k)
     level += state_.beta[k] * row.covariate[static_cast<std::size_t>(k)];
   return level;
@@ -67,6 +54,7 @@ double Fitter::level_of(const LevelBlock& block, const LevelRow& row) const {
 void Fitter::pass() {
   constexpr std::size_t many_rows = 10'000, parts_of_many = 8;
   half_log_precision_ = 0.5 * std::log(block_precision());
+  slope_ = slopes_of(state_.gain);
   const std::size_t n_blocks = data_.blocks.size();
   parts_.resize(data_.rows.size() < many_rows ? 1 : parts_of_many);
   each_beside(parts_.size(), [&](std::size_t i) {
@@ -74,7 +62,8 @@ void Fitter::pass() {
     part.hour_score.assign(ceiling_.size(), 0.0);
     part.hour_information.assign(ceiling_.size(), 0.0);
     part.log_likelihood = part.residual = 0;
-    pass_over(n_blocks * i / parts_.size(), n_blocks * (i + 1) / parts_.size(), part);
+    pass_over(flight_begin(n_blocks * i / parts_.size()),
+              flight_begin(n_blocks * (i + 1) / parts_.size()), part);
   });
   hour_score_.assign(ceiling_.size(), 0.0);
   hour_information_.assign(ceiling_.size(), 0.0);
@@ -91,9 +80,15 @@ void Fitter::pass() {
 }
 
 void Fitter::pass_over(std::size_t begin, std::size_t end, PassSum& all) {
+  if (is_rate_ && rule_ != Rule::mode) {
+    each_flight(begin, end, [&](std::uint32_t flight, std::size_t first, std::size_t last) {
+      integrate(flight, first, last, all);
+    });
+    return;
+  }
   for (std::size_t b = begin; b < end; ++b) {
     if (options_.random_flights && is_rate_) {
-      integrate(b, all);
+      take_mode(b, all);
     } else {
       evaluate(b, all);
     }
@@ -105,6 +100,7 @@ void Fitter::pass_over(std::size_t begin, std::size_t end, PassSum& all) {
 void Fitter::add_covariates(BlockSum& sum, const LevelRow& row, double score, double information,
                             double score_z, double information_z, double information_zz) const {
   const auto n_beta = static_cast<std::size_t>(n_beta_);
+  const double off_deg = row.bearing_off_deg;
   std::size_t pair = 0;
   for (std::size_t i = 0; i < n_beta; ++i) {
     const double covariate = row.covariate[i];
@@ -113,11 +109,18 @@ void Fitter::add_covariates(BlockSum& sum, const LevelRow& row, double score, do
     sum.covariate_score[i] += score * covariate;
     for (std::size_t j = i; j < n_beta; ++j) sum.square[pair++] += weighted * row.covariate[j];
     if (fits_softness_) sum.square[pair++] += information_z * covariate;
+    if (has_slopes()) sum.square[pair++] += weighted * off_deg;
   }
-  if (!fits_softness_) return;
-  sum.cross[n_beta] += information_z;
-  sum.covariate_score[n_beta] += score_z;
-  sum.square[pair] += information_zz;
+  if (fits_softness_) {
+    sum.cross[n_beta] += information_z;
+    sum.covariate_score[n_beta] += score_z;
+    sum.square[pair++] += information_zz;
+    if (has_slopes()) sum.square[pair++] += information_z * off_deg;
+  }
+  if (!has_slopes()) return;
+  sum.cross[k_] += information * off_deg;
+  sum.covariate_score[k_] += score * off_deg;
+  sum.square[pair] += information * off_deg * off_deg;
 }
 
 // Adds a row at a level; returns its log likelihood.
@@ -129,88 +132,6 @@ double Fitter::add_row(BlockSum& sum, const LevelRow& row, double level_db) cons
   add_covariates(sum, row, at.score, at.information, at.score * z, at.information * z,
                  at.information * z * z);
   return at.log_likelihood;
-}
-
-// slope() of all rows of a block at all nodes at once, into `of_row`; returns their log likelihood.
-// This is where the time goes: 242 000 rows took 265 ms node by node.
-Lanes Fitter::rows_at_nodes(const LevelBlock& block, const Lanes& block_level,
-                            std::vector<RowLanes>& of_row) const {
-  const double m = options_.messages_per_chance;
-  const double per_softness = 1 / state_.softness;
-  if (of_row.size() < block.n_rows) of_row.resize(block.n_rows);
-  Lanes log_likelihood = Lanes::Zero();
-  for (std::uint32_t i = 0; i < block.n_rows; ++i) {
-    const std::uint32_t r = block.first_row + i;
-    const LevelRow& row = data_.rows[r];
-    const double n = weight_[r] * row.chances / m;
-    const double heard = std::min<double>(weight_[r] * row.observed, n);
-    const double pm = ceiling_[row.hour];
-    RowLanes& at = of_row[i];
-    at.z = ((level_of(block, row) + block_level) * per_softness).max(-20.0).min(20.0);
-    const Lanes log_odds = options_.threshold.log_odds(at.z);
-    const Lanes share = 1 / (1 + (-log_odds).exp());
-    const Lanes p = pm * share;
-    Lanes slope_p = p * (1 - share) * options_.threshold.log_odds_slope(at.z) * per_softness;
-    Lanes q = p;
-    if (m != 1) {
-      const Lanes missed = ((m - 1) * (1 - p).log()).exp();
-      slope_p *= m * missed;
-      q = 1 - missed * (1 - p);
-    }
-    q = q.max(1e-9).min(1 - 1e-9);
-    const Lanes per_variance = slope_p / (q * (1 - q));
-    at.score = (heard - n * q) * per_variance;
-    at.information = n * slope_p * per_variance;
-    if (heard > 0) log_likelihood += heard * q.log();
-    if (n > heard) log_likelihood += (n - heard) * (1 - q).log();
-  }
-  return log_likelihood;
-}
-
-// Rate: adaptive Gauss-Hermite quadrature over the block's level. Where all is heard, or nothing,
-// the likelihood is one-sided and its mode says little of the level; taking the mode instead
-// shrinks the pattern by a fifth when levels vary by 3 dB between sectors.
-void Fitter::integrate(std::size_t b, PassSum& all) {
-  if (rule_ == Rule::mode) {
-    take_mode(b, all);
-    return;
-  }
-  const LevelBlock& block = data_.blocks[b];
-  const double centre = state_.block[b], width = width_[b];
-  const double q = block_precision();
-  const Lanes level = centre + std::numbers::sqrt2 * width * node_at;
-  Lanes weight =
-      rows_at_nodes(block, level, all.of_row) - 0.5 * q * level.square() + node_log_weight;
-  const double top = weight.maxCoeff();
-  weight = (weight - top).exp();
-  const double total = weight.sum();
-  weight /= total;
-  BlockSum& sum = sums_[b];
-  sum = {};
-  const auto mean = [](const Lanes& weights, const Lanes& values) {
-    return (weights * values).sum();
-  };
-  sum.mean = mean(weight, level);
-  sum.variance = std::max(1e-6, mean(weight, level.square()) - sum.mean * sum.mean);
-  sum.log_marginal = top + std::log(total) + std::log(width) + half_log_precision_;
-  Lanes information_at = Lanes::Zero();
-  for (std::uint32_t i = 0; i < block.n_rows; ++i) {
-    const LevelRow& row = data_.rows[block.first_row + i];
-    const RowLanes& at = all.of_row[i];
-    information_at += at.information;
-    const double score = mean(weight, at.score), information = mean(weight, at.information);
-    sum.score += score;
-    sum.information += information;
-    // Covariates are the same at every node; all but the softness's.
-    const Lanes weight_z = -weight * at.z;
-    const Lanes information_z = weight_z * at.information;
-    add_covariates(sum, row, score, information, mean(weight_z, at.score), information_z.sum(),
-                   -mean(information_z, at.z));
-    add_ceiling(row, level_of(block, row) + sum.mean, all);
-  }
-  // The regression on the nodes' levels.
-  sum.information_slope =
-      mean(weight, (information_at - sum.information) * (level - sum.mean)) / sum.variance;
 }
 
 void Fitter::take_mode(std::size_t b, PassSum& all) {
@@ -241,7 +162,7 @@ void Fitter::evaluate(std::size_t b, PassSum& all) {
     log_likelihood += add_row(sum, data_.rows[r], level_of(block, data_.rows[r]));
   const double mode = options_.random_flights ? sum.score / (sum.information + q) : 0;
   sum.score -= sum.information * mode;
-  for (std::size_t i = 0; i < k_; ++i) sum.covariate_score[i] -= sum.cross[i] * mode;
+  for (std::size_t i = 0; i < k_rows_; ++i) sum.covariate_score[i] -= sum.cross[i] * mode;
   sum.mean = mode;
   sum.variance = options_.random_flights ? 1 / (sum.information + q) : 0;
   sum.log_marginal = log_likelihood;
@@ -259,17 +180,6 @@ void Fitter::evaluate(std::size_t b, PassSum& all) {
   all.residual += squares;
   // At the mode: residuals and the level's own prior.
   sum.log_marginal = -0.5 * (squares / (noise_ * noise_)) - 0.5 * q * mode * mode;
-}
-
-// The quadrature takes the width of each block's posterior. Its centre moves with the state.
-void Fitter::recentre() {
-  for (std::size_t b = 0; b < width_.size(); ++b) {
-    const BlockSum& sum = sums_[b];
-    width_[b] = std::clamp(1 / std::sqrt(sum.information + block_precision()), 0.03, 6.0);
-    if (rule_ != Rule::five_nodes) continue;
-    width_[b] = std::clamp(std::sqrt(sum.variance), 0.03, 6.0);
-    state_.block[b] = sum.mean;
-  }
 }
 
 // Slope of the likelihood in the hour's ceiling pm.

@@ -213,8 +213,8 @@ void elevation_pattern(const Exposure& exposure, const LevelFit& rate, const Scr
       const auto& cutoff = screen.cutoff_deg[group.sector];
       if (cutoff && group.elevation_deg < *cutoff + screen.margin_deg) continue;
       const auto bin = static_cast<std::size_t>(edge - edges.begin() - 1);
-      const double level = rate.gain_db[group.sector] + rate.flight_db[f] + group.spreading_db +
-                           dipole_db(group.elevation_deg);
+      const double level = rate.gain_at(group.sector, group.bearing_off_deg) + rate.flight_db[f] +
+                           group.spreading_db + dipole_db(group.elevation_deg);
       const auto at_level = Threshold::normal().at(level / rate.softness_db);
       const double m = out.throttle.messages_per_chance;
       const double p = pm * at_level.share, n = group.chances / m;
@@ -318,7 +318,8 @@ Verdict judge(const Exposure& exposure, const Reach& reach, const VerdictOptions
   const bool is_large = exposure.n_flights > many_flights;
   const Exposure few = is_large ? thinned(exposure, few_flights_per_sector) : Exposure{};
   const Exposure& first = is_large ? few : exposure;
-  LevelFit rate = fit_rate(first, out.throttle, screen);
+  LevelFit rate =
+      is_large ? start_rate(first, out.throttle, screen) : fit_rate(first, out.throttle, screen);
   screen_hours(exposure, rate, screen, out);
   std::vector<SectorCutoff> cutoffs = find_cutoffs(first, rate, out.throttle);
   const auto take_cutoffs = [&] {

@@ -31,7 +31,8 @@ FlightLevels::FlightLevels(const pattern::Exposure& exposure) : exposure_(exposu
 
 void FlightLevels::add(Sums& sums, const pattern::Group& group, double own_db) const {
   const double x = group.spreading_db + pattern::dipole_db(group.elevation_deg);
-  const double level = rate_.gain_db[group.sector] + own_db + x + rate_.beta[0] * group.cos_aspect +
+  const double level = rate_.gain_at(group.sector, group.bearing_off_deg) + own_db + x +
+                       rate_.beta[0] * group.cos_aspect +
                        rate_.beta[1] * (2 * group.cos_aspect * group.cos_aspect - 1);
   const double share = 1 / (1 + std::exp(-std::clamp(level / rate_.softness_db, -20.0, 20.0)));
   const double m = messages_per_chance_, n = group.chances / m;

@@ -49,9 +49,9 @@ Result<Side> side(const schema::Store& store, const schema::Selection& which) {
 double information(const pattern::Group& group, const pattern::LevelFit& rate, double own_db,
                    double m) {
   const double c = group.cos_aspect;
-  const double level = rate.gain_db[group.sector] + own_db + group.spreading_db +
-                       pattern::dipole_db(group.elevation_deg) + rate.beta[0] * c +
-                       rate.beta[1] * (2 * c * c - 1);
+  const double level = rate.gain_at(group.sector, group.bearing_off_deg) + own_db +
+                       group.spreading_db + pattern::dipole_db(group.elevation_deg) +
+                       rate.beta[0] * c + rate.beta[1] * (2 * c * c - 1);
   const auto [share, slope] = pattern::Threshold::normal().at(level / rate.softness_db);
   const double p = rate.ceiling[group.hour] * share;
   const double missed = std::pow(1 - p, m - 1);

@@ -46,8 +46,10 @@ struct LevelFit;
 /// rate:      heard ~ Binomial(n / m, 1 - (1 - p)^m),  p = pm(hour) threshold(level / w);
 ///            m squitters share one chance of a feed that prints at most one line per m squitters
 /// strength:  observed ~ Normal(level, noise^2 / n)
-/// with       level = gain(sector) + flight + flight:sector + offset + covariates . beta,
+/// with       level = gain(bearing) + flight + flight:sector + offset + covariates . beta,
 ///            flight ~ N(0, sigma_flight^2), flight:sector ~ N(0, sigma_block^2).
+/// With random flights gain(bearing) is the sector's in its middle and goes, within it, by the
+/// slope between its neighbours, where there are any; without, it is one figure a sector.
 struct LevelOptions {
   enum class Kind { rate, strength } kind = Kind::rate;
   double messages_per_chance = 1;     ///< m
@@ -68,7 +70,8 @@ struct LevelOptions {
 
 /// The fit. Gains are absolute on the model's scale (level 0 is heard half the time).
 struct LevelFit {
-  Eigen::VectorXd gain_db;           ///< [n_sectors]
+  Eigen::VectorXd gain_db;           ///< [n_sectors] at the sector's middle
+  Eigen::VectorXd slope_db;          ///< [n_sectors] per degree of bearing within the sector
   Eigen::MatrixXd covariance;        ///< [n_sectors x n_sectors], robust: clustered by flight
   Eigen::MatrixXd model_covariance;  ///< as if the model were exactly true; for comparison only
   /// [n_flights x n_sectors]: shift of gain when a flight is left out, sign reversed. All flights
@@ -86,10 +89,16 @@ struct LevelFit {
   int iterations{};
   bool converged{};
   double log_likelihood{};  ///< rate only, at the estimates, flights' levels included
+
+  /// @param bearing_off_deg  from the middle of the sector, clockwise
+  double gain_at(Eigen::Index sector, double bearing_off_deg) const {
+    return gain_db[sector] + (slope_db.size() > 0 ? slope_db[sector] * bearing_off_deg : 0);
+  }
 };
 
-/// Maximises the penalised likelihood by Fisher scoring; flight and flight:sector levels are
-/// eliminated block by block, so cost grows linearly with rows. Variances of the random levels by
+/// Maximises the penalised likelihood by Fisher scoring; flight and flight:sector levels of a rate
+/// are integrated out by Gauss-Hermite quadrature, those of a strength pattern, which is linear,
+/// eliminated. Cost grows linearly with rows. Variances of the random levels by
 /// expectation-maximisation steps.
 ///
 /// Errors: sandwich by flight with leave-one-out leverage (the one-step jackknife, "CR3": Bell and
