@@ -18,7 +18,7 @@ namespace {
 constexpr std::size_t most_held = 4096;
 // Reports between two takes at most: bounds what a batch holds.
 constexpr std::int64_t most_between_takes = 200'000;
-constexpr std::size_t most_cells_between_takes = 50'000;
+constexpr std::size_t most_cells_between_takes = 30'000;
 constexpr std::int64_t seconds_per_hour = 3600;
 // What of the past the recorder wants to see after a restart: a flight break, and some.
 constexpr std::int64_t tail_s = 2400;

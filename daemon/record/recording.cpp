@@ -20,7 +20,7 @@ namespace {
 constexpr int hours_at_once = 4;
 // Cells that may wait for being appended, and those that are kept until they are stored; at some 80
 // bytes each.
-constexpr std::size_t most_waiting_cells = 100'000, most_appended_cells = 150'000;
+constexpr std::size_t most_waiting_cells = 60'000, most_appended_cells = 100'000;
 
 std::string words(const schema::SiteRow& site) {
   return fmt::format("\"{}\" at {}, {}, antenna {} m above ground at {} m, country at {} m",
