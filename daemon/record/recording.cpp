@@ -49,7 +49,7 @@ struct Recording::Impl {
   FlightIds flight_ids;
   std::int64_t trials_version = -1;
   std::map<std::string, FeedRecording> feeds;
-  // With commits_beside: batches that are not stored yet, the first n_appended of them appended.
+  // Batches that are not stored yet, the first n_appended of them appended.
   std::deque<Waiting> waiting{};
   std::size_t n_appended = 0;
   bool is_ending = false;                 // what is under way stores them
@@ -61,16 +61,6 @@ struct Recording::Impl {
             }};
   }
 
-  Result<void> commit(FeedRecording& feed) {
-    auto& pending = feed.pending();
-    while (!pending.empty()) {
-      const auto committed = store.commit(pending.front());
-      if (!committed && !is_lost(feed.config().name, committed.error())) return committed;
-      pending.pop_front();
-    }
-    return {};
-  }
-
   // No table takes it, now or later; without it the rest can go on.
   bool is_lost(const std::string& feed, const Error& error) const {
     if (error.code != Errc::out_of_range) return false;
@@ -78,7 +68,7 @@ struct Recording::Impl {
     return true;
   }
 
-  // --- Commits beside ---
+  // --- Commits ---
 
   // Goes on with the batches that wait, oldest first. Returns at once but where they are so many
   // that memory would grow.
@@ -103,7 +93,8 @@ struct Recording::Impl {
     }
   }
 
-  // Until all that waits is stored.
+  // Until all that waits is stored, in one transaction: feeds that hear the same sky write to the
+  // same pages.
   Result<void> finish_commits() {
     if (under_way.valid())
       if (auto ok = settle(under_way.get()); !ok) return ok;
@@ -137,7 +128,6 @@ struct Recording::Impl {
   }
 
   void queue_pending() {
-    if (!options.commits_beside) return;
     for (auto& [name, feed] : feeds)
       for (auto& pending = feed.pending(); !pending.empty(); pending.pop_front())
         waiting.push_back({name, std::move(pending.front())});
@@ -230,7 +220,6 @@ Result<void> Recording::remove_feed(const std::string& name) {
   if (auto ok = impl_->finish_commits(); !ok) return ok;
   if (auto ok = known->second.close(impl_->context()); !ok) return ok;
   if (auto ok = impl_->finish_commits(); !ok) return ok;
-  if (auto ok = impl_->commit(known->second); !ok) return ok;
   impl_->feeds.erase(known);
   return {};
 }
@@ -250,13 +239,12 @@ bool Recording::is_commit_due() const {
 }
 
 Result<void> Recording::commit() {
+  // First what is left from before: as long as the store fails, batches do not grow in number.
   const bool is_beside = impl_->options.commits_beside;
-  for (auto& [name, feed] : impl_->feeds) {
-    if (auto ok = is_beside ? impl_->commit_beside() : impl_->commit(feed); !ok) return ok;
-    feed.take();
-    if (auto ok = is_beside ? impl_->commit_beside() : impl_->commit(feed); !ok) return ok;
-  }
-  return {};
+  const auto go_on = [&] { return is_beside ? impl_->commit_beside() : impl_->finish_commits(); };
+  if (auto ok = go_on(); !ok) return ok;
+  for (auto& [name, feed] : impl_->feeds) feed.take();
+  return go_on();
 }
 
 Result<void> Recording::follow_trials() {
@@ -291,7 +279,6 @@ Result<void> Recording::close() {
   for (auto& [name, feed] : impl_->feeds) {
     if (auto ok = feed.close(impl_->context()); !ok) return ok;
     if (auto ok = impl_->finish_commits(); !ok) return ok;
-    if (auto ok = impl_->commit(feed); !ok) return ok;
     if (auto ok = feed.end_trial(impl_->context()); !ok) return ok;
   }
   // What a file's last commits have changed. A live recorder goes on with it when it runs again.

@@ -1,4 +1,5 @@
-// Committing on a thread of its own writes what committing in turn writes, and tells what fails.
+// What is committed together, and what beside recording on: a thread of its own writes
+// what committing in turn writes, and tells what fails.
 #include <gtest/gtest.h>
 
 #include <optional>
@@ -102,6 +103,40 @@ TEST_F(CommitsBeside, AreStoredWhenTheyAreFinished) {
   schema::Client other(folder_ / "roundel.db");
   EXPECT_EQ(other.one("SELECT count FROM tally WHERE kind = 'stored'"), "1800");
   other.rows("INSERT INTO note (time_s, text) VALUES (1764000000, 'others may write')");
+}
+
+// Transactions in the write-ahead log: frames that say how large the database is after them
+// (SQLite's file format, section 4.1: 32 bytes, then frames of a 24-byte header and a page).
+std::size_t n_transactions(const std::filesystem::path& log) {
+  const std::string bytes = schema::bytes_of(log);
+  constexpr std::size_t header = 32, frame = 24 + 4096;
+  std::size_t n = 0;
+  for (std::size_t at = header; at + frame <= bytes.size(); at += frame)
+    n += bytes.compare(at + 4, 4, std::string(4, '\0')) != 0;
+  return n;
+}
+
+// Each would write the same last pages again: 232 MB an hour for four feeds of the same sky.
+TEST_F(CommitsBeside, CommitOfAllFeedsIsOneTransaction) {
+  Recording recording = open("roundel.db", false, false);
+  config::Feed other = roof_feed();
+  other.name = "garden";
+  other.antenna = "spider";
+  schema::must(recording.add_feed(other));
+  std::size_t n_before = 0;
+  for (int i = 0; i < 3; ++i) {
+    for (const char* feed : {"roof", "garden"}) {
+      feed::Intake intake = reports(60 * i, 60);
+      schema::must(recording.take_in(feed, intake));
+    }
+    const std::size_t n = n_transactions(folder_ / "roundel.db-wal");
+    schema::must(recording.commit());
+    const std::size_t n_now = n_transactions(folder_ / "roundel.db-wal");
+    EXPECT_EQ(n_now - n, 1U);
+    n_before = n_now;
+  }
+  EXPECT_GT(n_before, 3U);
+  EXPECT_EQ(recording.store().tally(std::nullopt)->at("stored"), 2 * 3 * 180);
 }
 
 // The thread must not outlive what it writes from.
