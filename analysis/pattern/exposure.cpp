@@ -393,7 +393,7 @@ Exposure thinned(const Exposure& exposure, int flights_per_sector) {
         sectors.push_back(group.sector);
   }
   const std::vector<bool> stays = sample(crossed, exposure.n_sectors, flights_per_sector);
-  Exposure out{exposure, {}, exposure.flights};
+  Exposure out{static_cast<const ExposureCounts&>(exposure), {}, exposure.flights};
   for (std::size_t f = 0; f < crossed.size(); ++f) {
     FlightGroups& flight = out.flights[f];
     const auto groups = exposure.of(flight);

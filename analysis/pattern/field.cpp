@@ -32,8 +32,9 @@ Result<Field> heard_field(const schema::Store& store, const schema::Selection& w
   Field out{.sector_deg = sector_deg, .bins = {}};
   for (std::size_t i = 0; i < grid.size(); ++i) {
     if (grid[i].expected == 0) continue;
-    grid[i].bearing_deg = (static_cast<double>(i / n_steps) + 0.5) * sector_deg;
-    grid[i].range_km = (static_cast<double>(i % n_steps) + 0.5) * field_step_km;
+    const std::size_t sector = i / n_steps, step = i % n_steps;
+    grid[i].bearing_deg = (static_cast<double>(sector) + 0.5) * sector_deg;
+    grid[i].range_km = (static_cast<double>(step) + 0.5) * field_step_km;
     out.bins.push_back(grid[i]);
   }
   return out;

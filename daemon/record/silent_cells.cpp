@@ -41,14 +41,14 @@ std::optional<StraightPath> StraightPath::find(std::span<const HeardCell> before
   if (b1.time_s - b0.time_s < least_track_s || a1.time_s - a0.time_s < least_track_s) {
     return std::nullopt;
   }
-  double lowest_ft = b0.altitude_ft, highest_ft = b0.altitude_ft;
+  double bottom_ft = b0.altitude_ft, top_ft = b0.altitude_ft;
   for (const std::span<const HeardCell> end : {before, after}) {
     for (const HeardCell& cell : end) {
-      lowest_ft = std::min(lowest_ft, cell.altitude_ft);
-      highest_ft = std::max(highest_ft, cell.altitude_ft);
+      bottom_ft = std::min(bottom_ft, cell.altitude_ft);
+      top_ft = std::max(top_ft, cell.altitude_ft);
     }
   }
-  if (highest_ft - lowest_ft > level_ft) return std::nullopt;
+  if (top_ft - bottom_ft > level_ft) return std::nullopt;
 
   const double across = speed(b1, a0);
   if (!is_near(speed(b0, b1), across, speed_tolerance) ||
