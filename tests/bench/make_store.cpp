@@ -30,7 +30,7 @@ T must(Result<T> result) {
 
 int main(int argc, char** argv) {
   if (argc < 2) {
-    std::fprintf(stderr, "usage: make_store FILE [hours [aircraft [feeds]]]\n");
+    std::fprintf(stderr, "usage: make_store FILE [hours [aircraft [feeds [trials of each]]]]\n");
     return 2;
   }
   simulate::Scenario scenario;
@@ -40,11 +40,16 @@ int main(int argc, char** argv) {
   scenario.wall(200, 260, 3);
   // Further feeds hear the same traffic, each by an antenna of its own.
   const int n_feeds = argc > 4 ? std::atoi(argv[4]) : 1;
-  scenario.trial({"roof", "antenna", "", "", 0, 0, {}});
-  for (int i = 1; i < n_feeds; ++i) {
-    const std::string number = std::to_string(i + 1);
-    scenario.antenna("antenna " + number);
-    scenario.trial({"roof " + number, "antenna " + number, "", "", 0, 0, {}});
+  const int n_trials = argc > 5 ? std::atoi(argv[5]) : 1;
+  for (int i = 0; i < n_feeds; ++i) {
+    const std::string number = i == 0 ? "" : " " + std::to_string(i + 1);
+    if (i > 0) scenario.antenna("antenna" + number);
+    for (int t = 0; t < n_trials; ++t) {
+      std::optional<double> stop_h;
+      if (t + 1 < n_trials) stop_h = scenario.hours * (t + 1) / n_trials;
+      scenario.trial(
+          {"roof" + number, "antenna" + number, "", "", 0, scenario.hours * t / n_trials, stop_h});
+    }
   }
 
   std::filesystem::remove(argv[1]);
@@ -54,7 +59,10 @@ int main(int argc, char** argv) {
   const auto stop_s = start_s + static_cast<std::int64_t>(scenario.hours * 3600);
   std::vector<schema::Batch> batches;
   for (const auto& plan : scenario.trials) {
-    must(store.start_trial({0, plan.feed, plan.antenna, "receiver", "mount", 0, start_s, {}, ""}));
+    const auto from_s = start_s + static_cast<std::int64_t>(plan.start_h * 3600);
+    std::optional<std::int64_t> to_s;
+    if (plan.stop_h) to_s = start_s + static_cast<std::int64_t>(*plan.stop_h * 3600);
+    must(store.start_trial({0, plan.feed, plan.antenna, "receiver", "mount", 0, from_s, to_s, ""}));
     batches.emplace_back();
     batches.back().feed = must(store.feed_id(plan.feed));
     batches.back().hour_s = start_s;
