@@ -15,6 +15,7 @@ constexpr std::size_t least_units = 12;  // on either side of a change
 constexpr std::size_t most_changes = 9;
 constexpr std::int64_t piece_s = 3 * 3600;
 constexpr std::int64_t least_pieces = 40;
+constexpr std::int64_t a_day_s = 24 * 3600, least_days = 5;
 constexpr double within = 6;
 
 struct Peak {
@@ -49,12 +50,16 @@ ChangePoint tested(std::span<const Unit> units, int tests) {
   out.at = out.earliest = out.latest = peak.at;
   while (out.earliest > 1 && all[out.earliest - 1] > peak.statistic - within) --out.earliest;
   while (out.latest + 1 < all.size() && all[out.latest + 1] > peak.statistic - within) ++out.latest;
-  // Pieces of time, as runs of units.
+  // Pieces of time, as runs of units, by the time of day where the record has days enough.
   const std::int64_t span_s = units.back().time_s - units.front().time_s;
   const std::int64_t length_s = std::max<std::int64_t>(1, std::min(piece_s, span_s / least_pieces));
+  const std::int64_t n_slots = span_s < least_days * a_day_s ? 1 : a_day_s / length_s;
+  std::vector<std::vector<std::size_t>> slots(static_cast<std::size_t>(n_slots));
   std::vector<std::span<const Unit>> pieces;
   for (std::size_t begin = 0, i = 1; i <= units.size(); ++i) {
     if (i < units.size() && units[i].time_s / length_s == units[begin].time_s / length_s) continue;
+    slots[static_cast<std::size_t>(units[begin].time_s / length_s % n_slots)].push_back(
+        pieces.size());
     pieces.push_back(units.subspan(begin, i - begin));
     begin = i;
   }
@@ -64,8 +69,9 @@ ChangePoint tested(std::span<const Unit> units, int tests) {
   const int n_orders = orders * std::max(1, tests / 4);
   int above = 0, done = 0;
   for (; done < n_orders; ++done) {
-    for (std::size_t i = pieces.size() - 1; i > 0; --i)
-      std::swap(pieces[i], pieces[random() % (i + 1)]);
+    for (const auto& slot : slots)
+      for (std::size_t i = slot.size(); i > 1; --i)
+        std::swap(pieces[slot[i - 1]], pieces[slot[random() % i]]);
     mixed.clear();
     for (const auto& piece : pieces) mixed.insert(mixed.end(), piece.begin(), piece.end());
     above += scan(mixed).statistic >= peak.statistic;
