@@ -120,8 +120,10 @@ class Loader {
     if (!ahead) return tl::unexpected(ahead.error());
     for (;;) {
       // A pipe may bring nothing for long: what it has brought is stored, and others may write.
-      if (!(*ahead)->is_ready_within(patience))
+      if (!(*ahead)->is_ready_within(patience)) {
+        if (auto ok = recording.commit(); !ok) return ok;
         if (auto ok = recording.finish_commits(); !ok) return ok;
+      }
       const auto part = (*ahead)->next();
       if (!part) return tl::unexpected(part.error());
       if (!*part) break;

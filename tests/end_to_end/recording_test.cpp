@@ -119,6 +119,31 @@ TEST_F(Whole, LoadingTwiceAddsNothingAndReadsGzipAndStandardInput) {
   EXPECT_EQ(load(plain + ".gz")["cells"], first["cells"]);
 }
 
+TEST_F(Whole, WhatAPipeHasBroughtIsStoredWhileItIsSilent) {
+  write_file(config(), configuration({{.name = "roof-a", .source = ""}}));
+  const auto all = lines("roof-a");
+  write_file(folder_ / "first", joined(all, 0, all.size() / 2));
+  write_file(folder_ / "second", joined(all, all.size() / 2, all.size()));
+  write_file(folder_ / "nothing", "");
+  run_json({roundeld, "load", "--config", config().string(), "--feed", "roof-a", "--json",
+            (folder_ / "nothing").string()});  // makes the database, which others now read
+  const std::string go = (folder_ / "go").string();
+  Process load({"/bin/sh", "-c",
+                "(cat " + (folder_ / "first").string() + "; until [ -e " + go +
+                    " ]; do sleep 0.05; done; cat " + (folder_ / "second").string() + ") | " +
+                    roundeld + " load --config " + config().string() + " --feed roof-a -"},
+               folder_ / "load.log");
+  EXPECT_TRUE(eventually(
+      [&] { return std::filesystem::exists(database()) && status()["reports"]["received"] > 0; }));
+  const std::string noted =
+      run_json({"/bin/sh", "-c", roundel + " trial " + database() + " note 'silent' --json"})
+          .dump();
+  EXPECT_NE(noted.find("silent"), std::string::npos) << "others may write meanwhile";
+  write_file(go, "");
+  EXPECT_EQ(load.wait(), 0) << load.log();
+  EXPECT_EQ(status()["reports"]["received"], all.size());
+}
+
 // The second half, recorded by another run, goes on in the flights of the first.
 TEST_F(Whole, HashedAddressesTellTheSameFlightsApart) {
   const auto halves = lines("roof-a");
