@@ -118,9 +118,10 @@ void Fitter::add_priors() {
 }
 
 // Steps until nothing moves by a hundredth of a decibel (without random levels: to the last
-// digit; for a start: by a twentieth).
+// digit; for a start, and where another rule takes over: by a twentieth).
 bool Fitter::climb(LevelFit& fit, int most) {
-  const double tolerance = !options_.random_flights ? 1e-10 : options_.errors ? 0.01 : 0.05;
+  const bool is_last = options_.errors && (!is_rate_ || rule_ == Rule::flights);
+  const double tolerance = !options_.random_flights ? 1e-10 : is_last ? 0.01 : 0.05;
   // A sector that two flights tell of can go back and forth for ever in whole steps.
   constexpr int quick_steps = 5;
   constexpr double relaxed = 0.7;

@@ -61,10 +61,6 @@ std::vector<std::optional<double>> wall_edges(const std::vector<SectorCutoff>& c
   return out;
 }
 
-bool any(const std::vector<bool>& flags) {
-  return std::find(flags.begin(), flags.end(), true) != flags.end();
-}
-
 void report(MethodReport& out, const LevelFit& fit, const std::vector<bool>& known) {
   double sum = 0;
   for (std::size_t s = 0; s < known.size(); ++s) {
@@ -311,30 +307,27 @@ Verdict judge(const Exposure& exposure, const Reach& reach, const VerdictOptions
   out.to_s = exposure.to_s;
   out.throttle = find_throttle(exposure);
 
-  // The rate, twice: the first fit, of a sample where flights are many, finds walls and hours that
-  // do not belong; the second goes without them. The walls are then looked for again with the
-  // better levels.
+  // The rate, twice: the first fit, of a sample where flights are many and without errors, finds
+  // walls and hours that do not belong; the second goes without them. The walls are then looked for
+  // again with the better levels.
   Screen screen;
   const bool is_large = exposure.n_flights > many_flights;
   const Exposure few = is_large ? thinned(exposure, few_flights_per_sector) : Exposure{};
   const Exposure& first = is_large ? few : exposure;
-  LevelFit rate =
-      is_large ? start_rate(first, out.throttle, screen) : fit_rate(first, out.throttle, screen);
-  screen_hours(exposure, rate, screen, out);
-  std::vector<SectorCutoff> cutoffs = find_cutoffs(first, rate, out.throttle);
+  LevelFit start = start_rate(first, out.throttle, screen);
+  screen_hours(exposure, start, screen, out);
+  std::vector<SectorCutoff> cutoffs = find_cutoffs(first, start, out.throttle);
   const auto take_cutoffs = [&] {
     screen.cutoff_deg = wall_edges(cutoffs);
     return screen.has_walls();
   };
-  if (take_cutoffs() || any(screen.hours_out) || is_large) {
-    // Not from the fit that took walls for weakness: that is too far off to climb back from.
-    const LevelFit start =
-        is_large ? start_rate(thinned(few, start_flights_per_sector), out.throttle, screen)
-                 : LevelFit{};
-    rate = fit_rate(exposure, out.throttle, screen, is_large ? &start : nullptr);
-    cutoffs = find_cutoffs(exposure, rate, out.throttle);
-    take_cutoffs();
-  }
+  const bool has_walls = take_cutoffs();
+  if (is_large) start = start_rate(thinned(few, start_flights_per_sector), out.throttle, screen);
+  // Not from a fit that took walls for weakness: that is too far off to climb back from.
+  const bool is_near = is_large || !has_walls;
+  const LevelFit rate = fit_rate(exposure, out.throttle, screen, is_near ? &start : nullptr);
+  cutoffs = find_cutoffs(exposure, rate, out.throttle);
+  take_cutoffs();
 
   LevelFit strength = fit_strength(exposure, rate, screen);
   const double slope = level_slope(exposure, strength, screen);
