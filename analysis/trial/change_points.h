@@ -19,9 +19,9 @@ struct ChangePoint {
 
 /// Largest standardised CUSUM over units in order of time, against its distribution in a steady
 /// record: the same units with their time cut into pieces of 3 h (shorter ones in short records)
-/// and the pieces put in 2000 seeded orders; from five days on, each among those of its time of day,
-/// as what is heard has a daily course. A permutation test: nothing is assumed of how units are
-/// distributed, nor that those of one piece are independent. Repeated on both sides of each
+/// and the pieces put in 2000 seeded orders; from five days on, each among those of its time of
+/// day, as what is heard has a daily course. A permutation test: nothing is assumed of how units
+/// are distributed, nor that those of one piece are independent. Repeated on both sides of each
 /// point found (binary segmentation).
 /// @param tests  that share one false-alarm chance of 1 % (Bonferroni)
 /// @return by time; at most 9
