@@ -11,8 +11,6 @@ namespace roundel::pattern {
 namespace {
 
 using std::numbers::pi;
-constexpr double level_horizon = 0.92;
-constexpr double level_lowest_deg = 0.5, level_highest_deg = 12;
 constexpr double well_heard_share = 0.85;
 // A sector speaks when at least this many flights inform it, and as if of this many equal ones.
 constexpr int least_level_flights = 8;
@@ -49,9 +47,7 @@ std::array<float, max_covariates> covariates(const Group& group, const Screen& s
 }
 
 bool usable(const Group& group, const Screen& screen) {
-  if (group.kind != GroupKind::recorded || group.horizon_ratio > level_horizon) return false;
-  if (group.elevation_deg < level_lowest_deg || group.elevation_deg > level_highest_deg)
-    return false;
+  if (!tells_level(group)) return false;
   if (!screen.hours_out.empty() && screen.hours_out[group.hour]) return false;
   if (screen.cutoff_deg.empty()) return true;
   const std::optional<double>& cutoff = screen.cutoff_deg[group.sector];
@@ -181,7 +177,7 @@ namespace {
 
 LevelData rate_rows(const Exposure& exposure, const Screen& screen) {
   return assemble(exposure, screen, true, [&](const Group& group, LevelRow& row) {
-    if (!usable(group, screen) || group.chances == 0) return false;
+    if (!usable(group, screen)) return false;
     row.offset_db = static_cast<float>(geometry_db(group));
     row.chances = group.chances;
     row.observed = group.heard;

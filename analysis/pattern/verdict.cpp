@@ -193,7 +193,7 @@ void tell_missing(const Exposure& exposure, const std::vector<bool>& known, Verd
 void elevation_pattern(const Exposure& exposure, const LevelFit& rate, const Screen& screen,
                        Verdict& out) {
   if (rate.gain_db.size() == 0) return;
-  constexpr std::array edges{0.5, 1.5, 2.5, 3.5, 5.0, 7.0, 9.0, 12.0};
+  constexpr std::array edges{level_lowest_deg, 1.5, 2.5, 3.5, 5.0, 7.0, 9.0, level_highest_deg};
   constexpr std::size_t bins = edges.size() - 1;
   std::array<double, bins> weight{}, sum{}, squares{}, place{};
   std::array<std::int64_t, bins> flights{};
@@ -201,8 +201,7 @@ void elevation_pattern(const Exposure& exposure, const LevelFit& rate, const Scr
   for (std::uint32_t f = 0; f < exposure.flights.size(); ++f) {
     std::array<double, bins> score{}, information{}, at{}, cells{};
     for (const Group& group : exposure.of(exposure.flights[f])) {
-      if (group.kind != GroupKind::recorded || group.horizon_ratio > 0.92 || group.chances == 0)
-        continue;
+      if (!tells_level(group)) continue;
       if (!screen.hours_out.empty() && screen.hours_out[group.hour]) continue;
       const auto edge = std::upper_bound(edges.begin(), edges.end(), group.elevation_deg);
       if (edge == edges.begin() || edge == edges.end()) continue;

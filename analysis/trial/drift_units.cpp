@@ -10,11 +10,6 @@ constexpr int flights_per_sector = 400;
 constexpr int least_on_a_side = 5;
 constexpr double least_information = 0.02;
 
-bool usable(const pattern::Group& group) {
-  return group.kind == pattern::GroupKind::recorded && group.horizon_ratio <= 0.92F &&
-         group.elevation_deg >= 0.5F && group.elevation_deg <= 12 && group.chances > 0;
-}
-
 }  // namespace
 
 struct FlightLevels::Sums {
@@ -54,7 +49,8 @@ std::optional<Unit> FlightLevels::unit(const pattern::FlightGroups& flight, Sect
   for (int i = 0; i < 6; ++i) {
     sums = {};
     for (const pattern::Group& group : exposure_.of(flight))
-      if (run.holds(group.sector, exposure_.n_sectors) && usable(group)) add(sums, group, level);
+      if (run.holds(group.sector, exposure_.n_sectors) && pattern::tells_level(group))
+        add(sums, group, level);
     if (sums.information < least_information) return std::nullopt;
     const double step =
         std::clamp((sums.score - prior * level) / (sums.information + prior), -3.0, 3.0);

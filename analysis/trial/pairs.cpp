@@ -10,7 +10,6 @@ namespace roundel::trial {
 namespace {
 
 constexpr double reference_slant_km = 200;
-constexpr double inner_horizon = 0.92, lowest_deg = 0.5, highest_deg = 12;
 constexpr double offset_step_db = 0.75;
 constexpr std::int64_t windows_per_minute = 60 / schema::window_s;
 constexpr std::int64_t break_windows = 1800 / schema::window_s;
@@ -96,9 +95,8 @@ void PairBuilder::take(std::uint64_t address, const PairCell& cell) {
 void PairBuilder::keep(Contact& contact, const PairCell& cell) {
   if (!cell.is_sure) return;
   const site::Sightline& line = cell.line;
-  if (line.elevation_deg < lowest_deg || line.elevation_deg > highest_deg) return;
   const double horizon_km = horizons_.at(line.bearing_deg, cell.altitude_ft);
-  if (line.range_km > inner_horizon * horizon_km) return;
+  if (!pattern::tells_level(line.elevation_deg, line.range_km / horizon_km)) return;
   ++out_.n_cells;
   const double offset_db = -20 * std::log10(std::max(line.slant_km, 0.1) / reference_slant_km) +
                            pattern::dipole_db(line.elevation_deg);

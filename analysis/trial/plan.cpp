@@ -70,8 +70,7 @@ std::vector<std::optional<double>> paired_variances(const pattern::Exposure& exp
     const auto groups = exposure.of(exposure.flights[f]);
     double sum = 0;
     for (std::size_t i = 0; i < groups.size(); ++i) {
-      if (groups[i].kind == pattern::GroupKind::recorded && groups[i].elevation_deg >= 0.5F &&
-          groups[i].elevation_deg <= 12 && groups[i].horizon_ratio <= 0.92F)
+      if (pattern::tells_level(groups[i]))
         sum += information(groups[i], rate, rate.flight_db[f], m);
       if (i + 1 < groups.size() && groups[i + 1].sector == groups[i].sector) continue;
       if (sum > 0.05) {

@@ -27,11 +27,25 @@ struct Screen {
   bool has_walls() const;       ///< any cut-off
 };
 
+/// Cells that tell a level: nearer than this share of the 4/3-Earth horizon, where what is beyond
+/// it weakens nothing yet, and not so high that the antenna's own elevation pattern decides.
+inline constexpr double level_horizon = 0.92;
+inline constexpr double level_lowest_deg = 0.5, level_highest_deg = 12;
+inline bool tells_level(double elevation_deg, double horizon_ratio) {
+  return horizon_ratio <= level_horizon && elevation_deg >= level_lowest_deg &&
+         elevation_deg <= level_highest_deg;
+}
+/// The same of a group, which must be measured and have had chances.
+inline bool tells_level(const Group& group) {
+  return group.kind == GroupKind::recorded && group.chances > 0 &&
+         tells_level(double{group.elevation_deg}, double{group.horizon_ratio});
+}
+
 /// Half-wave dipole, gain relative to the horizontal: 20 log10(cos(pi/2 sin e) / cos e), dB
 /// (Balanis, Antenna Theory, section 4.6; from memory).
 double dipole_db(double elevation_deg);
 
-/// Method section 4. Cells inside 92 % of the horizon, 0.5 to 12 degrees, above the cut-off.
+/// Method section 4. Cells that tell a level, above the cut-off.
 /// @param start        the fit of a part of the same exposure, to start from; may be null
 /// @param softness_db  held there; none: estimated
 LevelFit fit_rate(const Exposure& exposure, const Throttle& throttle, const Screen& screen,
