@@ -4,6 +4,28 @@
 #include "analysis/pattern/level_fitter.h"
 
 namespace roundel::pattern::levels {
+namespace {
+
+// Solves (1 - own part) x = score: what a flight's score would be had it had no part in the
+// estimate. Of a flight that crosses many sectors, each gives it a small part, and the series 1 +
+// own part + (own part)^2 ... ends soon; solving outright goes by the cube of their number.
+VectorXd without_itself(const MatrixXd& own, const MatrixXd& part, const VectorXd& score) {
+  constexpr Eigen::Index many = 24;
+  constexpr int most_terms = 40;
+  constexpr double enough = 1e-9;
+  if (own.rows() > many) {
+    VectorXd term = score, sum = score;
+    for (int i = 0; i < most_terms; ++i) {
+      term = own * (part * term);
+      sum += term;
+      if (term.norm() <= enough * sum.norm()) return sum;
+    }
+  }
+  const MatrixXd leave = MatrixXd::Identity(own.rows(), own.cols()) - own * part;
+  return leave.partialPivLu().solve(score);
+}
+
+}  // namespace
 
 void Fitter::finish(LevelFit& fit) {
   fit.gain_db = state_.gain.array() + centre_;
@@ -58,9 +80,7 @@ void Fitter::robust(LevelFit& fit, const MatrixXd& inverse) {
       for (int j = 0; j < size; ++j)
         part(i, j) =
             unfolded(support[static_cast<std::size_t>(i)], support[static_cast<std::size_t>(j)]);
-    const MatrixXd leave =
-        MatrixXd::Identity(size, size) - (options_.leverage ? 1.0 : 0.0) * own * part;
-    const VectorXd inflated = leave.partialPivLu().solve(score);
+    const VectorXd inflated = options_.leverage ? without_itself(own, part, score) : score;
     VectorXd shift = VectorXd::Zero(unfolded.rows());
     for (int i = 0; i < size; ++i)
       shift += unfolded.col(support[static_cast<std::size_t>(i)]) * inflated[i];
