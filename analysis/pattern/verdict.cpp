@@ -22,7 +22,6 @@ constexpr double doubtful_p = 0.001, doubtful_db = 0.7;
 constexpr double true_slope = 0.85;
 constexpr std::int64_t many_flights = 1500;
 constexpr int few_flights_per_sector = 250;
-constexpr int start_flights_per_sector = 80;  // for where the fit of all begins
 
 double median(std::vector<double> values) {
   if (values.empty()) return 0;
@@ -313,18 +312,16 @@ Verdict judge(const Exposure& exposure, const Reach& reach, const VerdictOptions
   const bool is_large = exposure.n_flights > many_flights;
   const Exposure few = is_large ? thinned(exposure, few_flights_per_sector) : Exposure{};
   const Exposure& first = is_large ? few : exposure;
-  LevelFit start = start_rate(first, out.throttle, screen);
+  const LevelFit start = start_rate(first, out.throttle, screen);
   screen_hours(exposure, start, screen, out);
   std::vector<SectorCutoff> cutoffs = find_cutoffs(first, start, out.throttle);
   const auto take_cutoffs = [&] {
     screen.cutoff_deg = wall_edges(cutoffs);
     return screen.has_walls();
   };
-  const bool has_walls = take_cutoffs();
-  if (is_large) start = start_rate(thinned(few, start_flights_per_sector), out.throttle, screen);
   // Not from a fit that took walls for weakness: that is too far off to climb back from.
-  const bool is_near = is_large || !has_walls;
-  const LevelFit rate = fit_rate(exposure, out.throttle, screen, is_near ? &start : nullptr);
+  const bool has_walls = take_cutoffs();
+  const LevelFit rate = fit_rate(exposure, out.throttle, screen, has_walls ? nullptr : &start);
   cutoffs = find_cutoffs(exposure, rate, out.throttle);
   take_cutoffs();
 

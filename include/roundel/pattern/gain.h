@@ -46,7 +46,9 @@ inline bool tells_level(const Group& group) {
 double dipole_db(double elevation_deg);
 
 /// Method section 4. Cells that tell a level, above the cut-off.
-/// @param start        the fit of a part of the same exposure, to start from; may be null
+/// @param start        the fit of a part of the same exposure, to start from; null: many flights
+/// are
+///                     fitted from where a part of them leads
 /// @param softness_db  held there; none: estimated
 LevelFit fit_rate(const Exposure& exposure, const Throttle& throttle, const Screen& screen,
                   const LevelFit* start = nullptr, std::optional<double> softness_db = {});
