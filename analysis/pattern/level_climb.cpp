@@ -285,7 +285,10 @@ double Fitter::update_ceiling() {
 }
 
 void Fitter::update_variances() {
-  // Expectation-maximisation, with the posterior variance of each level.
+  // Expectation-maximisation, with the posterior variance of each level. Where nearly all is heard
+  // a rate does not tell high gains and a wide spread of blocks from lower ones and a narrow one,
+  // and ran off to 6 dB of spread and 8 dB of gain; a tenth of the blocks is taken to be as usual.
+  constexpr double expected_share = 0.1, expected_block_db = 1;
   double block_sum = 0, block_n = 0, flight_sum = 0, flight_n = 0;
   each_flight([&](std::uint32_t flight, std::size_t begin, std::size_t end) {
     double information = flight_precision();
@@ -309,6 +312,10 @@ void Fitter::update_variances() {
     flight_n += 1;
   });
   if (block_n > 0) {
+    if (is_rate_) {
+      block_sum += expected_share * block_n * expected_block_db * expected_block_db;
+      block_n += expected_share * block_n;
+    }
     const double next = std::clamp(std::sqrt(block_sum / block_n), 0.05, 6.0);
     // Expectation-maximisation creeps. Where most is known already, a step of twice the length
     // gets as far in half the time.
