@@ -47,19 +47,6 @@ void screen_hours(const Exposure& exposure, const LevelFit& rate, Screen& screen
   }
 }
 
-// Below which elevation a sector's rows are screened: a wall's edge is soft, rises and falls, and
-// ends inside a sector, so the highest of a sector's own and its neighbours' counts.
-std::vector<std::optional<double>> wall_edges(const std::vector<SectorCutoff>& cutoffs) {
-  const std::size_t n = cutoffs.size();
-  std::vector<std::optional<double>> out(n);
-  for (std::size_t s = 0; s < n; ++s)
-    for (std::size_t beside : {s + n - 1, s, s + 1}) {
-      const std::optional<double>& edge = cutoffs[beside % n].cutoff_deg;
-      if (edge) out[s] = std::max(out[s].value_or(*edge), *edge);
-    }
-  return out;
-}
-
 void report(MethodReport& out, const LevelFit& fit, const std::vector<bool>& known) {
   double sum = 0;
   for (std::size_t s = 0; s < known.size(); ++s) {

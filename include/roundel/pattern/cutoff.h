@@ -36,4 +36,10 @@ struct CutoffOptions {
 std::vector<SectorCutoff> find_cutoffs(const Exposure& exposure, const LevelFit& rate,
                                        const Throttle& throttle, const CutoffOptions& options = {});
 
+/// The elevation up to which a wall may reach in each sector, for estimates that must not take it
+/// for weakness: an edge is soft, rises and falls, and ends inside a sector, so the highest of a
+/// sector's own and its neighbours' counts; and between two walls up to 30 degrees apart the higher
+/// one is taken to go on.
+std::vector<std::optional<double>> wall_edges(const std::vector<SectorCutoff>& cutoffs);
+
 }  // namespace roundel::pattern
