@@ -45,14 +45,13 @@ LevelFit Fitter::run() {
     // At the modes the softness is held: blocks of little information, which are most, make the
     // objective rise without end as it grows (one flat site in thirty ran off to 9 dB).
     holds_softness_ = fits_softness_ && options_.random_flights;
-    // Soon the steps are smaller than what the modes are off.
-    constexpr int rough_steps = 8;
-    const bool is_rough = is_rate_ && options_.random_flights;
-    fit.converged = climb(fit, is_rough ? rough_steps : options_.max_iterations);
+    // Soon the steps are smaller than what the modes are off, and slopes not yet known.
+    const int rough_steps = is_rate_ ? 8 : 2;
+    fit.converged = climb(fit, options_.random_flights ? rough_steps : options_.max_iterations);
     holds_softness_ = false;
   }
   if (options_.random_flights && !has_slopes()) find_slopes();
-  if (!is_rate_ && has_slopes()) fit.converged = climb(fit, options_.max_iterations / 2);
+  if (!is_rate_ && options_.random_flights) fit.converged = climb(fit, options_.max_iterations);
   if (is_rate_ && options_.random_flights) {
     weigh_rows();
     rule_ = Rule::blocks;

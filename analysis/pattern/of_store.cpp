@@ -13,7 +13,7 @@ namespace {
 
 /// More flights than this in each sector would sharpen a sector by less than the scale's own error
 /// (gain: 3 %) while they cost time and memory: of a busy week a sample is used.
-constexpr int most_flights_per_sector = 800;
+constexpr int most_flights_per_sector = 600;
 
 /// When recording began and ended on any feed, and trials of the selection.
 Result<std::vector<std::int64_t>> recording_edges(const schema::Store& store,
