@@ -161,13 +161,14 @@ class Fitter {
     for (std::size_t i = 0; i < k_rows_; ++i) out.cross[i] = sum.cross[i] * kept;
     return out;
   }
-  // A flight's level is at its mode. What is integrated over it is, by Laplace, the likelihood
-  // there over the root of the level's information (Breslow and Clayton 1993, J. Am. Stat. Assoc.
-  // 88:9; from memory): -log(information) / 2 has a slope of its own by gains, which is taken, and
-  // by covariates, which is left out. Where all is heard, information falls as the level
-  // rises: without this term strong sectors come out too weak, by a tenth and more where a flight
-  // is in few sectors. Returns half the slope of log(information), the level's mode following, for
-  // something that moves the level of rows with `information` and `slope` among its own.
+  // Until a flight's level is integrated it is at its mode. The integral is, by Laplace, the
+  // likelihood there over the root of the level's information (Breslow and Clayton 1993, J. Am.
+  // Stat. Assoc. 88:9; from memory): -log(information) / 2 has a slope of its own by gains, which
+  // is taken, and by covariates, which is left out. Where all is heard, information falls as the
+  // level rises: without this term strong sectors come out too weak, by a tenth and more where a
+  // flight is in few sectors. Returns half the slope of log(information), the level's mode
+  // following, for something that moves the level of rows with `information` and `slope` among its
+  // own.
   static double laplace(double information, double slope, const Reduced& all) {
     return (slope - all.information_slope * information / all.information) / (2 * all.information);
   }

@@ -99,7 +99,7 @@ struct LevelFit {
 /// Maximises the penalised likelihood by Fisher scoring; flight and flight:sector levels of a rate
 /// are integrated out by Gauss-Hermite quadrature, those of a strength pattern, which is linear,
 /// eliminated. Cost grows linearly with rows. Variances of the random levels by
-/// expectation-maximisation steps.
+/// expectation-maximisation steps; of a rate's blocks a tenth is taken to have 1 dB.
 ///
 /// Errors: sandwich by flight with leave-one-out leverage (the one-step jackknife, "CR3": Bell and
 /// McCaffrey 2002, Survey Methodology 28:169; from memory), summed over the flights of an airframe,
