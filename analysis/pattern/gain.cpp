@@ -16,8 +16,6 @@ constexpr double well_heard_share = 0.85;
 constexpr int least_level_flights = 8;
 constexpr double least_effective = 5;
 constexpr double widest_se_db = 1.5;
-// More flights than these are fitted from where a part of them leads, which is soon found.
-constexpr std::size_t many_flights = 1500;
 constexpr int start_flights_per_sector = 80;
 // Few flights make the sandwich itself uncertain, and unequal: a factor on standard errors like
 // that of Student's t, and more for what few flights share (airway, type, hour). On the tuning
@@ -201,7 +199,7 @@ LevelOptions rate_options(const Throttle& throttle) {
 LevelFit fit_rate(const Exposure& exposure, const Throttle& throttle, const Screen& screen,
                   const LevelFit* start, std::optional<double> softness_db) {
   LevelFit of_some;
-  if (start == nullptr && exposure.flights.size() > many_flights) {
+  if (start == nullptr && exposure.flights.size() > std::size_t{many_flights}) {
     of_some = start_rate(thinned(exposure, start_flights_per_sector), throttle, screen);
     start = &of_some;
   }

@@ -20,7 +20,6 @@ constexpr double ducting_share = 0.02;
 constexpr std::int64_t ducting_cells = 30;
 constexpr double doubtful_p = 0.001, doubtful_db = 0.7;
 constexpr double true_slope = 0.85;
-constexpr std::int64_t many_flights = 1500;
 constexpr int few_flights_per_sector = 250;
 
 double median(std::vector<double> values) {
@@ -196,14 +195,10 @@ void elevation_pattern(const Exposure& exposure, const LevelFit& rate, const Scr
       const auto bin = static_cast<std::size_t>(edge - edges.begin() - 1);
       const double level = rate.gain_at(group.sector, group.bearing_off_deg) + rate.flight_db[f] +
                            group.spreading_db + dipole_db(group.elevation_deg);
-      const auto at_level = Threshold::normal().at(level / rate.softness_db);
-      const double m = out.throttle.messages_per_chance;
-      const double p = pm * at_level.share, n = group.chances / m;
-      const double missed = std::pow(1 - p, m - 1);
-      const double q = std::clamp(1 - missed * (1 - p), 1e-6, 1 - 1e-6);
-      const double slope = m * missed * pm * at_level.slope / rate.softness_db;
-      score[bin] += (std::min<double>(group.heard, n) - n * q) * slope / (q * (1 - q));
-      information[bin] += n * slope * slope / (q * (1 - q));
+      const Told count = told(Threshold::normal(), level, rate.softness_db, pm,
+                              out.throttle.messages_per_chance, group.heard, group.chances);
+      score[bin] += count.score;
+      information[bin] += count.information;
       at[bin] += group.cells * static_cast<double>(group.elevation_deg);
       cells[bin] += group.cells;
     }
@@ -296,7 +291,7 @@ Verdict judge(const Exposure& exposure, const Reach& reach, const VerdictOptions
   // walls and hours that do not belong; the second goes without them. The walls are then looked for
   // again with the better levels.
   Screen screen;
-  const bool is_large = exposure.n_flights > many_flights;
+  const bool is_large = exposure.n_flights > std::int64_t{many_flights};
   const Exposure few = is_large ? thinned(exposure, few_flights_per_sector) : Exposure{};
   const Exposure& first = is_large ? few : exposure;
   const LevelFit start = start_rate(first, out.throttle, screen);

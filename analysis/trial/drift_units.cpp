@@ -29,14 +29,11 @@ void FlightLevels::add(Sums& sums, const pattern::Group& group, double own_db) c
   const double level = rate_.gain_at(group.sector, group.bearing_off_deg) + own_db + x +
                        rate_.beta[0] * group.cos_aspect +
                        rate_.beta[1] * (2 * group.cos_aspect * group.cos_aspect - 1);
-  const double share = 1 / (1 + std::exp(-std::clamp(level / rate_.softness_db, -20.0, 20.0)));
-  const double m = messages_per_chance_, n = group.chances / m;
-  const double p = rate_.ceiling[group.hour] * share;
-  const double missed = std::pow(1 - p, m - 1);
-  const double q = std::clamp(1 - missed * (1 - p), 1e-6, 1 - 1e-6);
-  const double dq = m * missed * p * (1 - share) / rate_.softness_db;
-  sums.score += (std::min<double>(group.heard, n) - n * q) * dq / (q * (1 - q));
-  sums.information += n * dq * dq / (q * (1 - q));
+  const pattern::Told count =
+      pattern::told(pattern::Threshold::logistic(), level, rate_.softness_db,
+                    rate_.ceiling[group.hour], messages_per_chance_, group.heard, group.chances);
+  sums.score += count.score;
+  sums.information += count.information;
   sums.time += group.chances * (static_cast<double>(exposure_.hours[group.hour].start_s) + 1800.0);
   sums.chances += group.chances;
 }

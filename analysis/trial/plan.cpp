@@ -52,12 +52,9 @@ double information(const pattern::Group& group, const pattern::LevelFit& rate, d
   const double level = rate.gain_at(group.sector, group.bearing_off_deg) + own_db +
                        group.spreading_db + pattern::dipole_db(group.elevation_deg) +
                        rate.beta[0] * c + rate.beta[1] * (2 * c * c - 1);
-  const auto [share, slope] = pattern::Threshold::normal().at(level / rate.softness_db);
-  const double p = rate.ceiling[group.hour] * share;
-  const double missed = std::pow(1 - p, m - 1);
-  const double q = std::clamp(1 - missed * (1 - p), 1e-6, 1 - 1e-6);
-  const double dq = m * missed * rate.ceiling[group.hour] * slope / rate.softness_db;
-  return group.chances / m * dq * dq / (q * (1 - q));
+  return pattern::told(pattern::Threshold::normal(), level, rate.softness_db,
+                       rate.ceiling[group.hour], m, group.heard, group.chances)
+      .information;
 }
 
 // Variances of sectors' differences as the hours seen would leave them; none where too few flew.

@@ -62,22 +62,13 @@ const char* take_json_number(const char* at, const char* end, double& value) {
   const bool negative = at != end && *at == '-';
   if (negative) ++at;
   const char* const integer = at;
-  std::uint64_t digits = 0;
-  at = take_digits(at, end, digits);
-  auto n_digits = at - integer;
-  if (n_digits == 0 || (n_digits > 1 && *integer == '0')) return nullptr;
-  std::ptrdiff_t decimals = 0;
-  if (at != end && *at == '.') {
-    const char* const fraction = ++at;
-    at = take_digits(at, end, digits);
-    decimals = at - fraction;
-    n_digits += decimals;
-    if (decimals == 0) return nullptr;
-  }
-  if (n_digits > max_quick_digits || digits > max_exact_integer) return nullptr;
-  value = static_cast<double>(digits);
-  if (decimals > 0) value /= exact_powers_of_ten[decimals];
-  if (negative) value = -value;
+  Decimal decimal;
+  at = take_decimal(at, end, decimal);
+  const std::ptrdiff_t n_integer = decimal.n_digits - decimal.n_decimals;
+  if (n_integer == 0 || (n_integer > 1 && *integer == '0')) return nullptr;
+  if (decimal.has_point && decimal.n_decimals == 0) return nullptr;
+  if (!decimal.is_exact()) return nullptr;
+  value = negative ? -decimal.value() : decimal.value();
   return at;
 }
 

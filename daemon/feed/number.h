@@ -33,6 +33,37 @@ inline const char* take_digits(const char* at, const char* end, std::uint64_t& n
   return at;
 }
 
+/// Digits, with or without a point among them.
+struct Decimal {
+  std::uint64_t digits = 0;
+  std::ptrdiff_t n_digits = 0, n_decimals = 0;
+  bool has_point = false;
+
+  /// Both operands of the division in value() are exact, so its result is the correctly rounded
+  /// value (IEEE 754; W. D. Clinger 1990, "How to read floating point numbers accurately", fast
+  /// path).
+  bool is_exact() const { return n_digits <= max_quick_digits && digits <= max_exact_integer; }
+  /// @pre is_exact()
+  double value() const {
+    const auto whole = static_cast<double>(digits);
+    return n_decimals > 0 ? whole / exact_powers_of_ten[n_decimals] : whole;
+  }
+};
+
+/// Takes as many digits as there are, and those behind a point. Returns where they end.
+inline const char* take_decimal(const char* at, const char* end, Decimal& decimal) {
+  const char* const integer = at;
+  at = take_digits(at, end, decimal.digits);
+  decimal.n_digits = at - integer;
+  if (at == end || *at != '.') return at;
+  decimal.has_point = true;
+  const char* const fraction = ++at;
+  at = take_digits(at, end, decimal.digits);
+  decimal.n_decimals = at - fraction;
+  decimal.n_digits += decimal.n_decimals;
+  return at;
+}
+
 /// A finite number that is the whole of `text` (no blanks), correctly rounded. False: it is none,
 /// and `value` of no use.
 inline bool parse_number(std::string_view text, double& value) {
@@ -42,22 +73,11 @@ inline bool parse_number(std::string_view text, double& value) {
   if (at != end && (*at == '-' || *at == '+')) ++at;
   const char* const unsigned_part = at;
 
-  std::uint64_t digits = 0;
-  // Both operands of the division are exact, so its result is the correctly rounded value
-  // (IEEE 754; W. D. Clinger 1990, "How to read floating point numbers accurately", fast path).
   if (end - at <= max_quick_digits + 1) {
-    at = take_digits(at, end, digits);
-    auto n_digits = at - unsigned_part;
-    std::ptrdiff_t decimals = 0;
-    if (at != end && *at == '.') {
-      const char* const fraction = ++at;
-      at = take_digits(at, end, digits);
-      decimals = at - fraction;
-      n_digits += decimals;
-    }
-    if (at == end && n_digits > 0 && n_digits <= max_quick_digits && digits <= max_exact_integer) {
-      value = static_cast<double>(digits) / exact_powers_of_ten[decimals];
-      if (negative) value = -value;
+    Decimal decimal;
+    at = take_decimal(at, end, decimal);
+    if (at == end && decimal.n_digits > 0 && decimal.is_exact()) {
+      value = negative ? -decimal.value() : decimal.value();
       return true;
     }
   }

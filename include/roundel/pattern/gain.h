@@ -41,6 +41,9 @@ inline bool tells_level(const Group& group) {
          tells_level(double{group.elevation_deg}, double{group.horizon_ratio});
 }
 
+/// More flights than these are fitted from where a part of them leads, which is soon found.
+inline constexpr unsigned many_flights = 1500;
+
 /// Half-wave dipole, gain relative to the horizontal: 20 log10(cos(pi/2 sin e) / cos e), dB
 /// (Balanis, Antenna Theory, section 4.6; from memory).
 double dipole_db(double elevation_deg);

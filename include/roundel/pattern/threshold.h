@@ -47,4 +47,21 @@ class Threshold {
   double a_, b_;
 };
 
+/// What a count says of a level, per dB: the slope of its log likelihood, and its information.
+struct Told {
+  double score{}, information{};
+};
+/// heard ~ Binomial(chances / m, 1 - (1 - p)^m), p = ceiling threshold(level / softness), m
+/// messages of which one chance shows one.
+inline Told told(const Threshold& threshold, double level_db, double softness_db, double ceiling,
+                 double m, double heard, double chances) {
+  const Threshold::At at = threshold.at(level_db / softness_db);
+  const double p = ceiling * at.share, n = chances / m;
+  const double missed = std::pow(1 - p, m - 1);
+  const double q = std::clamp(1 - missed * (1 - p), 1e-6, 1 - 1e-6);
+  const double slope = m * missed * ceiling * at.slope / softness_db;
+  const double per_variance = slope / (q * (1 - q));
+  return {(std::min(heard, n) - n * q) * per_variance, n * slope * per_variance};
+}
+
 }  // namespace roundel::pattern
