@@ -69,8 +69,9 @@ def write_growing(sizes, path_of):
 class Senders:
     """Feeds over TCP, each a server that sends its share of the reports as they are due."""
 
-    def __init__(self, n_feeds, per_second):
-        self.ports, self.sent = [], 0
+    def __init__(self, n_feeds, per_second, start_s=None):
+        """@param start_s  what the feeds' clocks say now, else the computer's"""
+        self.ports, self.sent, self._ahead_s = [], 0, start_s - time.time() if start_s else 0
         self.log = [[] for _ in range(n_feeds)]  # by feed: (reports sent so far, monotonic time)
         self._stop = threading.Event()
         self._lock = threading.Lock()
@@ -86,7 +87,7 @@ class Senders:
     def _serve(self, server, per_second, log):
         with server, server.accept()[0] as connection:
             start, sent = time.time(), 0
-            source = reports(1 << 40, start, per_second / AIRCRAFT)
+            source = reports(1 << 40, start + self._ahead_s, per_second / AIRCRAFT)
             while not self._stop.is_set():
                 due = int((time.time() - start) * per_second)
                 lines = []
