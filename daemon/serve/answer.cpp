@@ -109,4 +109,9 @@ Rendered render(Answer answer) {
   return out;
 }
 
+std::shared_ptr<const Rendered> rendered(Result<Answer> result) {
+  return std::make_shared<const Rendered>(
+      render(result ? std::move(*result) : problem(result.error())));
+}
+
 }  // namespace roundel::serve

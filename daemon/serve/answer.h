@@ -1,5 +1,6 @@
 // What a handler answers, before it becomes bytes on a connection.
 #pragma once
+#include <memory>
 #include <string>
 #include <string_view>
 #include <utility>
@@ -38,6 +39,8 @@ struct Rendered {
 
 /// Compresses text of more than 1 kB; tags answers of status 200.
 Rendered render(Answer answer);
+/// The same of an answer, or of the problem instead of one.
+std::shared_ptr<const Rendered> rendered(Result<Answer> result);
 
 /// A strong entity tag of these bytes, in its quotes.
 std::string entity_tag(std::string_view bytes);

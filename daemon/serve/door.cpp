@@ -118,14 +118,22 @@ Decision Door::decide(const Request& request, const std::function<Standing()>& s
   }
   if (std::holds_alternative<Events>(route->handler)) return Events{};
 
-  const auto& [pace, handler] = std::get<FromStore>(route->handler);
-  std::string key = std::string(target.path) + '\x1D' + query->canonical();
-  return Work{.pace = pace,
-              .key = std::move(key),
-              .work = [handler = handler, query = std::move(*query), expect = options_.expect,
-                       is_writable = !options_.token.empty()](const schema::Store& store) {
-                return handler({query, expect, is_writable}, store);
-              }};
+  Work out = work(route->path, std::get<FromStore>(route->handler), std::move(*query));
+  out.must_be_new = demands_new(request.cache_control);
+  return out;
+}
+
+Work Door::work(std::string_view path, const FromStore& route, Query query) const {
+  std::string key = std::string(path) + '\x1D' + query.canonical();
+  const bool is_lasting = route.is_conclusion && !query.get("from") && !query.get("to");
+  return {.pace = route.pace,
+          .key = std::move(key),
+          .may_age = route.is_conclusion,
+          .is_lasting = is_lasting,
+          .work = [handler = route.handler, query = std::move(query), expect = options_.expect,
+                   is_writable = !options_.token.empty()](const schema::Store& store) {
+            return handler({query, expect, is_writable}, store);
+          }};
 }
 
 }  // namespace roundel::serve

@@ -9,20 +9,13 @@
 #include "daemon/serve/answer.h"
 #include "daemon/serve/request.h"
 #include "daemon/serve/routes.h"
+#include "daemon/serve/work.h"
 
 namespace roundel::serve {
 
-/// Work for the worker of its pace.
-struct Work {
-  Pace pace = Pace::quick;
-  std::string key{};  ///< for the cache
-  std::function<Result<Answer>(const schema::Store&)> work{};
-  std::function<Result<Answer>(schema::Store&)> change{};  ///< instead of `work`
-};
-
 using Decision = std::variant<std::shared_ptr<const Rendered>, Work, Events>;
 
-/// Decides without a socket, a database or a clock of its own. One thread.
+/// Decides without a socket, a database or a clock of its own. Any thread.
 class Door {
  public:
   struct Options {
@@ -35,6 +28,8 @@ class Door {
 
   /// @param standing  called only where the answer needs it
   Decision decide(const Request& request, const std::function<Standing()>& standing) const;
+  /// What works out the answer of a path that is answered from the database.
+  Work work(std::string_view path, const FromStore& route, Query query) const;
 
  private:
   std::shared_ptr<const Rendered> file(std::string_view path) const;

@@ -17,6 +17,9 @@ namespace roundel::serve {
 class Query {
  public:
   Query() = default;
+  /// @param pairs  each key once, in order
+  explicit Query(std::vector<std::pair<std::string, std::string>> pairs)
+      : pairs_(std::move(pairs)) {}
   /// @param text  what follows the '?', percent-encoded; '+' is a space. Empty pairs are skipped.
   /// Errc::malformed: bad encoding, a key twice, more than 32 pairs.
   static Result<Query> parse(std::string_view text);

@@ -5,6 +5,7 @@
 #include <cmath>
 #include <ctime>
 #include <optional>
+#include <string>
 
 #include "daemon/serve/gzip.h"
 
@@ -48,7 +49,7 @@ std::string http_date(double time_s) {
 }
 
 Response reply(const Rendered& rendered, const Request& request, unsigned version, bool keep_alive,
-               double now_s) {
+               double now_s, std::optional<std::chrono::seconds> age) {
   const Answer& answer = rendered.answer;
   const bool is_compressed = !rendered.gzipped.empty() && accepts_gzip(request.accept_encoding);
   const std::string etag = is_compressed ? compressed_tag(rendered.etag) : rendered.etag;
@@ -67,6 +68,7 @@ Response reply(const Rendered& rendered, const Request& request, unsigned versio
   response.set(http::field::cache_control, answer.cache_control);
   if (!rendered.gzipped.empty()) response.set(http::field::vary, "Accept-Encoding");
   if (!etag.empty()) response.set(http::field::etag, etag);
+  if (age) response.set(http::field::age, std::to_string(age->count()));
   for (const auto& [name, value] : answer.headers) response.set(name, value);
   response.keep_alive(keep_alive);
   if (is_known) return response;  // no content, and no length of it

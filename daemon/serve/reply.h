@@ -2,6 +2,8 @@
 #pragma once
 #include <boost/beast/http/message.hpp>
 #include <boost/beast/http/string_body.hpp>
+#include <chrono>
+#include <optional>
 #include <string_view>
 
 #include "daemon/serve/answer.h"
@@ -15,8 +17,10 @@ using Response = boost::beast::http::response<boost::beast::http::string_body>;
 /// Chooses between 304, compressed and plain by the request's fields, leaves the body out for HEAD
 /// (its length stays), sets the fields every answer carries.
 /// @param version  10 or 11  @param keep_alive  whether the connection stays open
+/// @param age  since it was worked out, where newer cells are not in it: the Age field says so
+///             (RFC 9111, section 5.1: not made for this request)
 Response reply(const Rendered& rendered, const Request& request, unsigned version, bool keep_alive,
-               double now_s);
+               double now_s, std::optional<std::chrono::seconds> age = {});
 
 /// The header of the stream of live events, which ends with its connection.
 Response event_stream_header(unsigned version, double now_s);

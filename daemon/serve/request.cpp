@@ -117,6 +117,12 @@ bool names_tag(std::string_view if_none_match, std::string_view etag) {
   return false;
 }
 
+bool demands_new(std::string_view cache_control) {
+  while (!cache_control.empty())
+    if (is_same_word(trimmed(take_until(cache_control, ',')), "no-cache")) return true;
+  return false;
+}
+
 bool is_equal_in_constant_time(std::string_view a, std::string_view b) {
   if (a.size() != b.size()) return false;
   // volatile: the compiler must not find out that it could stop early.

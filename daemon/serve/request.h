@@ -12,7 +12,7 @@ struct Request {
   std::string_view target{};  ///< as sent: "/api/reach?antenna=spider"
   int n_hosts = 0;            ///< how many Host fields there were
   std::string_view host{};
-  std::string_view accept_encoding{}, if_none_match{};
+  std::string_view accept_encoding{}, if_none_match{}, cache_control{};
   std::string_view authorization{}, content_type{}, origin{}, fetch_site{};
   std::string_view body{};
 };
@@ -35,6 +35,10 @@ bool accepts_gzip(std::string_view accept_encoding);
 
 /// Whether an If-None-Match field names this tag (RFC 9110, section 13.1.2: weak comparison).
 bool names_tag(std::string_view if_none_match, std::string_view etag);
+
+/// Whether a Cache-Control field of a request asks for "no-cache" (RFC 9111, section 5.2.1.4), as a
+/// browser's does when a page is reloaded past its cache.
+bool demands_new(std::string_view cache_control);
 
 /// Takes the same time wherever two texts of the same length differ.
 bool is_equal_in_constant_time(std::string_view a, std::string_view b);

@@ -10,6 +10,7 @@
 #include "daemon/serve/answer.h"
 #include "daemon/serve/counters.h"
 #include "daemon/serve/query.h"
+#include "daemon/serve/work.h"
 #include "roundel/schema/store.h"
 #include "roundel/serve/live.h"
 #include "roundel/site/expect_settings.h"
@@ -35,15 +36,11 @@ struct Ask {
 
 /// Answered on the network thread.
 using FromLive = Answer (*)(const Standing&);
-/// How long an answer takes to work out, in a large record: milliseconds; a moment, for what the
-/// page draws first; long. Each has a worker of its own, so that none waits behind a longer one.
-enum class Pace : std::uint8_t { quick, drawn, slow };
-inline constexpr std::size_t n_paces = 3;
-
-/// Answered by the worker of its pace.
+/// Worked out at its pace, or kept from before (desk.h).
 struct FromStore {
   Pace pace;
   Result<Answer> (*handler)(const Ask&, const schema::Store&);
+  bool is_conclusion = false;  ///< some minutes more of a record do not change it much
 };
 /// Changes something: POST, with the token. @param body  JSON text  @param now_s  computer's clock
 struct Change {

@@ -3,7 +3,6 @@
 #include <fmt/format.h>
 #include <spdlog/spdlog.h>
 
-#include <array>
 #include <boost/asio/co_spawn.hpp>
 #include <boost/asio/executor_work_guard.hpp>
 #include <boost/asio/io_context.hpp>
@@ -16,6 +15,7 @@
 #include <thread>
 
 #include "daemon/serve/session.h"
+#include "daemon/serve/usual.h"
 #include "roundel/time.h"
 
 namespace roundel::serve {
@@ -58,9 +58,10 @@ struct Server::Impl {
               .expect = options.expect,
               .now_s = now_s}),
         events(io, options.live, options.limits, counters),
-        lanes{{{options.store, options.limits.queued_answers, options.limits.cache_bytes},
-               {options.store, options.limits.queued_answers, options.limits.cache_bytes},
-               {options.store, options.limits.queued_answers, options.limits.cache_bytes}}},
+        desk({.store = options.store,
+              .queue_limit = options.limits.queued_answers,
+              .cache_bytes = options.limits.cache_bytes,
+              .usual = [this](const schema::Store& store) { return usual_work(door, store); }}),
         shared{.limits = options.limits,
                .door = door,
                .live = options.live,
@@ -68,13 +69,13 @@ struct Server::Impl {
                .now_s = now_s,
                .counters = counters,
                .events = events,
-               .lanes = lanes} {}
+               .desk = desk} {}
 
   ~Impl() {
     io.stop();
     if (network.joinable()) network.join();
     // What still waits for an answer is dropped with its connection, while `io` is there.
-    for (Lane& lane : lanes) lane.stop();
+    desk.stop();
     // Connections in mid-answer end here: they refer to members that go before `io` does.
     io.shutdown();
   }
@@ -177,7 +178,7 @@ struct Server::Impl {
   tcp::acceptor acceptor;
   Door door;
   EventHub events;
-  std::array<Lane, n_paces> lanes;  // by pace
+  Desk desk;
   Shared shared;
   std::thread network;
 };

@@ -39,6 +39,7 @@ Request read_fields(const Parser& parser) {
           .host = field(http::field::host),
           .accept_encoding = field(http::field::accept_encoding),
           .if_none_match = field(http::field::if_none_match),
+          .cache_control = field(http::field::cache_control),
           .authorization = field(http::field::authorization),
           .content_type = field(http::field::content_type),
           .origin = field(http::field::origin),
@@ -168,14 +169,21 @@ class Session {
       decision = std::make_shared<const Rendered>(
           render(problem(503, "too many readers of live events; close one")));
     }
+    std::optional<std::chrono::seconds> age;
     if (auto* work = std::get_if<Work>(&decision)) {
-      Ready worked_out = co_await work_out(std::move(*work));
-      decision = std::move(worked_out);
+      Given given = co_await ask_desk(std::move(*work));
+      if (!given.answer) {
+        ++shared_.counters.refused["queued_answers"];
+        given.answer = std::make_shared<const Rendered>(
+            render(problem(503, "too many answers are being worked out; ask again")));
+      }
+      age = given.age;
+      decision = std::move(given.answer);
     }
 
     const bool stays = parser.keep_alive();
     const auto response =
-        reply(*std::get<Ready>(decision), request, version, stays, shared_.now_s());
+        reply(*std::get<Ready>(decision), request, version, stays, shared_.now_s(), age);
     const bool is_sent = co_await send(response);
     co_return is_sent&& stays;
   }
@@ -220,30 +228,19 @@ class Session {
     co_await shared_.events.attend(stream_.release_socket());
   }
 
-  asio::awaitable<Ready> work_out(Work work) {
+  asio::awaitable<Given> ask_desk(Work work) {
     stream_.expires_never();
     auto initiate = [this, &work](auto handler) {
-      // Jobs are copied (std::function) and a completion handler is not.
+      // What is done is copied (std::function) and a completion handler is not.
       auto shared_handler = std::make_shared<decltype(handler)>(std::move(handler));
-      auto executor = stream_.get_executor();
-      Lane& lane = shared_.lanes[static_cast<std::size_t>(work.pace)];
-      const bool is_taken =
-          lane.submit({.key = std::move(work.key),
-                       .work = std::move(work.work),
-                       .change = std::move(work.change),
-                       .done = [shared_handler, executor](Ready ready) {
-                         asio::post(executor, [shared_handler, ready = std::move(ready)]() mutable {
-                           (*shared_handler)(std::move(ready));
+      shared_.desk.ask(std::move(work),
+                       [shared_handler, executor = stream_.get_executor()](Given given) {
+                         asio::post(executor, [shared_handler, given = std::move(given)]() mutable {
+                           (*shared_handler)(std::move(given));
                          });
-                       }});
-      if (is_taken) return;
-      ++shared_.counters.refused["queued_answers"];
-      asio::post(executor, [shared_handler] {
-        (*shared_handler)(std::make_shared<const Rendered>(
-            render(problem(503, "too many answers are being worked out; ask again"))));
-      });
+                       });
     };
-    co_return co_await asio::async_initiate<const asio::use_awaitable_t<>&, void(Ready)>(
+    co_return co_await asio::async_initiate<const asio::use_awaitable_t<>&, void(Given)>(
         std::move(initiate), asio::use_awaitable);
   }
 

@@ -5,18 +5,17 @@
 // clang-format on
 #include <boost/asio/awaitable.hpp>
 #include <boost/asio/ip/tcp.hpp>
-#include <span>
 
 #include "daemon/serve/counters.h"
+#include "daemon/serve/desk.h"
 #include "daemon/serve/door.h"
 #include "daemon/serve/events.h"
-#include "daemon/serve/lane.h"
 #include "daemon/serve/routes.h"
 #include "roundel/serve/server.h"
 
 namespace roundel::serve {
 
-/// What all connections share. Outlives them. Network thread only, but for the lanes.
+/// What all connections share. Outlives them. Network thread only, but for the desk.
 struct Shared {
   const Limits& limits;
   const Door& door;
@@ -25,7 +24,7 @@ struct Shared {
   std::function<double()> now_s;
   Counters& counters;
   EventHub& events;
-  std::span<Lane, n_paces> lanes;  ///< by pace
+  Desk& desk;
 };
 
 /// Serves requests until either side ends the connection or a limit does.

@@ -192,7 +192,7 @@ def bench_recording(folder, year, cells, handler, rounds, seconds):
     waits = {name: Waits() for name in (*QUESTIONS, HANDLER)}
     try:
         events = LiveEvents(daemon.url)
-        time.sleep(10)  # connected
+        time.sleep(45)  # connected, and what the page asks for first is worked out
         sent, cpu, began = senders.sent, daemon.cpu_s(), time.monotonic()
         for number in range(1, rounds + 1):
             ask_all(daemon.url, handler, waits, number, seconds)

@@ -122,7 +122,10 @@ std::string api(const std::string& description) {
       "in\n"
       "their names; what is not known is null. Times are RFC 3339 UTC. `roundel ... --json` prints "
       "the\n"
-      "same objects.\n\n| request | answers with |\n| --- | --- |\n";
+      "same objects. What takes long to work out may be given as it was some time ago, at most "
+      "two\n"
+      "hours, when cells have come since; an `Age` field then says how many seconds ago.\n\n"
+      "| request | answers with |\n| --- | --- |\n";
   std::string sections;
   for (const auto& [path, item] : all["paths"].items())
     for (const auto& [method, operation] : item.items()) {

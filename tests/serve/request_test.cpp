@@ -147,6 +147,14 @@ TEST(IfNoneMatch, NamesTags) {
   EXPECT_FALSE(names_tag("*", "")) << "an answer without a tag is never known";
 }
 
+TEST(CacheControl, NoCacheDemandsANewAnswer) {
+  EXPECT_TRUE(demands_new("no-cache"));
+  EXPECT_TRUE(demands_new("max-age=0, No-Cache"));
+  EXPECT_FALSE(demands_new(""));
+  EXPECT_FALSE(demands_new("max-age=0"));
+  EXPECT_FALSE(demands_new("no-cache=x")) << "the request's directive has no argument";
+}
+
 TEST(ConstantTime, ComparesAsTextDoes) {
   EXPECT_TRUE(is_equal_in_constant_time("", ""));
   EXPECT_TRUE(is_equal_in_constant_time("secret", "secret"));

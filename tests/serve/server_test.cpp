@@ -363,7 +363,7 @@ TEST_F(ServerTest, WhatDoesNotFitTheQueueIsAskedToComeBack) {
   auto with = options();
   with.limits.queued_answers = 0;
   start(std::move(with));
-  const auto refused = Client(port()).get("/api/site");
+  const auto refused = Client(port()).get("/api/hours");
   EXPECT_EQ(refused.status, 503);
   EXPECT_EQ(refused.fields.at("retry-after"), "2");
 }
