@@ -17,8 +17,9 @@ using Response = boost::beast::http::response<boost::beast::http::string_body>;
 /// Chooses between 304, compressed and plain by the request's fields, leaves the body out for HEAD
 /// (its length stays), sets the fields every answer carries.
 /// @param version  10 or 11  @param keep_alive  whether the connection stays open
-/// @param age  since it was worked out, where newer cells are not in it: the Age field says so
-///             (RFC 9111, section 5.1: not made for this request)
+/// @param age  for the Age field (RFC 9111, section 5.1): since it was worked out, where newer
+/// cells
+///             are not in it; 0 of what is right. None: without one
 Response reply(const Rendered& rendered, const Request& request, unsigned version, bool keep_alive,
                double now_s, std::optional<std::chrono::seconds> age = {});
 

@@ -177,7 +177,9 @@ class Session {
         given.answer = std::make_shared<const Rendered>(
             render(problem(503, "too many answers are being worked out; ask again")));
       }
-      age = given.age;
+      // Said of what is right, too: a client that still has it (304) keeps the fields it is not
+      // told anew, and with them the age of then.
+      age = given.age.value_or(std::chrono::seconds(0));
       decision = std::move(given.answer);
     }
 

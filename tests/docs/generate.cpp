@@ -124,7 +124,8 @@ std::string api(const std::string& description) {
       "the\n"
       "same objects. What takes long to work out may be given as it was some time ago, at most "
       "two\n"
-      "hours, when cells have come since; an `Age` field then says how many seconds ago.\n\n"
+      "hours, when cells have come since; an `Age` field says how many seconds ago, 0 of what is "
+      "right.\n\n"
       "| request | answers with |\n| --- | --- |\n";
   std::string sections;
   for (const auto& [path, item] : all["paths"].items())

@@ -155,6 +155,19 @@ TEST_F(ServerTest, WhatTheClientHasIsNotSentAgain) {
   EXPECT_EQ(json::parse(changed.body)["site"]["name"], "Mill");
 }
 
+TEST_F(ServerTest, AnswersFromTheRecordSayHowOldTheyAre) {
+  start();
+  Client client(port());
+  auto whole = client.get("/api/reach?antenna=spider");
+  EXPECT_EQ(whole.status, 200);
+  EXPECT_EQ(whole.fields["age"], "0");
+  auto known =
+      client.get("/api/reach?antenna=spider", "If-None-Match: " + whole.fields["etag"] + "\r\n");
+  EXPECT_EQ(known.status, 304);
+  EXPECT_EQ(known.fields["age"], "0") << "or a client would keep the age of then";
+  EXPECT_EQ(client.get("/").fields.count("age"), 0u);
+}
+
 TEST_F(ServerTest, CompressedIsTheSameAsPlain) {
   start();
   Client client(port());

@@ -322,7 +322,8 @@ export interface Problem {
 
 /** An answer, or why there is none. */
 export type Answer<T> =
-  | { kind: "ok"; value: T }
+  /** as_of_s: when it was worked out, where cells have come since that are not in it. */
+  | { kind: "ok"; value: T; as_of_s?: number }
   | { kind: "absent" }
   | { kind: "failed"; detail: string };
 
@@ -335,6 +336,16 @@ async function problem_detail(response: Response): Promise<string> {
   }
 }
 
+/**
+ * What takes roundeld long is given as it was some time ago. Both fields are by its clock, which the
+ * reader's may not agree with.
+ */
+export function as_of_s(fields: Headers): number | null {
+  const age_s = Number(fields.get("age") ?? "none");
+  const now_ms = Date.parse(fields.get("date") ?? "");
+  return age_s > 0 && !Number.isNaN(now_ms) ? now_ms / 1000 - age_s : null;
+}
+
 /** Never throws. 404 is "absent": this roundeld does not offer it, or has nothing to say yet. */
 export async function ask<T>(path: string, query?: URLSearchParams): Promise<Answer<T>> {
   const text = query?.toString() ?? "";
@@ -344,7 +355,9 @@ export async function ask<T>(path: string, query?: URLSearchParams): Promise<Ans
     });
     if (response.status === 404) return { kind: "absent" };
     if (!response.ok) return { kind: "failed", detail: await problem_detail(response) };
-    return { kind: "ok", value: (await response.json()) as T };
+    const at_s = as_of_s(response.headers);
+    const value = (await response.json()) as T;
+    return at_s === null ? { kind: "ok", value } : { kind: "ok", value, as_of_s: at_s };
   } catch (error) {
     return { kind: "failed", detail: error instanceof Error ? error.message : String(error) };
   }

@@ -30,6 +30,7 @@ export const strings = {
   about_antenna: (name: string) => `Antenna ${name}`,
   about_trial: (id: string) => `Trial ${id}`,
   from_to: (from: string, to: string) => `${from} to ${to}`,
+  as_of: (time: string) => `as of ${time}`,
   only_from: (time: string) => `From ${time} on, the newest part of what is chosen.`,
   only_newest: "the newest part of what is chosen; roundel verdict goes through all of it",
   advice: (count: number) => `What would help (${count})`,

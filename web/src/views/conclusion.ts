@@ -49,12 +49,19 @@ function subject(model: Model, state: ViewState): string[] {
   return antenna === undefined ? [] : [strings.about_antenna(antenna)];
 }
 
-function basis(verdict: VerdictAnswer, about: string[]): string {
+/** Of the verdict; an answer that is as new as can be says nothing. */
+export function as_of_text({ verdict }: Pick<Model, "verdict">): string[] {
+  if (verdict?.kind !== "ok" || verdict.as_of_s === undefined) return [];
+  return [strings.as_of(time_text(verdict.as_of_s))];
+}
+
+function basis(verdict: VerdictAnswer, about: string[], as_of: string[]): string {
   const parts = [...about, strings.confidence(percent_text(verdict.confidence))];
   if (verdict.from !== null && verdict.to !== null)
     parts.push(
       strings.from_to(time_text(seconds_of(verdict.from)), time_text(seconds_of(verdict.to))),
     );
+  parts.push(...as_of);
   if (verdict.only_from !== undefined) parts.push(strings.only_newest);
   return parts.join(" · ");
 }
@@ -106,7 +113,9 @@ export function conclusion_view({ doc }: Context): View {
       help.hidden = verdict === null || verdict.advice.length === 0;
       set_text(
         why,
-        verdict !== null ? basis(verdict, subject(model, state)) : why_no_verdict(model),
+        verdict !== null
+          ? basis(verdict, subject(model, state), as_of_text(model))
+          : why_no_verdict(model),
       );
       if (verdict === null) return;
       set_text(word, strings.verdict_word[verdict.verdict]);
