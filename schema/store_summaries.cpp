@@ -19,11 +19,12 @@ bool is_same(const Summary& a, const Summary& b) {
 Summary summary_in(const Statement& row) {
   const std::int64_t key = row.integer(0);
   return {hour_of_key(key) * 3600, trial_of_key(key), row.integer(1),      row.integer(2),
-          row.integer(3),          row.integer(4),    row.integer(5) == 1, row.blob(6)};
+          row.integer(3),          row.integer(4),    row.integer(5) == 1, {}};
 }
 
 constexpr const char* summary_columns =
-    "id, cells, silent_cells, heard, expected, cells_gone, detail";
+    "summary.id, cells, silent_cells, heard, expected, cells_gone";
+constexpr const char* with_flights = "LEFT JOIN summary_flights ON summary_flights.id = summary.id";
 
 }  // namespace
 
@@ -96,7 +97,7 @@ Result<bool> Store::summarise(int n_hours) {
   return *has_more;
 }
 
-Result<void> Store::each_summary(const Selection& which, bool only_gone,
+Result<void> Store::each_summary(const Selection& which, bool only_gone, SummaryPart part,
                                  const std::function<bool(const Summary&)>& visit) const {
   const Database& database = impl_->database;
   const auto moment = one_moment(database);
@@ -110,9 +111,13 @@ Result<void> Store::each_summary(const Selection& which, bool only_gone,
   const auto up = [](std::int64_t window) {
     return window / windows_per_hour + (window % windows_per_hour != 0);
   };
+  const bool by_flight = part == SummaryPart::flights;
   auto query = database.prepare(fmt::format(
-      "SELECT {} FROM summary{} id >= ? AND id < ? AND is_stale = 0 ORDER BY id", summary_columns,
-      only_gone ? " INDEXED BY summary_size WHERE cells_gone = 1 AND" : " WHERE"));
+      "SELECT {}, {}.detail FROM summary{} {} WHERE {} summary.id >= ? AND summary.id < ?"
+      " AND is_stale = 0 ORDER BY summary.id",
+      summary_columns, by_flight ? "summary_flights" : "summary",
+      only_gone ? " INDEXED BY summary_size" : "", by_flight ? with_flights : "",
+      only_gone ? "cells_gone = 1 AND" : ""));
   ROUNDEL_TRY(query);
   query->bind_all(summary_key(up(time.from), 0), summary_key(up(time.to), 0));
   for (;;) {
@@ -124,7 +129,9 @@ Result<void> Store::each_summary(const Selection& which, bool only_gone,
     if (range == windows.end()) continue;
     const std::int64_t first = hour_of_key(query->integer(0)) * windows_per_hour;
     if (first >= range->second.to || first + windows_per_hour <= range->second.from) continue;
-    if (!visit(summary_in(*query))) return {};
+    Summary summary = summary_in(*query);
+    (by_flight ? summary.detail.flights : summary.detail.places) = query->blob(6);
+    if (!visit(summary)) return {};
   }
 }
 
@@ -162,8 +169,10 @@ Result<SummaryCheck> Store::check_summaries(Summariser& by) const {
   }
   auto reader = HourReader::make(database);
   ROUNDEL_TRY(reader);
-  auto kept = database.prepare(fmt::format(
-      "SELECT {}, is_stale FROM summary WHERE id >= ? AND id < ? ORDER BY id", summary_columns));
+  auto kept = database.prepare(
+      fmt::format("SELECT {}, summary.detail, summary_flights.detail, is_stale FROM summary {}"
+                  " WHERE summary.id >= ? AND summary.id < ? ORDER BY summary.id",
+                  summary_columns, with_flights));
   ROUNDEL_TRY(kept);
   auto next_kept = database.prepare(
       "SELECT min(id) FROM summary WHERE id >= ? AND is_stale = 0 AND cells_gone = 0");
@@ -193,8 +202,9 @@ Result<SummaryCheck> Store::check_summaries(Summariser& by) const {
       const auto more = kept->next();
       ROUNDEL_TRY(more);
       if (!*more) break;
-      const Summary summary = summary_in(*kept);
-      const bool is_stale = kept->integer(7) == 1;
+      Summary summary = summary_in(*kept);
+      summary.detail = {kept->blob(6), kept->blob(7)};
+      const bool is_stale = kept->integer(8) == 1;
       const auto same = made->find(summary.trial);
       if (!is_stale && !summary.cells_gone)
         is_wrong = is_wrong || same == made->end() || !is_same(same->second, summary);

@@ -103,12 +103,15 @@ Result<SummaryKeeper> SummaryKeeper::make(const Database& database) {
         "INSERT INTO summary (id, cells, silent_cells, heard, expected, is_stale, cells_gone,"
         " detail) VALUES (?, 0, 0, 0, 0, 1, 0, x'') ON CONFLICT (id) DO UPDATE SET is_stale = 1",
         "UPDATE summary SET is_stale = 1 WHERE cells_gone = 0 AND is_stale = 0",
-        "SELECT id, cells, silent_cells, heard, expected, detail FROM summary"
-        " WHERE id >= ? AND id < ? AND cells_gone = 1",
+        "SELECT summary.id, cells, silent_cells, heard, expected, summary.detail,"
+        " summary_flights.detail FROM summary"
+        " LEFT JOIN summary_flights ON summary_flights.id = summary.id"
+        " WHERE summary.id >= ? AND summary.id < ? AND cells_gone = 1",
         "INSERT OR REPLACE INTO summary (id, cells, silent_cells, heard, expected, is_stale,"
         " cells_gone, detail) VALUES (?, ?, ?, ?, ?, 0, ?, ?)",
+        "INSERT INTO summary_flights (id, detail) VALUES (?, ?)",
         "DELETE FROM summary WHERE id >= ? AND id < ? AND cells_gone = 0",
-        "DELETE FROM cell WHERE id = ?",
+        "DELETE FROM summary_flights WHERE id >= ? AND id < ?", "DELETE FROM cell WHERE id = ?",
         "SELECT cell.id FROM cell JOIN flight ON flight.id = cell.flight"
         " WHERE cell.id >= ? AND cell.id < ? AND flight.trial = ? ORDER BY cell.id"}) {
     auto statement = database.prepare(sql);
@@ -119,7 +122,7 @@ Result<SummaryKeeper> SummaryKeeper::make(const Database& database) {
   const auto take = [&] { return std::move(*next++); };
   return SummaryKeeper(std::move(*reader),
                        Statements{take(), take(), take(), take(), take(), take(), take(), take(),
-                                  take(), take(), take(), take()});
+                                  take(), take(), take(), take(), take(), take()});
 }
 
 Result<void> SummaryKeeper::touch_flight(const Flight& flight, std::int64_t before_hour,
@@ -234,10 +237,17 @@ Result<void> SummaryKeeper::summarise(std::int64_t hour, Summariser& by) {
     const auto next = row.next();
     ROUNDEL_TRY(next);
     if (!*next) break;
-    gone.push_back({hour * 3600, trial_of_key(row.integer(0)), row.integer(1), row.integer(2),
-                    row.integer(3), row.integer(4), true, row.blob(5)});
+    gone.push_back({hour * 3600,
+                    trial_of_key(row.integer(0)),
+                    row.integer(1),
+                    row.integer(2),
+                    row.integer(3),
+                    row.integer(4),
+                    true,
+                    {row.blob(5), row.blob(6)}});
   }
   statements_.kept.reset();
+  ROUNDEL_TRY(statements_.remove_flights.run(from, to));
   for (Summary& kept : gone) {
     // What came for an hour whose cells are gone is added to what is known of it, and goes too.
     if (const auto late = now->find(kept.trial); late != now->end()) {
@@ -254,9 +264,14 @@ Result<void> SummaryKeeper::summarise(std::int64_t hour, Summariser& by) {
     Statement& put = statements_.put;
     put.bind_all(summary_key(hour, trial), summary.cells, summary.silent_cells, summary.heard,
                  summary.expected, std::int64_t{summary.cells_gone});
-    put.bind_blob(7, summary.detail);
+    put.bind_blob(7, summary.detail.places);
     ROUNDEL_TRY(put.next());
     put.reset();
+    Statement& put_flights = statements_.put_flights;
+    put_flights.bind(1, summary_key(hour, trial));
+    put_flights.bind_blob(2, summary.detail.flights);
+    ROUNDEL_TRY(put_flights.next());
+    put_flights.reset();
   }
   return {};
 }

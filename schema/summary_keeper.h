@@ -14,7 +14,6 @@
 
 namespace roundel::schema {
 
-inline constexpr std::int64_t windows_per_hour = 3600 / window_s;
 inline constexpr int trial_bits = 24;
 constexpr std::int64_t summary_key(std::int64_t hour, Id trial) {
   return hour << trial_bits | trial;
@@ -62,7 +61,7 @@ class SummaryKeeper {
   struct Statements {
     Statement before_hour, set_before_hour, before_window;
     Statement flight, stale, mark_stale, mark_all_stale;
-    Statement kept, put, remove, remove_cell, cell_keys;
+    Statement kept, put, put_flights, remove, remove_flights, remove_cell, cell_keys;
   };
   SummaryKeeper(HourReader reader, Statements statements)
       : reader_(std::move(reader)), statements_(std::move(statements)) {}

@@ -1,38 +1,22 @@
 #include "roundel/pattern/exposure.h"
 
 #include <algorithm>
-#include <array>
 #include <cassert>
 #include <cmath>
 #include <numbers>
+#include <unordered_map>
 #include <utility>
 
 #include "analysis/pattern/flight_sample.h"
 #include "analysis/pattern/horizon_table.h"
-#include "analysis/pattern/run_of_cells.h"
+#include "analysis/pattern/hour_exposure.h"
 
 namespace roundel::pattern {
 namespace {
 
-constexpr float elevation_step_deg = 0.25F;
-constexpr double ducting_ratio = 1.05;
 constexpr double landing_ft = 10000;
 constexpr int beyond_windows = 30;        // five minutes
 constexpr int quiet_margin_windows = 12;  // two minutes
-constexpr std::int64_t hour_windows = 3600 / schema::window_s;
-constexpr std::size_t track_points = 7;  // a minute of heard cells gives the track
-constexpr double near_km = 100;
-
-// Position on the plane of range and bearing (azimuthal equidistant), with time and height.
-struct TrackPoint {
-  std::int64_t window{};
-  double x_km{}, y_km{}, altitude_ft{};
-};
-
-// How a flight goes on past one of its ends: through `end`, coming from `before`.
-struct Ending {
-  TrackPoint before, end;
-};
 
 // A flight that has ended, or whose record has.
 struct EndedFlight {
@@ -42,10 +26,7 @@ struct EndedFlight {
 
 struct FlightState {
   std::uint32_t index{};  // in order of appearance
-  Run run;
-  std::vector<Group> groups;
-  std::array<TrackPoint, track_points> first{}, last{};
-  std::size_t n_first{}, n_last{};  // n_last counts all; last is a ring
+  EndedFlight so_far;
 };
 
 }  // namespace
@@ -55,16 +36,13 @@ struct ExposureBuilder::Impl {
   Exposure out;
   std::unique_ptr<site::Limit> limit;
   HorizonTable horizons;
-  BinEnds bin_ends;
+  HourExposer coming;  // the hour whose cells come in
   int flights_per_sector;
   Prospects prospects;
-  static constexpr std::uint32_t not_seen = 0, has_ended = ~std::uint32_t{0};
-  std::vector<std::uint32_t> slot_of;          // by id: 1 more than its place in `states`
-  std::vector<FlightState> states;             // of flights that have not ended
-  std::vector<std::uint32_t> idle;             // places in it that are free
-  std::vector<Candidacy> candidacies;          // of every flight
-  std::vector<EndedFlight> ended;              // of every flight; empty where it cannot stay
-  std::vector<std::uint32_t> heard_in_window;  // by window - first_window_
+  std::unordered_map<schema::Id, FlightState> open;  // flights that have not ended
+  std::vector<Candidacy> candidacies;                // of every flight
+  std::vector<EndedFlight> ended;                    // of every flight; empty where it cannot stay
+  std::vector<std::uint8_t> heard_in_window;         // by window - first_window
   std::int64_t first_window = 0;
   std::int64_t first_hour = 0;
 
@@ -72,6 +50,7 @@ struct ExposureBuilder::Impl {
       : viewpoint(from),
         limit(site::effective_earth_limit(from)),
         horizons(*limit),
+        coming(sector_deg),
         flights_per_sector(in_a_sector),
         prospects(static_cast<int>(std::lround(360 / sector_deg)), in_a_sector) {
     assert(sector_deg >= 1 && sector_deg <= 45 && in_a_sector >= 0);
@@ -82,25 +61,17 @@ struct ExposureBuilder::Impl {
     out.heard_histogram.assign(256, 0);
   }
 
-  // None for one that has ended: what comes after a flight's stated end is no part of it.
-  FlightState* state_of(const schema::Flight& flight) {
-    const auto id = static_cast<std::size_t>(flight.id);
-    if (id >= slot_of.size()) slot_of.resize(id + 1 + id / 2, not_seen);
-    std::uint32_t& slot = slot_of[id];
-    if (slot == has_ended) return nullptr;
-    if (slot != not_seen) return &states[slot - 1];
-    if (idle.empty()) {
-      idle.push_back(static_cast<std::uint32_t>(states.size()));
-      states.emplace_back();
-    }
-    slot = idle.back() + 1;
-    idle.pop_back();
-    FlightState& state = states[slot - 1];
+  // By flight number. Of an hour's flights all are open: HourExposer leaves out what comes after an
+  // end.
+  FlightState& state_of(const schema::Flight& flight) {
+    const auto [known, is_new] = open.try_emplace(flight.id);
+    if (!is_new) return known->second;
+    FlightState& state = known->second;
     state.index = static_cast<std::uint32_t>(out.flights.size());
     out.flights.push_back({flight.id, flight.address, 0, 0, state.index});
     candidacies.push_back({sample_key(state.index), {}});
     ended.emplace_back();
-    return &state;
+    return state;
   }
 
   std::uint16_t sector_of(double bearing_deg) const {
@@ -109,7 +80,7 @@ struct ExposureBuilder::Impl {
   }
 
   std::uint16_t hour_of(std::int64_t window) {
-    const std::int64_t hour = window / hour_windows;
+    const std::int64_t hour = window / schema::windows_per_hour;
     if (out.hours.empty()) first_hour = hour;
     // Cells come in time order; only extensions before the first cell can lie in an earlier hour.
     const std::int64_t index = std::max<std::int64_t>(0, hour - first_hour);
@@ -119,26 +90,6 @@ struct ExposureBuilder::Impl {
       out.hours.push_back(next);
     }
     return static_cast<std::uint16_t>(index);
-  }
-
-  void flush(FlightState& state) {
-    Run& run = state.run;
-    if (!run.open) return;
-    const double n = run.group.cells;
-    run.group.spreading_db = static_cast<float>(mean_spreading_db(run));
-    run.group.elevation_deg = static_cast<float>(run.elevation_sum / n);
-    run.group.bearing_off_deg =
-        static_cast<float>(run.bearing_sum / n - out.sector_deg * (run.group.sector + 0.5));
-    run.group.horizon_ratio = static_cast<float>(run.ratio_sum / n);
-    run.group.cos_aspect = static_cast<float>(run.aspect_sum / n);
-    state.groups.push_back(run.group);
-    run = Run{};
-  }
-
-  void note_heard(std::int64_t window) {
-    const auto at = static_cast<std::size_t>(window - first_window);
-    if (at >= heard_in_window.size()) heard_in_window.resize(at + 1 + at / 2, 0);
-    ++heard_in_window[at];
   }
 
   // Calls `visit` with the silent cells past an end, and their windows.
@@ -177,135 +128,91 @@ struct ExposureBuilder::Impl {
   }
 
   void add(const schema::Cell& cell, const schema::Flight& flight, const site::Sighting& sighting) {
-    const site::Sightline& line = sighting.line;
-    if (out.n_cells == 0) first_window = cell.window;
-    ++out.n_cells;
-    out.n_silent_cells += cell.heard == 0;
-    const auto start_s = cell.window * schema::window_s;
-    if (!out.from_s) out.from_s = start_s;
-    out.to_s = start_s + schema::window_s;
+    if (!coming.is_of(cell.window)) take_hour();
+    coming.add(cell, flight, sighting, horizons.at(sighting.line.bearing_deg, cell.altitude_ft));
+  }
 
-    FlightState* const open = state_of(flight);
-    const std::uint16_t hour = hour_of(cell.window);
-    const double horizon_km = horizons.at(line.bearing_deg, cell.altitude_ft);
-    const double ratio = line.range_km / std::max(horizon_km, 1.0);
-    Hour& of_hour = out.hours[hour];
-    ++of_hour.cells;
-    of_hour.heard += cell.heard;
-    of_hour.chances += cell.expected;
-    const bool is_beyond = cell.heard > 0 && ratio > ducting_ratio;
-    if (is_beyond) ++of_hour.beyond_horizon_cells, ++out.n_beyond_horizon_cells;
+  void take_hour() {
+    if (!coming.is_empty()) take(coming.take());
+  }
 
-    if (!open) return;
-    FlightState& state = *open;
-    const TrackPoint here{cell.window, sighting.east_km, sighting.north_km, cell.altitude_ft};
-    // Aspect: the course since the last point against the direction to the antenna.
-    double cos_aspect = 0;
-    if (state.n_last > 0) {
-      const TrackPoint& last = state.last[(state.n_last - 1) % track_points];
-      const double dx = here.x_km - last.x_km, dy = here.y_km - last.y_km;
-      const double scale = std::sqrt(dx * dx + dy * dy) * line.range_km;
-      if (scale > 1e-6) cos_aspect = -(dx * here.x_km + dy * here.y_km) / scale;
-    }
-    if (cell.heard > 0) {
-      note_heard(cell.window);
-      if (state.n_first < track_points) state.first[state.n_first++] = here;
-      state.last[state.n_last++ % track_points] = here;
-    }
-
-    const bool is_partial = cell.window == flight.first_window || cell.window == flight.last_window;
-    if (is_partial) {
-      ++out.n_partial_cells;
-    } else if (!is_beyond) {
-      record(state, cell, line, ratio, cos_aspect, hour);
-    }
-    if (cell.window == flight.last_window) {
-      close(state, true);
-      idle.push_back(std::exchange(slot_of[static_cast<std::size_t>(flight.id)], has_ended) - 1);
+  void take(HourExposure more) {
+    if (out.n_cells == 0) first_window = more.first_window;
+    const std::uint16_t at = hour_of(more.first_window);
+    count(more, out.hours[at]);
+    for (FlightHour& flight : more.flights) {
+      FlightState& state = state_of(flight.flight);
+      EndedFlight& so_far = state.so_far;
+      for (Group& group : flight.groups) {
+        group.hour = at;
+        group.flight = state.index;
+      }
+      if (so_far.groups.empty())
+        so_far.groups = std::move(flight.groups);
+      else
+        so_far.groups.insert(so_far.groups.end(), flight.groups.begin(), flight.groups.end());
+      if (!so_far.backwards) so_far.backwards = flight.backwards;
+      so_far.forwards = flight.forwards;
+      if (flight.flight.last_window && *flight.flight.last_window / schema::windows_per_hour <=
+                                           more.first_window / schema::windows_per_hour) {
+        close(state);
+        open.erase(flight.flight.id);
+      }
     }
   }
 
-  void record(FlightState& state, const schema::Cell& cell, const site::Sightline& line,
-              double ratio, double cos_aspect, std::uint16_t hour) {
-    const double slant_km = std::max(line.slant_km, 0.1);
-    const auto elevation_bin =
-        static_cast<std::int64_t>(std::floor(line.elevation_deg / elevation_step_deg));
-    const std::uint16_t sector = sector_of(line.bearing_deg);
-    const GroupKind kind = cell.uncertainty_km > 0 ? GroupKind::inferred : GroupKind::recorded;
-    Run& run = state.run;
-    if (run.open &&
-        (run.group.sector != sector || run.group.hour != hour || run.group.kind != kind ||
-         slant_km <= run.slant_from_km || slant_km > run.slant_to_km ||
-         run.elevation_bin != elevation_bin || run.group.cells >= 200))
-      flush(state);
-    if (!run.open) {
-      run.open = true;
-      bin_ends.set(run, slant_km);
-      run.first_slant_km = slant_km;
-      run.slant_product = 1;
-      run.elevation_bin = elevation_bin;
-      run.group.sector = sector;
-      run.group.hour = hour;
-      run.group.kind = kind;
-      run.group.flight = state.index;
-    }
-    run.slant_product *= slant_km / run.first_slant_km;
-    run.elevation_sum += line.elevation_deg;
-    run.bearing_sum += line.bearing_deg;
-    run.ratio_sum += ratio;
-    run.aspect_sum += cos_aspect;
-    Group& group = run.group;
-    ++group.cells;
-    group.heard = static_cast<std::uint16_t>(group.heard + cell.heard);
-    group.chances = static_cast<std::uint16_t>(group.chances + cell.expected);
-    if (cell.signal_dbfs && cell.heard > 0) {
-      group.level_sum_db += static_cast<float>(*cell.signal_dbfs * cell.heard);
-      group.levels = static_cast<std::uint16_t>(group.levels + cell.heard);
-      ++out.n_levels;
-    }
-    if (kind == GroupKind::inferred) {
-      ++out.n_inferred_cells;
-      return;
-    }
-    ++out.sector_cells[sector];
-    if (line.range_km < near_km && cell.expected == schema::chances_per_window && cell.heard > 0)
-      ++out.heard_histogram[static_cast<std::size_t>(std::clamp(cell.heard, 0, 255))];
+  void count(const HourExposure& more, Hour& of_hour) {
+    out.n_cells += more.counts.cells;
+    out.n_silent_cells += more.silent_cells;
+    out.n_partial_cells += more.partial_cells;
+    out.n_inferred_cells += more.inferred_cells;
+    out.n_beyond_horizon_cells += more.counts.beyond_horizon_cells;
+    out.n_levels += more.levels;
+    of_hour.cells += more.counts.cells;
+    of_hour.heard += more.counts.heard;
+    of_hour.chances += more.counts.chances;
+    of_hour.beyond_horizon_cells += more.counts.beyond_horizon_cells;
+    const std::int64_t from_s = more.first_window * schema::window_s;
+    const std::int64_t to_s = (more.last_window + 1) * schema::window_s;
+    out.from_s = std::min(out.from_s.value_or(from_s), from_s);
+    out.to_s = std::max(out.to_s.value_or(to_s), to_s);
+    const auto add = [](std::vector<std::int64_t>& to, const std::vector<std::int64_t>& some) {
+      for (std::size_t i = 0; i < to.size(); ++i) to[i] += some[i];
+    };
+    add(out.sector_cells, more.sector_cells);
+    add(out.heard_histogram, more.heard_histogram);
+    const std::int64_t first =
+        more.first_window / schema::windows_per_hour * schema::windows_per_hour - first_window;
+    const auto end = static_cast<std::size_t>(first + schema::windows_per_hour);
+    if (end > heard_in_window.size()) heard_in_window.resize(end);
+    for (std::int64_t i = std::max<std::int64_t>(0, -first); i < schema::windows_per_hour; ++i)
+      if (more.heard_windows[static_cast<std::size_t>(i)])
+        heard_in_window[static_cast<std::size_t>(first + i)] = 1;
   }
 
-  // `is_over`: the flight has ended; otherwise the record has. Leaves the state as new.
-  void close(FlightState& state, bool is_over) {
-    flush(state);
+  void close(FlightState& state) {
+    EndedFlight& flight = state.so_far;
     Candidacy& candidacy = candidacies[state.index];
     std::vector<std::uint16_t>& sectors = candidacy.sectors;
-    for (const Group& group : state.groups) {
+    for (const Group& group : flight.groups) {
       if (group.kind != GroupKind::recorded) continue;
       const auto at = std::lower_bound(sectors.begin(), sectors.end(), group.sector);
       if (at == sectors.end() || *at != group.sector) sectors.insert(at, group.sector);
     }
     for (const std::uint16_t sector : sectors) ++out.sector_flights[sector];
-    std::optional<Ending> backwards, forwards;
-    // A minute gives a track. What there is of it does, of a flight that has ended.
-    if (state.n_first == track_points || (is_over && state.n_first >= 2))
-      backwards = Ending{state.first[state.n_first - 1], state.first[0]};
-    if (is_over && state.n_last >= 2) {
-      const std::size_t kept = std::min(state.n_last, track_points);
-      forwards = Ending{state.last[(state.n_last - kept) % track_points],
-                        state.last[(state.n_last - 1) % track_points]};
-      // The record's hours go on to where its flights are taken to go, sampled or not.
-      if ((forwards->end.window + beyond_windows) / hour_windows - first_hour >=
-          static_cast<std::int64_t>(out.hours.size()))
-        extend(state.index, *forwards, [](const Group&, std::int64_t) {});
-    }
+    // The record's hours go on to where its flights are taken to go, sampled or not.
+    if (flight.forwards &&
+        (flight.forwards->end.window + beyond_windows) / schema::windows_per_hour - first_hour >=
+            static_cast<std::int64_t>(out.hours.size()))
+      extend(state.index, *flight.forwards, [](const Group&, std::int64_t) {});
     if (flights_per_sector == 0 || prospects.has_any(candidacy))
-      ended[state.index] = {{state.groups.begin(), state.groups.end()}, backwards, forwards};
-    state.groups.clear();  // and its memory serves the next
-    state.n_first = state.n_last = 0;
+      ended[state.index] = std::move(flight);
   }
 
   // Extensions count only while the receiver demonstrably heard others.
   class HeardBeside {
    public:
-    HeardBeside(const std::vector<std::uint32_t>& heard_in_window, std::int64_t first_window)
+    HeardBeside(const std::vector<std::uint8_t>& heard_in_window, std::int64_t first_window)
         : first_window_(first_window), until_(heard_in_window.size() + 1, 0) {
       for (std::size_t i = 0; i < heard_in_window.size(); ++i)
         until_[i + 1] = until_[i] + heard_in_window[i];
@@ -371,10 +278,19 @@ void ExposureBuilder::add(const schema::Cell& cell, const schema::Flight& flight
   impl_->add(cell, flight, sighting);
 }
 
+void ExposureBuilder::add(HourExposure hour) {
+  impl_->take_hour();
+  impl_->take(std::move(hour));
+}
+
 Exposure ExposureBuilder::finish() {
-  for (std::uint32_t& slot : impl_->slot_of)
-    if (slot != Impl::not_seen && slot != Impl::has_ended)
-      impl_->close(impl_->states[std::exchange(slot, Impl::has_ended) - 1], false);
+  impl_->take_hour();
+  // In order of appearance, for the sample.
+  std::vector<FlightState*> still_open;
+  for (auto& [id, state] : impl_->open) still_open.push_back(&state);
+  std::sort(still_open.begin(), still_open.end(),
+            [](const auto* a, const auto* b) { return a->index < b->index; });
+  for (FlightState* state : still_open) impl_->close(*state);
   Exposure& out = impl_->out;
   out.n_flights = static_cast<std::int64_t>(out.flights.size());
   impl_->arrange(impl_->flights_per_sector > 0

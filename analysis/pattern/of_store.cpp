@@ -2,7 +2,9 @@
 #include <cmath>
 
 #include "analysis/pattern/flights_by_id.h"
+#include "analysis/pattern/hour_exposure_bytes.h"
 #include "analysis/pattern/placed_cells.h"
+#include "analysis/pattern/stretches.h"
 #include "roundel/pattern/cut.h"
 #include "roundel/pattern/reach.h"
 #include "roundel/pattern/summary.h"
@@ -81,79 +83,36 @@ Result<void> require_one_arrangement(const schema::Store& store, const schema::S
   return {};
 }
 
-/// Adds the summaries of a selection: all, or of hours whose cells are gone.
-Result<void> add_summaries(const schema::Store& store, const schema::Selection& which,
-                           const ReachOptions& options, ReachBuilder& to) {
-  Result<void> fine;
-  const double multiple = options.sector_deg / SummaryBins::sector_deg;
-  const auto read =
-      store.each_summary(which, !options.from_summaries, [&](const schema::Summary& stored) {
-        const auto hour = read_summary(stored);
-        if (!hour) {
-          fine = tl::unexpected(hour.error());
-        } else if (std::abs(multiple - std::round(multiple)) > 1e-9) {
-          fine = fail(Errc::bad_usage, "only summaries by 5 degrees are left of some hours",
-                      "--sector-deg", "choose a multiple of 5, or a later --from");
-        } else if (options.band_edges_ft != ReachOptions().band_edges_ft) {
-          fine = fail(Errc::bad_usage,
-                      "only summaries by fixed altitude bands are left of some hours");
-        } else {
-          to.add(*hour);
-        }
-        return fine.has_value();
-      });
-  return read ? fine : read;
+Summaries summaries_used(bool from_summaries) {
+  return from_summaries ? Summaries::all : Summaries::where_cells_are_gone;
 }
 
-/// Hours on end, of the same trials.
-struct StaleHours {
-  std::vector<schema::Id> trials;
-  double from_s, to_s;
-};
+/// What summaries say of places, for a reach.
+Result<void> add_places(const schema::Summary& stored, const ReachOptions& options,
+                        ReachBuilder& to) {
+  const auto hour = read_summary(stored);
+  if (!hour) return tl::unexpected(hour.error());
+  if (const auto fits = summary_sectors_in(options.sector_deg); !fits)
+    return tl::unexpected(fits.error());
+  if (options.band_edges_ft != ReachOptions().band_edges_ft)
+    return fail(Errc::bad_usage, "only summaries by fixed altitude bands are left of some hours");
+  to.add(*hour);
+  return {};
+}
 
-/// The parts of a selection that no summary answers, in order.
-Result<std::vector<schema::Selection>> not_summarised(const schema::Store& store,
-                                                      const schema::Selection& which) {
-  const auto state = store.summary_state();
-  if (!state) return tl::unexpected(state.error());
-  const auto trials = store.trials(which);
-  if (!trials) return tl::unexpected(trials.error());
-  std::vector<schema::Selection> out;
-  std::vector<StaleHours> stale;
-  const auto add = [&](schema::Selection part, double from_s, std::optional<double> to_s) {
-    part.from_s = std::max(which.from_s.value_or(from_s), from_s);
-    if (to_s) part.to_s = std::min(which.to_s.value_or(*to_s), *to_s);
-    if (!part.to_s || *part.from_s < *part.to_s) out.push_back(std::move(part));
-  };
-  const auto before_s = static_cast<double>(state->before_s);
-  // The part of an hour that a selection begins with: summaries are of whole hours.
-  if (which.from_s && *which.from_s < before_s)
-    add(which, *which.from_s, std::min(before_s, std::ceil(*which.from_s / 3600) * 3600));
-  // After a change of site a year is stale, hour after hour: read in one they take a tenth of the
-  // time.
-  for (std::size_t i = 0; i < state->stale.size();) {
-    const std::int64_t hour_s = state->stale[i].hour_s;
-    std::vector<schema::Id> of;
-    for (; i < state->stale.size() && state->stale[i].hour_s == hour_s; ++i)
-      if (std::any_of(trials->begin(), trials->end(), [&](const schema::Trial& trial) {
-            return trial.id == state->stale[i].trial;
-          }))
-        of.push_back(state->stale[i].trial);
-    const auto from_s = static_cast<double>(hour_s);
-    // The hour that the selection begins in has been added.
-    if (of.empty() || (which.from_s && from_s < *which.from_s)) continue;
-    if (!stale.empty() && stale.back().to_s == from_s && stale.back().trials == of)
-      stale.back().to_s = from_s + 3600;
-    else
-      stale.push_back({std::move(of), from_s, from_s + 3600});
-  }
-  for (StaleHours& hours : stale) {
-    schema::Selection part = which;
-    part.trials = std::move(hours.trials);
-    add(std::move(part), hours.from_s, hours.to_s);
-  }
-  add(which, before_s, std::nullopt);
-  return out;
+/// What summaries say of flights, for an exposure.
+Result<void> add_flights(const schema::Summary& stored, double sector_deg,
+                         const FlightsById& flights, ExposureBuilder& to) {
+  // Cells of before there were such details may be gone.
+  if (stored.detail.flights.empty()) return {};
+  const auto n_in_one = summary_sectors_in(sector_deg);
+  if (!n_in_one) return tl::unexpected(n_in_one.error());
+  auto hour = read_exposure(stored);
+  if (!hour) return tl::unexpected(hour.error());
+  name_flights(*hour, flights);
+  widen(*hour, SummaryBins::sector_deg, *n_in_one);
+  to.add(std::move(*hour));
+  return {};
 }
 
 void add_cells(const PlacedCells& some, ReachBuilder& to) {
@@ -190,20 +149,14 @@ Result<Reach> reach(const schema::Store& store, const schema::Selection& which,
   const auto limit = site::horizon_limit(of->viewpoint, *refraction);
   ReachBuilder builder(of->viewpoint, *limit, options, of->flights, of->edges_s);
   // An hour that is summarised, or loses its cells, between the two would be missed or count twice.
-  const auto read = store.at_one_moment([&]() -> Result<void> {
-    if (auto ok = add_summaries(store, which, options, builder); !ok) return ok;
-    std::vector<schema::Selection> parts{which};
-    if (options.from_summaries) {
-      auto rest = not_summarised(store, which);
-      if (!rest) return tl::unexpected(rest.error());
-      parts = std::move(*rest);
-    }
-    for (const schema::Selection& part : parts) {
-      auto cells = each_placed(store, part, of->viewpoint, *limit,
-                               {[&](const PlacedCells& some) { add_cells(some, builder); }});
-      if (!cells) return cells;
-    }
-    return {};
+  const auto read = store.at_one_moment([&] {
+    return each_stretch(
+        store, which, summaries_used(options.from_summaries), schema::SummaryPart::places,
+        [&](const schema::Summary& stored) { return add_places(stored, options, builder); },
+        [&](const schema::Selection& part) {
+          return each_placed(store, part, of->viewpoint, *limit,
+                             {[&](const PlacedCells& some) { add_cells(some, builder); }});
+        });
   });
   if (!read) return tl::unexpected(read.error());
   return builder.finish();
@@ -226,13 +179,27 @@ Result<Verdict> verdict(const schema::Store& store, const schema::Selection& whi
   ReachBuilder ranges(of->viewpoint, *limit, reach_options, of->flights, of->edges_s);
   ExposureBuilder exposure(of->viewpoint, sector_deg, most_flights_per_sector);
   const FlightsById flights(of->flights);
-  const auto read = each_placed(store, which, of->viewpoint, *limit,
-                                {[&](const PlacedCells& some) { add_cells(some, ranges); },
-                                 [&](const PlacedCells& some) {
-                                   for (std::size_t i = 0; i < some.cells.size(); ++i)
-                                     if (const auto* flight = flights.find(some.cells[i].flight))
-                                       exposure.add(some.cells[i], *flight, some.sightings[i]);
-                                 }});
+  const Summaries use = summaries_used(options.from_summaries);
+  const auto read = store.at_one_moment([&] {
+    const auto by_flight = each_stretch(
+        store, which, use, schema::SummaryPart::flights,
+        [&](const schema::Summary& stored) {
+          return add_flights(stored, sector_deg, flights, exposure);
+        },
+        [&](const schema::Selection& part) {
+          return each_placed(store, part, of->viewpoint, *limit,
+                             {[&](const PlacedCells& some) { add_cells(some, ranges); },
+                              [&](const PlacedCells& some) {
+                                for (std::size_t i = 0; i < some.cells.size(); ++i)
+                                  if (const auto* flight = flights.find(some.cells[i].flight))
+                                    exposure.add(some.cells[i], *flight, some.sightings[i]);
+                              }});
+        });
+    if (!by_flight) return by_flight;
+    return each_hour(
+        store, which, use, schema::SummaryPart::places,
+        [&](const schema::Summary& stored) { return add_places(stored, reach_options, ranges); });
+  });
   if (!read) return tl::unexpected(read.error());
   return judge(exposure.finish(), ranges.finish(), options);
 }

@@ -148,7 +148,7 @@ struct ReachBuilder::Impl {
   }
 
   void add(const schema::Cell& cell, const site::Overground& over, double horizon_km) {
-    const std::int64_t hour = cell.window / windows_per_hour;
+    const std::int64_t hour = cell.window / schema::windows_per_hour;
     if (hour != this_hour) {
       close_hour();
       this_hour = hour;
@@ -318,7 +318,7 @@ struct ReachBuilder::Impl {
     std::fill(pending.supported.begin(), pending.supported.end(), std::nullopt);
     pending.rates.clear();
     pending.heard_cells = pending.beyond_cells = pending.beyond_flights = 0;
-    const std::int64_t now = (this_hour + 1) * windows_per_hour;
+    const std::int64_t now = (this_hour + 1) * schema::windows_per_hour;
     for (FlightReach& state : states)
       if (state.flight && now - state.last_window > windows_of_silence) {
         const std::size_t slot = slot_of(state.flight->id);
@@ -332,7 +332,7 @@ struct ReachBuilder::Impl {
     if (!state.first) return;
     const auto& flight = *state.flight;
     const auto counts = [&](const Contact& contact) {
-      const std::int64_t hour_s = contact.window / windows_per_hour * 3600;
+      const std::int64_t hour_s = contact.window / schema::windows_per_hour * 3600;
       const bool in_rich_hour =
           std::any_of(out.beyond.hours.begin(), out.beyond.hours.end(),
                       [&](const auto& hour) { return hour.hour_s == hour_s; });

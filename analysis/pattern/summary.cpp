@@ -7,6 +7,7 @@
 #include <unordered_map>
 
 #include "analysis/pattern/horizon_table.h"
+#include "analysis/pattern/hour_exposure_bytes.h"
 #include "analysis/pattern/summary_bytes.h"
 #include "analysis/pattern/support.h"
 #include "roundel/site/sightline.h"
@@ -53,18 +54,21 @@ const auto keep_farther_one = [](auto& best, const auto& other) {
 /// One trial's hour while its cells come in.
 class TrialHour {
  public:
-  void add(const schema::Cell& cell, const schema::Flight& flight, const site::Overground& over,
-           double limit_km, const site::Viewpoint& viewpoint, const ReachOptions& options) {
+  /// @param limit_km, horizon_km  of the cell's altitude and bearing: for reach, for exposure
+  void add(const schema::Cell& cell, const schema::Flight& flight, const site::Sighting& sighting,
+           double limit_km, double horizon_km, const ReachOptions& options) {
+    exposer_.add(cell, flight, sighting, horizon_km);
+    const site::Sightline& over = sighting.line;
     const int sector = std::min(static_cast<int>(over.bearing_deg / SummaryBins::sector_deg),
                                 SummaryBins::n_sectors - 1);
     if (is_rated(cell, flight) && over.range_km < options.half_rate_ratio * limit_km) {
       const int range_bin = std::min(static_cast<int>(over.range_km / SummaryBins::range_km),
                                      SummaryBins::n_ranges - 1);
-      shares_.push_back(
-          {static_cast<std::uint32_t>(
-               (sector * SummaryBins::n_ranges + range_bin) * SummaryBins::n_elevations +
-               elevation_bin(viewpoint.along(over, cell.altitude_ft).elevation_deg)),
-           static_cast<std::uint16_t>(cell.heard), static_cast<std::uint16_t>(cell.expected)});
+      shares_.push_back({static_cast<std::uint32_t>((sector * SummaryBins::n_ranges + range_bin) *
+                                                        SummaryBins::n_elevations +
+                                                    elevation_bin(over.elevation_deg)),
+                         static_cast<std::uint16_t>(cell.heard),
+                         static_cast<std::uint16_t>(cell.expected)});
     }
     if (cell.heard == 0) return;
     out_.flights += cell.window == flight.first_window;
@@ -101,7 +105,7 @@ class TrialHour {
         });
   }
 
-  std::string finish(std::int64_t hour_s) {
+  schema::SummaryDetail finish(std::int64_t hour_s) {
     out_.hour_s = hour_s;
     for (std::size_t place = 0; place < n_places; ++place) {
       if (farthest_[place]) out_.farthest.push_back(*farthest_[place]);
@@ -122,7 +126,7 @@ class TrialHour {
       out_.shares.back().heard += share.heard;
       out_.shares.back().expected += share.expected;
     }
-    return summary_bytes(out_);
+    return {summary_bytes(out_), exposure_bytes(exposer_.take())};
   }
 
  private:
@@ -136,6 +140,7 @@ class TrialHour {
     std::uint16_t heard, expected;
   };
   HourSummary out_;
+  HourExposer exposer_{SummaryBins::sector_deg};
   std::unordered_map<schema::Id, Passing> flights_;
   std::array<std::optional<SummaryFarthest>, n_places> farthest_;  ///< by sector and band
   std::array<SummaryHeard, n_places> heard_{};
@@ -147,25 +152,59 @@ class HourSummariser : public schema::Summariser {
   explicit HourSummariser(site::Viewpoint viewpoint)
       : viewpoint_(std::move(viewpoint)),
         limit_(site::horizon_limit(viewpoint_, site::Refraction())),
-        horizons_(*limit_) {}
+        limits_(*limit_),
+        horizon_(site::effective_earth_limit(viewpoint_)),
+        horizons_(*horizon_) {}
 
   int method() const override { return summary_method; }
 
   void add(const schema::Cell& cell, const schema::Flight& flight) override {
-    hour_s_ = cell.window / windows_per_hour * 3600;
-    const auto over = viewpoint_.over(cell.latitude_deg, cell.longitude_deg);
-    trials_[flight.trial].add(cell, flight, over, horizons_.at(over.bearing_deg, cell.altitude_ft),
-                              viewpoint_, options_);
+    hour_s_ = cell.window / schema::windows_per_hour * 3600;
+    cells_.push_back(cell);
+    flights_.push_back(flight);
+    if (cells_.size() == at_once) add_cells();
   }
 
-  std::map<schema::Id, std::string> finish() override {
-    std::map<schema::Id, std::string> out;
+  std::map<schema::Id, schema::SummaryDetail> finish() override {
+    add_cells();
+    std::map<schema::Id, schema::SummaryDetail> out;
     for (auto& [trial, hour] : trials_) out[trial] = hour.finish(hour_s_);
     trials_.clear();
     return out;
   }
 
-  std::string merged(const std::string& a, const std::string& b) const override {
+  schema::SummaryDetail merged(const schema::SummaryDetail& a,
+                               const schema::SummaryDetail& b) const override {
+    return {merged_places(a.places, b.places), merged_flights(a.flights, b.flights)};
+  }
+
+ private:
+  // Enough that sightlines are computed several at a time.
+  static constexpr std::size_t at_once = 1024;
+
+  void add_cells() {
+    sightings_.resize(cells_.size());
+    viewpoint_.sight(cells_, sightings_);
+    for (std::size_t i = 0; i < cells_.size(); ++i) {
+      const double bearing_deg = sightings_[i].line.bearing_deg;
+      const double altitude_ft = cells_[i].altitude_ft;
+      trials_[flights_[i].trial].add(cells_[i], flights_[i], sightings_[i],
+                                     limits_.at(bearing_deg, altitude_ft),
+                                     horizons_.at(bearing_deg, altitude_ft), options_);
+    }
+    cells_.clear();
+    flights_.clear();
+  }
+
+  static std::string merged_flights(const std::string& a, const std::string& b) {
+    auto one = exposure_of(a, 0);
+    auto other = exposure_of(b, 0);
+    if (!one || !other) return one ? a : b;
+    join(*one, std::move(*other));
+    return exposure_bytes(*one);
+  }
+
+  static std::string merged_places(const std::string& a, const std::string& b) {
     auto one = summary_of(a, 0);
     const auto other = summary_of(b, 0);
     if (!one || !other) return one ? a : b;  // of an older method: nothing to add to
@@ -187,11 +226,15 @@ class HourSummariser : public schema::Summariser {
     return summary_bytes(*one);
   }
 
- private:
   const ReachOptions options_;
   site::Viewpoint viewpoint_;
   std::unique_ptr<site::Limit> limit_;
+  HorizonTable limits_;
+  std::unique_ptr<site::Limit> horizon_;
   HorizonTable horizons_;
+  std::vector<schema::Cell> cells_;  // that wait for add_cells(), and what flights they are of
+  std::vector<schema::Flight> flights_;
+  std::vector<site::Sighting> sightings_;
   std::int64_t hour_s_ = 0;
   std::map<schema::Id, TrialHour> trials_;
 };
@@ -199,11 +242,8 @@ class HourSummariser : public schema::Summariser {
 }  // namespace
 
 Result<HourSummary> read_summary(const schema::Summary& stored) {
-  auto summary = summary_of(stored.detail, stored.hour_s);
-  if (!summary)
-    return fail(Errc::corrupt, "a summary cannot be read",
-                "trial " + std::to_string(stored.trial) + ", hour " + std::to_string(stored.hour_s),
-                "restore a copy of the database");
+  auto summary = summary_of(stored.detail.places, stored.hour_s);
+  if (!summary) return not_a_summary(stored);
   summary->trial = stored.trial;
   summary->reports = stored.heard;
   return std::move(*summary);

@@ -1,7 +1,6 @@
 #include "analysis/pattern/summary_bytes.h"
 
-#include <cmath>
-
+#include "analysis/pattern/byte_stream.h"
 #include "roundel/schema/rows.h"
 
 namespace roundel::pattern {
@@ -9,55 +8,6 @@ namespace {
 
 constexpr double far_step_km = 0.01, contact_step_km = 0.1, bearing_step_deg = 0.01,
                  altitude_step_ft = 25;
-
-class ByteWriter {
- public:
-  void put(std::int64_t number) {
-    auto rest = static_cast<std::uint64_t>(number);
-    for (; rest > 0x7f; rest >>= 7) bytes_ += static_cast<char>(rest | 0x80);
-    bytes_ += static_cast<char>(rest);
-  }
-  void put_signed(std::int64_t number) { put(number < 0 ? ~(number * 2) : number * 2); }
-  void put_steps(double value, double step) { put_signed(std::llround(value / step)); }
-  std::string bytes() && { return std::move(bytes_); }
-
- private:
-  std::string bytes_;
-};
-
-// Past the end, or past what a number may be, is a mistake that stays.
-class ByteReader {
- public:
-  explicit ByteReader(std::string_view bytes) : bytes_(bytes) {}
-  std::int64_t get(std::int64_t most = std::int64_t{1} << 48) {
-    std::uint64_t number = 0;
-    for (int shift = 0; shift < 63; shift += 7) {
-      if (at_ == bytes_.size()) break;
-      const auto byte = static_cast<unsigned char>(bytes_[at_++]);
-      number |= std::uint64_t{byte & 0x7fU} << shift;
-      if ((byte & 0x80U) != 0) continue;
-      if (number <= static_cast<std::uint64_t>(most)) return static_cast<std::int64_t>(number);
-      break;
-    }
-    is_good_ = false;
-    at_ = bytes_.size();
-    return 0;
-  }
-  std::int64_t get_signed() {
-    const std::int64_t folded = get();
-    return (folded & 1) != 0 ? ~(folded >> 1) : folded >> 1;
-  }
-  double get_steps(double step) { return static_cast<double>(get_signed()) * step; }
-  /// How many follow; no more than there are bytes for.
-  std::int64_t get_count() { return get(static_cast<std::int64_t>(bytes_.size() - at_)); }
-  bool is_good() const { return is_good_; }
-  bool is_at_end() const { return at_ == bytes_.size(); }
-
- private:
-  std::string_view bytes_;
-  std::size_t at_ = 0;
-  bool is_good_ = true;
-};
 
 void put(ByteWriter& out, const SummaryFarthest& at, std::int64_t first_window) {
   out.put(at.sector * SummaryBins::n_bands + at.band);
@@ -76,7 +26,7 @@ SummaryFarthest get_farthest(ByteReader& in, std::int64_t first_window) {
   at.range_km = in.get_steps(far_step_km);
   at.bearing_deg = in.get_steps(bearing_step_deg);
   at.altitude_ft = in.get_steps(altitude_step_ft);
-  at.window = first_window + in.get(3600 / schema::window_s - 1);
+  at.window = first_window + in.get(schema::windows_per_hour - 1);
   at.flight = in.get(schema::max_flight_id);
   return at;
 }
@@ -94,7 +44,7 @@ void get_shares(ByteReader& in, HourSummary& out) {
     SummaryShare share;
     share.expected = in.get();
     share.heard = in.get();
-    if (key > most_key) return void(in.get(-1));  // no number is that small: not our bytes
+    if (key > most_key) return in.reject();
     share.elevation_bin = static_cast<int>(key % SummaryBins::n_elevations);
     share.range_bin = static_cast<int>(key / SummaryBins::n_elevations % SummaryBins::n_ranges);
     share.sector = static_cast<int>(key / SummaryBins::n_elevations / SummaryBins::n_ranges);
@@ -160,12 +110,18 @@ std::optional<HourSummary> summary_of(std::string_view bytes, std::int64_t hour_
   }
   for (std::int64_t n = in.get_count(); n > 0 && in.is_good(); --n) {
     const auto place = static_cast<int>(in.get(SummaryBins::n_sectors * 2 - 1));
-    const std::int64_t window = first_window + in.get(3600 / schema::window_s - 1);
+    const std::int64_t window = first_window + in.get(schema::windows_per_hour - 1);
     out.contacts.push_back({place / 2, place % 2 == 1, window, in.get_steps(contact_step_km)});
   }
   get_shares(in, out);
   if (!in.is_good() || !in.is_at_end()) return std::nullopt;
   return out;
+}
+
+tl::unexpected<Error> not_a_summary(const schema::Summary& stored) {
+  return fail(Errc::corrupt, "a summary cannot be read",
+              "trial " + std::to_string(stored.trial) + ", hour " + std::to_string(stored.hour_s),
+              "restore a copy of the database");
 }
 
 }  // namespace roundel::pattern

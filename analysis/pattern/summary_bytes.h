@@ -9,12 +9,15 @@
 namespace roundel::pattern {
 
 /// Raised with every change to the bytes or to what they are made from.
-inline constexpr int summary_method = 1;
+inline constexpr int summary_method = 2;
 
 /// @pre lists are sorted as HourSummary says
 std::string summary_bytes(const HourSummary& summary);
 /// Without trial and hour. None: these are not such bytes.
 /// @param hour_s  windows count from it
 std::optional<HourSummary> summary_of(std::string_view bytes, std::int64_t hour_s);
+
+/// What is said of a summary whose bytes are none of ours.
+tl::unexpected<Error> not_a_summary(const schema::Summary& stored);
 
 }  // namespace roundel::pattern

@@ -10,8 +10,6 @@
 
 namespace roundel::pattern {
 
-inline constexpr std::int64_t windows_per_hour = 3600 / schema::window_s;
-
 /// Whether a cell tells what share got through: where it is, is known, and it was not cut short by
 /// an end of its flight.
 inline bool is_rated(const schema::Cell& cell, const schema::Flight& flight) {

@@ -198,6 +198,8 @@ void add_verdict(CLI::App& app, Run& run) {
                  "peak-to-peak ripple that counts as omnidirectional (3)");
   sub.add_option("--confidence", command->options.confidence, "of intervals and verdict (0.95)");
   sub.add_option("--units", command->units, "metric or aviation, for text (metric)");
+  sub.add_flag("--summaries", command->options.from_summaries,
+               "whole hours from their summaries: a week in a third of a second");
   sub.add_flag("--json", command->json, "print JSON");
   sub.add_option("--svg", command->svg, "also write a polar plot of gain to this file");
   sub.add_option("--cut", command->cut_deg, "instead: this bearing from the side, degrees");

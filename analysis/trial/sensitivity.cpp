@@ -130,22 +130,23 @@ Result<std::optional<SensitivityChange>> sensitivity_change(const schema::Store&
   };
   std::map<std::int64_t, Block> blocks;
   Result<void> fine;
-  const auto read = store.each_summary(which, false, [&](const schema::Summary& stored) {
-    const auto hour = pattern::read_summary(stored);
-    if (!hour) {
-      fine = tl::unexpected(hour.error());
-      return false;
-    }
-    Block& block = blocks[(stored.hour_s - begin_s) / seconds_per_day];
-    ++block.hours;
-    for (const auto& share : hour->shares) {
-      const auto [known, is_new] = block.shares.try_emplace(place_of(share), share);
-      if (is_new) continue;
-      known->second.heard += share.heard;
-      known->second.expected += share.expected;
-    }
-    return true;
-  });
+  const auto read = store.each_summary(
+      which, false, schema::SummaryPart::places, [&](const schema::Summary& stored) {
+        const auto hour = pattern::read_summary(stored);
+        if (!hour) {
+          fine = tl::unexpected(hour.error());
+          return false;
+        }
+        Block& block = blocks[(stored.hour_s - begin_s) / seconds_per_day];
+        ++block.hours;
+        for (const auto& share : hour->shares) {
+          const auto [known, is_new] = block.shares.try_emplace(place_of(share), share);
+          if (is_new) continue;
+          known->second.heard += share.heard;
+          known->second.expected += share.expected;
+        }
+        return true;
+      });
   if (!read) return tl::unexpected(read.error());
   if (!fine) return tl::unexpected(fine.error());
   std::vector<SensitivityDay> days;

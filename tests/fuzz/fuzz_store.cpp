@@ -12,6 +12,7 @@
 #include <iterator>
 #include <string>
 
+#include "analysis/pattern/hour_exposure_bytes.h"
 #include "analysis/pattern/summary_bytes.h"
 #include "roundel/schema/store.h"
 #include "tests/fuzz/check.h"
@@ -28,6 +29,23 @@ std::filesystem::path scratch() {
   return folder / ("roundel-fuzz-store-" + std::to_string(::getpid()) + ".db");
 }
 
+/// One flight with two groups, and where it goes on.
+pattern::HourExposure shown(std::int64_t hour_s) {
+  pattern::HourExposure hour;
+  hour.counts = {hour_s, 20, 300, 400, 0};
+  hour.first_window = hour.last_window = hour_s / 10 + 4;
+  hour.sector_cells.assign(pattern::SummaryBins::n_sectors, 1);
+  hour.heard_histogram[17] = 3;
+  hour.heard_windows.set(4);
+  pattern::FlightHour flight;
+  flight.flight.id = 1;
+  flight.groups.resize(2);
+  for (auto& group : flight.groups) group.cells = 9;
+  flight.forwards = {{hour_s / 10 + 2, 100, 20, 30'000}, {hour_s / 10 + 4, 104, 21, 30'000}};
+  hour.flights.push_back(flight);
+  return hour;
+}
+
 /// Details that a summariser could have written.
 class Details : public schema::Summariser {
  public:
@@ -36,14 +54,17 @@ class Details : public schema::Summariser {
     trial_ = flight.trial;
     hour_s_ = cell.window / 360 * 3600;
   }
-  std::map<schema::Id, std::string> finish() override {
+  std::map<schema::Id, schema::SummaryDetail> finish() override {
     pattern::HourSummary hour;
     hour.hour_s = hour_s_;
     hour.farthest = {{3, 1, 200, 17, 15'000, hour_s_ / 10 + 4, 1}};
     hour.shares = {{3, 20, 5, 10, 20}};
-    return {{trial_, pattern::summary_bytes(hour)}};
+    return {{trial_, {pattern::summary_bytes(hour), pattern::exposure_bytes(shown(hour_s_))}}};
   }
-  std::string merged(const std::string& a, const std::string&) const override { return a; }
+  schema::SummaryDetail merged(const schema::SummaryDetail& a,
+                               const schema::SummaryDetail&) const override {
+    return a;
+  }
 
  private:
   schema::Id trial_ = 0;
@@ -130,10 +151,16 @@ void read_all(const schema::Store& store) {
     return true;
   }));
   check(store.summary_state());
-  check(store.each_summary({}, false, [](const schema::Summary& summary) {
-    (void)pattern::summary_of(summary.detail, summary.hour_s);
-    return true;
-  }));
+  check(store.each_summary({}, false, schema::SummaryPart::places,
+                           [](const schema::Summary& summary) {
+                             (void)pattern::summary_of(summary.detail.places, summary.hour_s);
+                             return true;
+                           }));
+  check(store.each_summary({}, false, schema::SummaryPart::flights,
+                           [](const schema::Summary& summary) {
+                             (void)pattern::exposure_of(summary.detail.flights, summary.hour_s);
+                             return true;
+                           }));
   Details details;
   check(store.check_summaries(details));
 }

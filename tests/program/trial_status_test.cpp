@@ -41,7 +41,7 @@ TEST_F(ProgramTest, StatusSaysWhatIsStoredInASentenceAndATable) {
   EXPECT_EQ(ran.out,
             file_.string() +
                 " holds 300 cells (1 silent) in 2 flights of 2 aircraft, 2026-03-01T00:00:00Z to "
-                "2026-03-01T01:50:00Z, in 131 kB.\n"
+                "2026-03-01T01:50:00Z, in 139 kB.\n"
                 "\n"
                 "feed  received  stored  repeats  rejected  recorded  since                 clock "
                 "        trial\n"

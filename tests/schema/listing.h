@@ -16,17 +16,20 @@ class Listing : public Summariser {
   int method() const override { return method_; }
   void add(const Cell& cell, const Flight& flight) override {
     const bool is_end = cell.window == flight.first_window || cell.window == flight.last_window;
-    details_[flight.trial] += fmt::format("{}:{}:{}{} ", cell.window - day_window, cell.flight,
-                                          cell.heard, is_end ? "!" : "");
+    const std::string line = fmt::format("{}:{}:{}{} ", cell.window - day_window, cell.flight,
+                                         cell.heard, is_end ? "!" : "");
+    SummaryDetail& detail = details_[flight.trial];
+    detail.places += line;
+    detail.flights += "f" + line;
   }
-  std::map<Id, std::string> finish() override { return std::exchange(details_, {}); }
-  std::string merged(const std::string& a, const std::string& b) const override {
-    return a + "+ " + b;
+  std::map<Id, SummaryDetail> finish() override { return std::exchange(details_, {}); }
+  SummaryDetail merged(const SummaryDetail& a, const SummaryDetail& b) const override {
+    return {a.places + "+ " + b.places, a.flights + "+ " + b.flights};
   }
 
  private:
   int method_;
-  std::map<Id, std::string> details_;
+  std::map<Id, SummaryDetail> details_;
 };
 
 }  // namespace roundel::schema

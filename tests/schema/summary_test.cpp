@@ -39,7 +39,7 @@ class Summaries : public testing::Test {
   }
   std::vector<Summary> all(bool only_gone = false) {
     std::vector<Summary> out;
-    must(store_.each_summary({}, only_gone, [&](const Summary& summary) {
+    must(store_.each_summary({}, only_gone, SummaryPart::places, [&](const Summary& summary) {
       out.push_back(summary);
       return true;
     }));
@@ -74,7 +74,7 @@ TEST_F(Summaries, AreWrittenWithTheCellsThatCompleteTheHour) {
   EXPECT_EQ(made[0].silent_cells, 1);
   EXPECT_EQ(made[0].heard, 24);
   EXPECT_EQ(made[0].expected, 60);
-  EXPECT_EQ(made[0].detail, "3:1:12! 4:1:0 359:1:12 ");
+  EXPECT_EQ(made[0].detail.places, "3:1:12! 4:1:0 359:1:12 ");
   EXPECT_EQ(must(store_.summary_state()).before_s, (first_hour + 1) * 3600);
 }
 
@@ -93,7 +93,7 @@ TEST_F(Summaries, StandForNothingWhileCellsComeLate) {
   add(700, 999);
   commit();
   ASSERT_EQ(all().size(), 1u) << "a commit that leaves the hour alone makes it anew";
-  EXPECT_EQ(all()[0].detail, "3:1:12! 5:1:12 ");
+  EXPECT_EQ(all()[0].detail.places, "3:1:12! 5:1:12 ");
 }
 
 /// Every hour in a line, and the totals.
@@ -147,11 +147,11 @@ TEST_F(Summaries, FollowTheEndOfAFlight) {
   for (const int window : {3, 4, 5}) add(window, 1);
   commit();
   complete(1);
-  ASSERT_EQ(all()[0].detail, "3:1:12! 4:1:12 5:1:12 ");
+  ASSERT_EQ(all()[0].detail.places, "3:1:12! 4:1:12 5:1:12 ");
   add_flight(1, 3, 5);
   commit();
   EXPECT_FALSE(must(store_.summarise(10)));
-  EXPECT_EQ(all()[0].detail, "3:1:12! 4:1:12 5:1:12! ");
+  EXPECT_EQ(all()[0].detail.places, "3:1:12! 4:1:12 5:1:12! ");
   EXPECT_EQ(check().wrong_hours_s, std::vector<std::int64_t>{});
 }
 
@@ -185,7 +185,7 @@ TEST_F(Summaries, ArePickedBySelection) {
     which.from_s = from_s;
     which.to_s = to_s;
     std::vector<std::int64_t> out;
-    must(store_.each_summary(which, false, [&](const Summary& summary) {
+    must(store_.each_summary(which, false, SummaryPart::places, [&](const Summary& summary) {
       out.push_back((summary.hour_s - day_s) / 3600);
       return true;
     }));

@@ -102,8 +102,13 @@ class Prepared : public schema::Summariser {
     hour_ = cell.window / 360;
     trial_ = flight.trial;
   }
-  std::map<schema::Id, std::string> finish() override { return {{trial_, by_hour_[hour_]}}; }
-  std::string merged(const std::string& a, const std::string&) const override { return a; }
+  std::map<schema::Id, schema::SummaryDetail> finish() override {
+    return {{trial_, {by_hour_[hour_], {}}}};
+  }
+  schema::SummaryDetail merged(const schema::SummaryDetail& a,
+                               const schema::SummaryDetail&) const override {
+    return a;
+  }
 
  private:
   std::map<std::int64_t, std::string> by_hour_;

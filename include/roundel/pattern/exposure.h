@@ -76,6 +76,8 @@ struct Exposure : ExposureCounts {
   }
 };
 
+struct HourExposure;
+
 /// Builds an Exposure from cells in time order, as Store::each_cell visits them.
 ///
 /// The first and last cell of a flight are partial and left out of groups. Past first and last
@@ -98,6 +100,9 @@ class ExposureBuilder {
   void add(const schema::Cell& cell, const schema::Flight& flight);
   /// The same where its sightline is known already.
   void add(const schema::Cell& cell, const schema::Flight& flight, const site::Sighting& sighting);
+  /// A whole hour at once, by the same sectors (analysis/pattern/hour_exposure.h). Not before the
+  /// first that was added, nor before a flight's earlier hours.
+  void add(HourExposure hour);
   /// Call once, at the end.
   Exposure finish();
 

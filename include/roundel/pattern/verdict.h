@@ -28,6 +28,7 @@ std::string_view name_of(State state);
 struct VerdictOptions {
   double tolerance_db = 3;  ///< peak-to-peak ripple within which an antenna counts; (0, 20]
   double confidence = 0.95;
+  bool from_summaries = false;  ///< whole hours from their summaries, for sectors of 5 degrees
 };
 
 struct SectorVerdict {

@@ -19,6 +19,7 @@ inline constexpr Id max_trial_id = (Id{1} << 24) - 1;
 
 /// Length of a cell's window. Windows start at multiples of it.
 inline constexpr int window_s = 10;
+inline constexpr std::int64_t windows_per_hour = 3600 / window_s;
 /// Position messages an airborne aircraft sends in a full window (random gap 0.4 to 0.6 s:
 /// ICAO Annex 10 Vol IV; see method in docs).
 inline constexpr int chances_per_window = 20;

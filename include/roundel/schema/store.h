@@ -186,7 +186,9 @@ class Store {
   /// Summaries that stand for cells, by hour, then trial: of the selected trials, for hours that
   /// begin in the selected time and overlap the trial's. Return false to stop.
   /// @param only_gone  those alone whose cells have been removed
-  Result<void> each_summary(const Selection& which, bool only_gone,
+  /// @param part       of their details; the other is empty. Of hours that lost their cells before
+  ///   there were flights' details, those are empty as well.
+  Result<void> each_summary(const Selection& which, bool only_gone, SummaryPart part,
                             const std::function<bool(const Summary&)>& visit) const;
   Result<SummaryState> summary_state() const;
   /// Makes all summaries anew from the cells that are there, and compares.

@@ -9,13 +9,23 @@
 
 namespace roundel::schema {
 
+/// The Summariser's own bytes.
+struct SummaryDetail {
+  std::string places{};   ///< what was heard where: reach
+  std::string flights{};  ///< what each flight showed: verdict, compare
+  bool operator==(const SummaryDetail&) const = default;
+};
+
+/// Reading a year of one need not read the other.
+enum class SummaryPart { places, flights };
+
 struct Summary {
   std::int64_t hour_s{};  ///< its start, a multiple of 3600
   Id trial{};
   std::int64_t cells{}, silent_cells{};
   std::int64_t heard{}, expected{};  ///< reports that got through, chances there were
   bool cells_gone{};                 ///< the cells have been removed; nothing else knows
-  std::string detail;                ///< by place; the Summariser's own bytes
+  SummaryDetail detail;
 };
 
 /// Condenses the cells of an hour. The store knows no geometry: it keeps the bytes, and calls this
@@ -28,9 +38,9 @@ class Summariser {
   /// All cells of one hour, by window, then flight.
   virtual void add(const Cell& cell, const Flight& flight) = 0;
   /// The details by trial, and begins anew.
-  virtual std::map<Id, std::string> finish() = 0;
+  virtual std::map<Id, SummaryDetail> finish() = 0;
   /// Of both together: an hour whose cells are gone, and cells that came for it later.
-  virtual std::string merged(const std::string& a, const std::string& b) const = 0;
+  virtual SummaryDetail merged(const SummaryDetail& a, const SummaryDetail& b) const = 0;
 };
 
 /// Which summaries stand for cells: all of hours before before_s, but for the stale ones.
