@@ -39,15 +39,15 @@ std::optional<double> altitude_ft_at(const site::Viewpoint& viewpoint,
 }
 
 struct CutBuilder::Impl {
+  // What builders of several sectors look up.
+  struct Common {
+    HorizonTable horizons;
+    std::vector<schema::Flight> flights;  // by id
+  };
+
   Impl(const site::Viewpoint& from, const site::Limit& limited, CutOptions how,
-       std::span<const schema::Flight> all)
-      : viewpoint(from),
-        limit(limited),
-        horizons(limited),
-        options(std::move(how)),
-        flights(all.begin(), all.end()) {
-    std::sort(flights.begin(), flights.end(),
-              [](const auto& a, const auto& b) { return a.id < b.id; });
+       std::shared_ptr<Common> lookups)
+      : viewpoint(from), limit(limited), common(std::move(lookups)), options(std::move(how)) {
     const int n_sectors = static_cast<int>(std::lround(360 / options.sector_deg));
     sector = std::min(static_cast<int>(options.bearing_deg / options.sector_deg), n_sectors - 1);
     out.bearing_deg = (sector + 0.5) * options.sector_deg;
@@ -56,14 +56,13 @@ struct CutBuilder::Impl {
     out.altitude_step_ft = options.altitude_step_ft;
   }
 
-  void add(const schema::Cell& cell) {
-    const auto over = viewpoint.over(cell.latitude_deg, cell.longitude_deg);
+  void add(const schema::Cell& cell, const site::Overground& over) {
     const double low_deg = sector * options.sector_deg;
     if (over.bearing_deg < low_deg || over.bearing_deg >= low_deg + options.sector_deg) return;
-    const schema::Flight* flight = schema::find_flight(flights, cell.flight);
+    const schema::Flight* flight = schema::find_flight(common->flights, cell.flight);
     if (!flight) return;
     if (cell.heard > 0 &&
-        over.range_km > most_ratio * horizons.at(over.bearing_deg, cell.altitude_ft)) {
+        over.range_km > most_ratio * common->horizons.at(over.bearing_deg, cell.altitude_ft)) {
       ++out.n_beyond;
       return;
     }
@@ -110,9 +109,8 @@ struct CutBuilder::Impl {
 
   const site::Viewpoint& viewpoint;
   const site::Limit& limit;
-  HorizonTable horizons;
+  std::shared_ptr<Common> common;
   CutOptions options;
-  std::vector<schema::Flight> flights;
   int sector{};
   std::map<std::pair<int, int>, CutBin> bins;  // by range, then altitude
   std::unordered_map<schema::Id, CutFlight> of_flight;
@@ -120,13 +118,30 @@ struct CutBuilder::Impl {
 };
 
 CutBuilder::CutBuilder(const site::Viewpoint& viewpoint, const site::Limit& limit,
-                       const CutOptions& options, std::span<const schema::Flight> flights)
-    : impl_(std::make_unique<Impl>(viewpoint, limit, options, flights)) {}
+                       const CutOptions& options, std::span<const schema::Flight> flights) {
+  auto common = std::make_shared<Impl::Common>(
+      Impl::Common{HorizonTable(limit), {flights.begin(), flights.end()}});
+  std::sort(common->flights.begin(), common->flights.end(),
+            [](const auto& a, const auto& b) { return a.id < b.id; });
+  impl_ = std::make_unique<Impl>(viewpoint, limit, options, std::move(common));
+}
+CutBuilder::CutBuilder(std::unique_ptr<Impl> impl) : impl_(std::move(impl)) {}
+CutBuilder CutBuilder::beside(double bearing_deg) const {
+  CutOptions options = impl_->options;
+  options.bearing_deg = bearing_deg;
+  return CutBuilder(
+      std::make_unique<Impl>(impl_->viewpoint, impl_->limit, std::move(options), impl_->common));
+}
 CutBuilder::CutBuilder(CutBuilder&&) noexcept = default;
 CutBuilder& CutBuilder::operator=(CutBuilder&&) noexcept = default;
 CutBuilder::~CutBuilder() = default;
 
-void CutBuilder::add(const schema::Cell& cell) { impl_->add(cell); }
+void CutBuilder::add(const schema::Cell& cell) {
+  impl_->add(cell, impl_->viewpoint.over(cell.latitude_deg, cell.longitude_deg));
+}
+void CutBuilder::add(const schema::Cell& cell, const site::Overground& over) {
+  impl_->add(cell, over);
+}
 
 Cut CutBuilder::finish(const std::optional<SectorVerdict>& judged) {
   Cut& out = impl_->out;

@@ -122,6 +122,17 @@ void add_cells(const PlacedCells& some, ReachBuilder& to) {
   }
 }
 
+/// What the verdict says of each sector; empty of a selection that has none, as it holds several
+/// arrangements.
+Result<std::vector<SectorVerdict>> judged_sectors(const schema::Store& store,
+                                                  const schema::Selection& which,
+                                                  double sector_deg) {
+  auto judged = verdict(store, which, sector_deg, {});
+  if (judged) return std::move(judged->sectors);
+  if (judged.error().code != Errc::bad_usage) return tl::unexpected(judged.error());
+  return std::vector<SectorVerdict>{};
+}
+
 }  // namespace
 
 Result<void> check_sector_deg(double sector_deg) {
@@ -216,13 +227,38 @@ Result<Cut> cut(const schema::Store& store, const schema::Selection& which,
     return true;
   });
   if (!read) return tl::unexpected(read.error());
-  const auto judged = verdict(store, which, options.sector_deg, {});
-  if (!judged) {
-    if (judged.error().code != Errc::bad_usage) return tl::unexpected(judged.error());
-    return builder.finish();
-  }
+  const auto sectors = judged_sectors(store, which, options.sector_deg);
+  if (!sectors) return tl::unexpected(sectors.error());
+  if (sectors->empty()) return builder.finish();
   const auto sector = static_cast<std::size_t>(options.bearing_deg / options.sector_deg);
-  return builder.finish(judged->sectors[std::min(sector, judged->sectors.size() - 1)]);
+  return builder.finish((*sectors)[std::min(sector, sectors->size() - 1)]);
+}
+
+Result<std::vector<Cut>> cuts(const schema::Store& store, const schema::Selection& which,
+                              const CutOptions& options) {
+  if (auto ok = CutBuilder::check(options); !ok) return tl::unexpected(ok.error());
+  // First, as its memory is free again before the builders need theirs.
+  const auto sectors = judged_sectors(store, which, options.sector_deg);
+  if (!sectors) return tl::unexpected(sectors.error());
+  const auto of = setting(store, which);
+  if (!of) return tl::unexpected(of.error());
+  const auto limit = site::horizon_limit(of->viewpoint, site::Refraction());
+  const auto n_sectors = static_cast<std::size_t>(std::lround(360 / options.sector_deg));
+  const CutBuilder first(of->viewpoint, *limit, options, of->flights);
+  std::vector<CutBuilder> builders;
+  for (std::size_t i = 0; i < n_sectors; ++i)
+    builders.push_back(first.beside(static_cast<double>(i) * options.sector_deg));
+  const auto read = store.each_cell(which, [&](const schema::Cell& cell) {
+    const auto over = of->viewpoint.over(cell.latitude_deg, cell.longitude_deg);
+    const auto sector = static_cast<std::size_t>(over.bearing_deg / options.sector_deg);
+    builders[std::min(sector, n_sectors - 1)].add(cell, over);
+    return true;
+  });
+  if (!read) return tl::unexpected(read.error());
+  std::vector<Cut> out;
+  for (std::size_t i = 0; i < n_sectors; ++i)
+    out.push_back(sectors->empty() ? builders[i].finish() : builders[i].finish((*sectors)[i]));
+  return out;
 }
 
 }  // namespace roundel::pattern

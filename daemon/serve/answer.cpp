@@ -105,6 +105,7 @@ Rendered render(Answer answer) {
   if (answer.status == 200) out.etag = entity_tag(answer.body);
   constexpr std::size_t worth_it = 1024;
   if (answer.body.size() > worth_it) out.gzipped = gzip(answer.body);
+  answer.body.shrink_to_fit();  // JSON grows by doubling
   out.answer = std::move(answer);
   return out;
 }

@@ -8,7 +8,7 @@ std::optional<AnswerCache::Found> AnswerCache::find(const std::string& key,
   const auto found = by_key_.find(key);
   if (found == by_key_.end()) return {};
   const Entry& entry = *found->second;
-  Found out{entry.answer, {}};
+  Found out{entry.answer, {}, {}};
   if (entry.origin.version != version) {
     out.age = now - entry.origin.begun;
     const bool may_be_older = entry.work.may_age && entry.origin.version.is_near(version) &&
@@ -17,31 +17,32 @@ std::optional<AnswerCache::Found> AnswerCache::find(const std::string& key,
       drop(found->second);
       return {};
     }
-    out.is_due = *out.age >= patience_.times_as_long * entry.took;
+    if (*out.age >= patience_.times_as_long * entry.took) out.due = entry.work;
   }
   entries_.splice(entries_.begin(), entries_, found->second);
   return out;
 }
 
-void AnswerCache::keep(const Work& work, const Origin& origin,
+void AnswerCache::keep(const std::string& key, const Work& work, const Origin& origin,
                        std::shared_ptr<const Rendered> answer, Clock::duration took) {
   auto place = entries_.begin();
-  if (const auto found = by_key_.find(work.key); found != by_key_.end()) {
+  if (const auto found = by_key_.find(key); found != by_key_.end()) {
     // Two may have worked it out; and what nobody has asked for again stays where it was.
     if (found->second->origin.begun > origin.begun) return;
     place = std::next(found->second);
     drop(found->second);
   }
   const std::size_t bytes =
-      2 * work.key.size() + answer->answer.body.size() + answer->gzipped.size() + sizeof(Entry);
+      2 * key.size() + answer->answer.body.size() + answer->gzipped.size() + sizeof(Entry);
   if (bytes > limit_bytes_) return;
   while (bytes_ + bytes > limit_bytes_) {
     const auto last = std::prev(entries_.end());
     if (place == last) place = entries_.end();
     drop(last);
   }
-  by_key_[work.key] = entries_.insert(place, {work, origin, std::move(answer), took, bytes});
-  by_key_[work.key]->work.must_be_new = false;  // that was one client's wish
+  const auto entry = entries_.insert(place, {key, work, origin, std::move(answer), took, bytes});
+  entry->work.must_be_new = false;  // that was one client's wish
+  by_key_[key] = entry;
   bytes_ += bytes;
 }
 
@@ -62,7 +63,7 @@ std::vector<Work> AnswerCache::lasting(std::size_t most) const {
 
 void AnswerCache::drop(std::list<Entry>::iterator entry) {
   bytes_ -= entry->bytes;
-  by_key_.erase(entry->work.key);
+  by_key_.erase(entry->key);
   entries_.erase(entry);
 }
 

@@ -54,7 +54,7 @@ class AnswerCache {
     std::shared_ptr<const Rendered> answer;
     /// Since it was worked out; none: nothing has been written since, so it is right.
     std::optional<Clock::duration> age;
-    bool is_due = false;  ///< to be worked out anew
+    std::optional<Work> due;  ///< what works it out anew, where it is time for that
   };
 
   explicit AnswerCache(std::size_t limit_bytes) : AnswerCache(limit_bytes, Patience()) {}
@@ -62,9 +62,9 @@ class AnswerCache {
       : limit_bytes_(limit_bytes), patience_(patience) {}
   std::optional<Found> find(const std::string& key, const DataVersion& version,
                             Clock::time_point now);
-  /// @param took  of the processor's time
-  void keep(const Work& work, const Origin& origin, std::shared_ptr<const Rendered> answer,
-            Clock::duration took);
+  /// @param work  which made it, and would make it anew  @param took  of the processor's time
+  void keep(const std::string& key, const Work& work, const Origin& origin,
+            std::shared_ptr<const Rendered> answer, Clock::duration took);
   /// What is kept under this key was worked out from, and when.
   std::optional<Origin> origin(const std::string& key) const;
   /// The questions about the whole record asked last, no more than `most`, newest first.
@@ -73,6 +73,7 @@ class AnswerCache {
 
  private:
   struct Entry {
+    std::string key;
     Work work;
     Origin origin;
     std::shared_ptr<const Rendered> answer;

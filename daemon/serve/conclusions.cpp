@@ -132,6 +132,24 @@ Result<Answer> cut(const Ask& ask, const schema::Store& store) {
   });
 }
 
+Result<std::vector<Answer>> cuts(const Ask& ask, const schema::Store& store,
+                                 std::vector<double>& bearings_deg) {
+  const auto asked = read_sectors(ask.query);
+  if (!asked) return tl::unexpected(asked.error());
+  pattern::CutOptions options;
+  options.sector_deg = asked->width_deg;
+  const auto recent = recent_of(ask, store, asked->which);
+  if (!recent) return tl::unexpected(recent.error());
+  const auto all = pattern::cuts(store, recent->which, options);
+  if (!all) return tl::unexpected(all.error());
+  std::vector<Answer> out;
+  for (const pattern::Cut& cut : *all) {
+    bearings_deg.push_back(cut.bearing_deg);
+    out.push_back(concluded(present::cut_json(cut), recent->only_from_s));
+  }
+  return out;
+}
+
 Result<Answer> verdict(const Ask& ask, const schema::Store& store) {
   const auto asked = read_sectors(ask.query);
   if (!asked) return tl::unexpected(asked.error());

@@ -8,6 +8,9 @@ Result<Answer> reach(const Ask& ask, const schema::Store& store);
 Result<Answer> field(const Ask& ask, const schema::Store& store);
 /// Of the sector that holds `bearing_deg`, seen from the side.
 Result<Answer> cut(const Ask& ask, const schema::Store& store);
+/// The same of every sector, for one reading. @param bearings_deg  set: of each one's middle
+Result<std::vector<Answer>> cuts(const Ask& ask, const schema::Store& store,
+                                 std::vector<double>& bearings_deg);
 Result<Answer> verdict(const Ask& ask, const schema::Store& store);
 /// Of `a` and `b`, each a selection in one word: "antenna=collinear,from=2026-03-01".
 Result<Answer> compare(const Ask& ask, const schema::Store& store);

@@ -92,7 +92,7 @@ void Desk::attend(Asked asked) {
     Given given{found->answer};
     if (found->age) given.age = std::chrono::duration_cast<std::chrono::seconds>(*found->age);
     done(std::move(given));
-    if (found->is_due) begin(idle_, work, *now, nullptr);
+    if (found->due) begin(idle_, *found->due, *now, nullptr);
   } else if (work.pace == Pace::quick) {
     const Worked worked = work_out(work, store_);
     done({worked.answer});
@@ -154,8 +154,11 @@ void Desk::finished(const Work& work, const Origin& origin, bool was_idle, const
       if (!was_idle) way.is_hurried = false;
       if (--way.n_threads == 0) under_way_.erase(found);
     }
-    if (worked.answer && worked.answer->answer.status == 200 && !work.key.empty())
-      cache_.keep(work, origin, worked.answer, worked.took);
+    if (worked.answer && worked.answer->answer.status == 200 && !work.key.empty()) {
+      cache_.keep(work.key, work, origin, worked.answer, worked.took);
+      for (const auto& [key, answer] : worked.others)
+        cache_.keep(key, work, origin, answer, worked.took);
+    }
   }
   const auto now = Clock::now();
   for (const Waiting& one : waiting) {

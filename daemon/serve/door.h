@@ -28,6 +28,8 @@ class Door {
 
   /// @param standing  called only where the answer needs it
   Decision decide(const Request& request, const std::function<Standing()>& standing) const;
+  /// @param query  outlives it
+  Ask ask(const Query& query) const { return {query, options_.expect, !options_.token.empty()}; }
   /// What works out the answer of a path that is answered from the database.
   Work work(std::string_view path, const FromStore& route, Query query) const;
 

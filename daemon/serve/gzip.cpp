@@ -31,6 +31,7 @@ std::string gzip(std::string_view plain) {
   state = deflate(&stream, Z_FINISH);
   assert(state == Z_STREAM_END);
   out.resize(stream.total_out);
+  out.shrink_to_fit();  // it is kept, and the bound is more than the plain text
   deflateEnd(&stream);
   return out;
 }

@@ -9,7 +9,10 @@
 #include <functional>
 #include <memory>
 #include <mutex>
+#include <string>
 #include <thread>
+#include <utility>
+#include <vector>
 
 #include "daemon/serve/answer.h"
 #include "daemon/serve/current_store.h"
@@ -22,6 +25,7 @@ namespace roundel::serve {
 struct Worked {
   std::shared_ptr<const Rendered> answer;
   std::chrono::nanoseconds took{};
+  std::vector<std::pair<std::string, std::shared_ptr<const Rendered>>> others{};  ///< by key
 };
 
 /// Does it on the caller's thread. A fault becomes an answer of status 500, and a line in the log.

@@ -177,6 +177,13 @@ Result<void> Query::accept_only(std::span<const std::string_view> keys) const {
   return {};
 }
 
+Query Query::with(std::string key, std::string value) const {
+  Query out = *this;
+  out.pairs_.emplace_back(std::move(key), std::move(value));
+  std::ranges::sort(out.pairs_);
+  return out;
+}
+
 std::string Query::canonical() const {
   std::string out;
   // Keys and values hold no control characters, so these two part them without doubt.

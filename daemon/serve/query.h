@@ -17,14 +17,13 @@ namespace roundel::serve {
 class Query {
  public:
   Query() = default;
-  /// @param pairs  each key once, in order
-  explicit Query(std::vector<std::pair<std::string, std::string>> pairs)
-      : pairs_(std::move(pairs)) {}
   /// @param text  what follows the '?', percent-encoded; '+' is a space. Empty pairs are skipped.
   /// Errc::malformed: bad encoding, a key twice, more than 32 pairs.
   static Result<Query> parse(std::string_view text);
 
   std::optional<std::string_view> get(std::string_view key) const;
+  /// With one pair more. @param key  that it has not
+  Query with(std::string key, std::string value) const;
   /// Errc::bad_usage names the first key that is none of these, and these.
   Result<void> accept_only(std::span<const std::string_view> keys) const;
   /// The same text for the same pairs in any order: a cache's key.

@@ -17,6 +17,7 @@ std::optional<std::string> usual_antenna(const std::vector<schema::Trial>& trial
 
 /// What takes long of the questions of a page that is opened without a choice; by the same keys.
 /// None where the database does not tell.
+/// @param door  outlives them
 std::vector<Work> usual_work(const Door& door, const schema::Store& store);
 
 }  // namespace roundel::serve

@@ -76,6 +76,25 @@ TEST_F(CutTest, CountsWholeCellsOfTheSectorByRangeAndAltitude) {
   EXPECT_NEAR(cut.flights[0].farthest_km, 111.3, 0.2);  // a degree of latitude at 52.6
 }
 
+TEST_F(CutTest, OfSectorsBesideEachOtherIsAsOfEachAlone) {
+  CutOptions options;
+  const CutBuilder first(viewpoint_, *limit_, options, flights_);
+  for (const double bearing_deg : {2.0, 178.0}) {
+    options.bearing_deg = bearing_deg;
+    CutBuilder alone(viewpoint_, *limit_, options, flights_);
+    CutBuilder beside = first.beside(bearing_deg);
+    for (const double up : {1.0, -1.0}) {
+      alone.add(north(101, 1, up, 35'000, 12));
+      beside.add(north(101, 1, up, 35'000, 12));
+    }
+    const Cut a = alone.finish(), b = beside.finish();
+    EXPECT_EQ(a.bearing_deg, b.bearing_deg);
+    ASSERT_EQ(a.n_cells, 1);
+    ASSERT_EQ(b.n_cells, 1);
+    EXPECT_EQ(a.bins[0].middle.range_km, b.bins[0].middle.range_km);
+  }
+}
+
 TEST_F(CutTest, DrawsTheCutOffAmongTheElevations) {
   CutBuilder builder(viewpoint_, *limit_, {}, flights_);
   SectorVerdict judged;

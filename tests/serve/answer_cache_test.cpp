@@ -23,7 +23,7 @@ class AnswerCacheTest : public testing::Test {
  protected:
   void keep(const std::string& key, Ready answer, Clock::duration took = 1ms,
             Clock::time_point begun = start) {
-    cache_.keep({.key = key, .may_age = true, .is_lasting = true}, {first, begun},
+    cache_.keep(key, {.key = key, .may_age = true, .is_lasting = true}, {first, begun},
                 std::move(answer), took);
   }
   Ready find(const std::string& key, const DataVersion& version = first,
@@ -47,7 +47,7 @@ TEST_F(AnswerCacheTest, GivesBackWhatBelongsToThisVersion) {
   ASSERT_TRUE(found);
   EXPECT_EQ(found->answer, answer);
   EXPECT_FALSE(found->age) << "nothing was written, so it is right";
-  EXPECT_FALSE(found->is_due);
+  EXPECT_FALSE(found->due);
   EXPECT_EQ(find("/b"), nullptr);
   EXPECT_EQ(find("/a", more_cells), nullptr);
   EXPECT_EQ(cache_.bytes(), 0u) << "what was quick is worked out anew";
@@ -60,16 +60,16 @@ TEST_F(AnswerCacheTest, GivesWhatTookLongAsWhatItIs) {
   ASSERT_TRUE(found);
   EXPECT_EQ(found->answer, answer);
   EXPECT_EQ(found->age, 59s);
-  EXPECT_FALSE(found->is_due) << "it would take more than a thirtieth of a core";
+  EXPECT_FALSE(found->due) << "it would take more than a thirtieth of a core";
   found = cache_.find("/a", more_cells, start + 60s);
   ASSERT_TRUE(found);
-  EXPECT_TRUE(found->is_due);
+  EXPECT_TRUE(found->due);
   EXPECT_EQ(find("/a", more_cells, start + 119min), answer);
   EXPECT_EQ(find("/a", more_cells, start + 120min), nullptr) << "too old for anybody";
 }
 
 TEST_F(AnswerCacheTest, GivesOnlyWhatMayAgeLater) {
-  cache_.keep({.key = "/status"}, {first, start}, body("x"), 2s);
+  cache_.keep("/status", {.key = "/status"}, {first, start}, body("x"), 2s);
   EXPECT_NE(find("/status"), nullptr);
   EXPECT_EQ(find("/status", more_cells), nullptr);
 }
@@ -116,7 +116,8 @@ TEST_F(AnswerCacheTest, KeepsTheNewerOfTwo) {
 TEST_F(AnswerCacheTest, TellsWhichQuestionsToAskAgain) {
   for (const char* key : {"/a", "/b", "/c"}) keep(key, body("x"), 2s);
   keep("/quick", body("x"), 1ms);
-  cache_.keep({.key = "/of a week", .is_lasting = false}, {first, start}, body("x"), 2s);
+  cache_.keep("/of a week", {.key = "/of a week", .is_lasting = false}, {first, start}, body("x"),
+              2s);
   EXPECT_EQ(lasting(2), (std::vector<std::string>{"/c", "/b"}));
   find("/a");
   EXPECT_EQ(lasting(8), (std::vector<std::string>{"/a", "/c", "/b"}));

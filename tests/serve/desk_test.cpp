@@ -264,6 +264,35 @@ TEST_F(UsualTest, IncludesWhatWasAskedForLast) {
   await_worked(4);
 }
 
+TEST_F(UsualTest, MayBeSeveralAnswersAtOnce) {
+  auto with = looking(60min);
+  with.usual = [this](const schema::Store&) {
+    return std::vector<Work>{
+        {.pace = Pace::slow, .key = "/all", .may_age = true, .many = [this](const schema::Store&) {
+           const std::string number = std::to_string(++n_worked_);
+           return Result<std::vector<KeyedAnswer>>(
+               {{"/a", {.body = "a" + number}}, {"/b", {.body = "b" + number}}});
+         }}};
+  };
+  Desk desk(std::move(with));
+  // Works out nothing that would be kept instead.
+  const auto ask_for = [&](std::string key) {
+    return ask(desk, {.pace = Pace::slow, .key = std::move(key), .work = [](const auto&) {
+                        return Result<Answer>(fail(Errc::busy, "not kept"));
+                      }});
+  };
+  while (ask_for("/a").answer->answer.status != 200) std::this_thread::sleep_for(1ms);
+  EXPECT_EQ(text(ask_for("/a")), "a1");
+  EXPECT_EQ(text(ask_for("/b")), "b1");
+  record_more();
+  const auto older = ask_for("/b");
+  EXPECT_EQ(text(older), "b1");
+  EXPECT_TRUE(older.age);
+  while (ask_for("/a").age) std::this_thread::sleep_for(1ms);
+  EXPECT_EQ(text(ask_for("/a")), "a2") << "all are worked out anew";
+  EXPECT_EQ(text(ask_for("/b")), "b2");
+}
+
 TEST_F(UsualTest, IsLeftWhereNobodyHasComeForLong) {
   auto with = looking();
   with.visited = 0h;

@@ -53,5 +53,26 @@ TEST(Usual, QuestionsHaveTheKeysOfThoseThePageAsks) {
   }
 }
 
+TEST(Usual, CutsOfAllSectorsAreThoseThatThePageAsksForOneByOne) {
+  const TemporaryFolder folder;
+  const auto store = must(schema::Store::open(sample_store(folder), schema::Store::Access::read));
+  const Door door({.names = {}, .now_s = [] { return 0.0; }});
+  const auto usual = usual_work(door, store);
+  const auto all = std::ranges::find_if(usual, [](const Work& work) { return bool{work.many}; });
+  ASSERT_NE(all, usual.end());
+  const auto cuts = must(all->many(store));
+  EXPECT_EQ(cuts.size(), 72u);
+  for (const char* bearing_deg : {"2.5", "52.5", "357.5"}) {  // a flight is at 51 degrees
+    SCOPED_TRACE(bearing_deg);
+    const std::string target = std::string("/api/cut?antenna=spider&bearing_deg=") + bearing_deg;
+    const auto asked = door.decide(
+        {.method = "GET", .target = target, .n_hosts = 1, .host = "localhost"}, nullptr);
+    const auto& work = std::get<Work>(asked);
+    const auto found = std::ranges::find(cuts, work.key, &KeyedAnswer::key);
+    ASSERT_NE(found, cuts.end());
+    EXPECT_EQ(found->answer.body, must(work.work(store)).body);
+  }
+}
+
 }  // namespace
 }  // namespace roundel::serve

@@ -90,12 +90,16 @@ class CutBuilder {
   /// The viewpoint and limit must outlive the builder. Options are checked by check().
   CutBuilder(const site::Viewpoint& viewpoint, const site::Limit& limit, const CutOptions& options,
              std::span<const schema::Flight> flights);
+  /// One of another sector. They share what they look up: all on one thread.
+  CutBuilder beside(double bearing_deg) const;
   CutBuilder(CutBuilder&&) noexcept;
   CutBuilder& operator=(CutBuilder&&) noexcept;
   ~CutBuilder();
 
   /// In order of window. A cell of an unknown flight is ignored.
   void add(const schema::Cell& cell);
+  /// @param over  where it stands, as the viewpoint has it
+  void add(const schema::Cell& cell, const site::Overground& over);
   /// Once, at the end.
   /// @param judged  the sector as the verdict has it; none: without
   Cut finish(const std::optional<SectorVerdict>& judged = {});
@@ -105,6 +109,7 @@ class CutBuilder {
 
  private:
   struct Impl;
+  explicit CutBuilder(std::unique_ptr<Impl> impl);
   std::unique_ptr<Impl> impl_;
 };
 
@@ -113,5 +118,10 @@ class CutBuilder {
 /// reach(), and bad_usage for an option that makes no sense.
 Result<Cut> cut(const schema::Store& store, const schema::Selection& which,
                 const CutOptions& options);
+
+/// The cuts of all sectors, in order, for one pass and one verdict.
+/// @param options  its bearing does not matter
+Result<std::vector<Cut>> cuts(const schema::Store& store, const schema::Selection& which,
+                              const CutOptions& options);
 
 }  // namespace roundel::pattern
