@@ -83,38 +83,6 @@ Result<void> require_one_arrangement(const schema::Store& store, const schema::S
   return {};
 }
 
-Summaries summaries_used(bool from_summaries) {
-  return from_summaries ? Summaries::all : Summaries::where_cells_are_gone;
-}
-
-/// What summaries say of places, for a reach.
-Result<void> add_places(const schema::Summary& stored, const ReachOptions& options,
-                        ReachBuilder& to) {
-  const auto hour = read_summary(stored);
-  if (!hour) return tl::unexpected(hour.error());
-  if (const auto fits = summary_sectors_in(options.sector_deg); !fits)
-    return tl::unexpected(fits.error());
-  if (options.band_edges_ft != ReachOptions().band_edges_ft)
-    return fail(Errc::bad_usage, "only summaries by fixed altitude bands are left of some hours");
-  to.add(*hour);
-  return {};
-}
-
-/// What summaries say of flights, for an exposure.
-Result<void> add_flights(const schema::Summary& stored, double sector_deg,
-                         const FlightsById& flights, ExposureBuilder& to) {
-  // Cells of before there were such details may be gone.
-  if (stored.detail.flights.empty()) return {};
-  const auto n_in_one = summary_sectors_in(sector_deg);
-  if (!n_in_one) return tl::unexpected(n_in_one.error());
-  auto hour = read_exposure(stored);
-  if (!hour) return tl::unexpected(hour.error());
-  name_flights(*hour, flights);
-  widen(*hour, SummaryBins::sector_deg, *n_in_one);
-  to.add(std::move(*hour));
-  return {};
-}
-
 void add_cells(const PlacedCells& some, ReachBuilder& to) {
   for (std::size_t i = 0; i < some.cells.size(); ++i) {
     const site::Sightline& line = some.sightings[i].line;
@@ -160,9 +128,12 @@ Result<Reach> reach(const schema::Store& store, const schema::Selection& which,
   const auto limit = site::horizon_limit(of->viewpoint, *refraction);
   ReachBuilder builder(of->viewpoint, *limit, options, of->flights, of->edges_s);
   // An hour that is summarised, or loses its cells, between the two would be missed or count twice.
-  const auto read = store.at_one_moment([&] {
+  const Summaries use = summaries_used(options.from_summaries);
+  const auto read = store.at_one_moment([&]() -> Result<void> {
+    const auto parts = parts_by_cells(store, which, use);
+    if (!parts) return tl::unexpected(parts.error());
     return each_stretch(
-        store, which, summaries_used(options.from_summaries), schema::SummaryPart::places,
+        store, which, use, *parts, schema::SummaryPart::places,
         [&](const schema::Summary& stored) { return add_places(stored, options, builder); },
         [&](const schema::Selection& part) {
           return each_placed(store, part, of->viewpoint, *limit,
@@ -191,11 +162,16 @@ Result<Verdict> verdict(const schema::Store& store, const schema::Selection& whi
   ExposureBuilder exposure(of->viewpoint, sector_deg, most_flights_per_sector);
   const FlightsById flights(of->flights);
   const Summaries use = summaries_used(options.from_summaries);
-  const auto read = store.at_one_moment([&] {
+  const auto read = store.at_one_moment([&]() -> Result<void> {
+    const auto parts = parts_by_cells(store, which, use);
+    if (!parts) return tl::unexpected(parts.error());
     const auto by_flight = each_stretch(
-        store, which, use, schema::SummaryPart::flights,
-        [&](const schema::Summary& stored) {
-          return add_flights(stored, sector_deg, flights, exposure);
+        store, which, use, *parts, schema::SummaryPart::flights,
+        [&](const schema::Summary& stored) -> Result<void> {
+          auto hour = flights_of(stored, sector_deg, flights);
+          if (!hour) return tl::unexpected(hour.error());
+          if (*hour) exposure.add(std::move(**hour));
+          return {};
         },
         [&](const schema::Selection& part) {
           return each_placed(store, part, of->viewpoint, *limit,

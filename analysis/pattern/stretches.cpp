@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "analysis/pattern/hour_exposure_bytes.h"
 #include "roundel/pattern/summary.h"
 
 namespace roundel::pattern {
@@ -59,6 +60,15 @@ Result<std::vector<schema::Selection>> not_summarised(const schema::Store& store
   return out;
 }
 
+// How many of a summary's sectors are one.
+Result<int> summary_sectors_in(double sector_deg) {
+  const double multiple = sector_deg / SummaryBins::sector_deg;
+  if (std::abs(multiple - std::round(multiple)) > 1e-9 || multiple < 0.5)
+    return fail(Errc::bad_usage, "only summaries by 5 degrees are left of some hours",
+                "--sector-deg", "choose a multiple of 5, or a later --from");
+  return static_cast<int>(std::lround(multiple));
+}
+
 }  // namespace
 
 Result<std::vector<schema::Selection>> parts_by_cells(const schema::Store& store,
@@ -85,15 +95,13 @@ Result<void> each_hour(const schema::Store& store, const schema::Selection& whic
 }
 
 Result<void> each_stretch(const schema::Store& store, const schema::Selection& which, Summaries use,
-                          schema::SummaryPart part,
+                          const std::vector<schema::Selection>& parts, schema::SummaryPart part,
                           const std::function<Result<void>(const schema::Summary&)>& hour,
                           const std::function<Result<void>(const schema::Selection&)>& cells) {
-  const auto parts = parts_by_cells(store, which, use);
-  if (!parts) return tl::unexpected(parts.error());
   if (use == Summaries::where_cells_are_gone) {
     // The oldest hours lose their cells first.
     if (auto ok = each_hour(store, which, use, part, hour); !ok) return ok;
-    return cells(parts->front());
+    return cells(which);
   }
   schema::Selection hours = which;
   const auto hours_before = [&](std::optional<double> to_s) {
@@ -102,19 +110,35 @@ Result<void> each_stretch(const schema::Store& store, const schema::Selection& w
     hours.from_s = to_s;
     return read;
   };
-  for (const schema::Selection& some : *parts) {
+  for (const schema::Selection& some : parts) {
     if (auto ok = hours_before(some.from_s); !ok) return ok;
     if (auto ok = cells(some); !ok) return ok;
   }
   return hours_before(which.to_s);
 }
 
-Result<int> summary_sectors_in(double sector_deg) {
-  const double multiple = sector_deg / SummaryBins::sector_deg;
-  if (std::abs(multiple - std::round(multiple)) > 1e-9 || multiple < 0.5)
-    return fail(Errc::bad_usage, "only summaries by 5 degrees are left of some hours",
-                "--sector-deg", "choose a multiple of 5, or a later --from");
-  return static_cast<int>(std::lround(multiple));
+Result<void> add_places(const schema::Summary& stored, const ReachOptions& options,
+                        ReachBuilder& to) {
+  const auto hour = read_summary(stored);
+  if (!hour) return tl::unexpected(hour.error());
+  if (const auto fits = summary_sectors_in(options.sector_deg); !fits)
+    return tl::unexpected(fits.error());
+  if (options.band_edges_ft != ReachOptions().band_edges_ft)
+    return fail(Errc::bad_usage, "only summaries by fixed altitude bands are left of some hours");
+  to.add(*hour);
+  return {};
+}
+
+Result<std::optional<HourExposure>> flights_of(const schema::Summary& stored, double sector_deg,
+                                               const FlightsById& flights) {
+  if (stored.detail.flights.empty()) return std::nullopt;
+  const auto n_in_one = summary_sectors_in(sector_deg);
+  if (!n_in_one) return tl::unexpected(n_in_one.error());
+  auto hour = read_exposure(stored);
+  if (!hour) return tl::unexpected(hour.error());
+  name_flights(*hour, flights);
+  widen(*hour, SummaryBins::sector_deg, *n_in_one);
+  return std::move(*hour);
 }
 
 }  // namespace roundel::pattern

@@ -1,8 +1,12 @@
 // A selection in two kinds of stretches: hours that their summaries answer, and cells.
 #pragma once
 #include <functional>
+#include <optional>
 #include <vector>
 
+#include "analysis/pattern/flights_by_id.h"
+#include "analysis/pattern/hour_exposure.h"
+#include "roundel/pattern/reach.h"
 #include "roundel/result.h"
 #include "roundel/schema/store.h"
 
@@ -13,6 +17,10 @@ enum class Summaries {
   where_cells_are_gone,  ///< nothing else knows of those
   all,                   ///< whole hours: a year in a second
 };
+
+constexpr Summaries summaries_used(bool from_summaries) {
+  return from_summaries ? Summaries::all : Summaries::where_cells_are_gone;
+}
 
 /// The parts of a selection that no summary answers, by their begin.
 Result<std::vector<schema::Selection>> parts_by_cells(const schema::Store& store,
@@ -26,13 +34,21 @@ Result<void> each_hour(const schema::Store& store, const schema::Selection& whic
 
 /// Calls `hour` with the summaries of a selection and `cells` with its other parts, in order of
 /// time: before a part all earlier hours. Errors of either end it.
-/// @param part  what `hour` reads of a summary
+/// @param parts  by their begin: parts_by_cells(), or more (hours in them are shown all the same)
+/// @param part   what `hour` reads of a summary
 Result<void> each_stretch(const schema::Store& store, const schema::Selection& which, Summaries use,
-                          schema::SummaryPart part,
+                          const std::vector<schema::Selection>& parts, schema::SummaryPart part,
                           const std::function<Result<void>(const schema::Summary&)>& hour,
                           const std::function<Result<void>(const schema::Selection&)>& cells);
 
-/// Errc::bad_usage for sectors that no whole number of those of summaries makes. The number.
-Result<int> summary_sectors_in(double sector_deg);
+/// Adds what a summary says of places. Errc: corrupt; bad_usage for sectors and bands that
+/// summaries cannot tell.
+Result<void> add_places(const schema::Summary& stored, const ReachOptions& options,
+                        ReachBuilder& to);
+
+/// What a summary says of flights, by sectors so wide. None where it says nothing: the cells of an
+/// hour may have gone before there were such details. Errc as for add_places().
+Result<std::optional<HourExposure>> flights_of(const schema::Summary& stored, double sector_deg,
+                                               const FlightsById& flights);
 
 }  // namespace roundel::pattern

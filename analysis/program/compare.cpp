@@ -139,6 +139,8 @@ void add_compare(CLI::App& app, Run& run) {
   sub.add_option("--sector-deg", command->options.sector_deg, "width of a sector, degrees (5)");
   sub.add_option("--confidence", command->options.confidence, "of intervals (0.95)");
   sub.add_option("--units", command->units, "metric or aviation, for text (metric)");
+  sub.add_flag("--summaries", command->options.from_summaries,
+               "whole hours from their summaries: a week in a third of a second");
   sub.add_flag("--json", command->json, "print JSON");
   sub.add_option("--svg", command->svg, "also write a polar plot of the difference to this file");
   sub.add_option("--plan", command->plan_days,

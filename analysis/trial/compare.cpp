@@ -8,6 +8,7 @@
 
 #include "analysis/pattern/beside.h"
 #include "analysis/trial/difference.h"
+#include "analysis/trial/hour_pairs.h"
 #include "analysis/trial/paired_fit.h"
 #include "analysis/trial/pairs.h"
 #include "analysis/trial/seen_flights.h"
@@ -92,6 +93,7 @@ struct CompareBuilder::Impl {
   Factor factor;
   Comparison out;
   PairBuilder pairs;
+  HourPairs hour_pairs;
   struct Overlap {
     Interval when;
     std::uint16_t stratum;
@@ -188,22 +190,58 @@ struct CompareBuilder::Impl {
         inside[side]->add(cell, flight, sighting);
       } else if (uses_outside) {
         seen[side].add(cell.flight);
-        const std::string key = splits_outside ? arrangement(part->trial, factor) : std::string();
-        outside[side]
-            .try_emplace(key, viewpoint, options.sector_deg, flights_for_gain)
-            .first->second.add(cell, flight, sighting);
+        outside_of(side, *part).add(cell, flight, sighting);
       }
     }
+  }
+
+  void add(schema::Id trial, const pattern::HourExposure& hour) {
+    const std::int64_t time_s = hour.counts.start_s;
+    for (std::size_t side = 0; side < 2; ++side) {
+      const TrialPart* const part = part_of(side, trial, time_s);
+      if (!part) continue;
+      (side == 0 ? out.cells_a : out.cells_b) += hour.counts.cells;
+      const Overlap* const overlap = uses_inside ? overlap_at(time_s) : nullptr;
+      if (!overlap && !uses_outside) continue;
+      for (const auto& flight : hour.flights) seen[side].add(flight.flight.id);
+      if (overlap) {
+        hour_pairs.add(static_cast<int>(side), overlap->stratum, overlap->when, hour);
+        inside[side]->add(hour);
+      } else {
+        outside_of(side, *part).add(hour);
+      }
+    }
+  }
+
+  ExposureBuilder& outside_of(std::size_t side, const TrialPart& part) {
+    const std::string key = splits_outside ? arrangement(part.trial, factor) : std::string();
+    return outside[side]
+        .try_emplace(key, viewpoint, options.sector_deg, flights_for_gain)
+        .first->second;
+  }
+
+  std::vector<std::int64_t> edges_s() const {
+    std::vector<std::int64_t> out_s;
+    const auto add_both = [&](const Interval& one) {
+      out_s.insert(out_s.end(), {one.from_s, one.to_s});
+    };
+    for (const CompareSide& side : sides)
+      for (const TrialPart& part : side.parts)
+        for (const Interval& one : part.recorded) add_both(one);
+    for (const Overlap& overlap : overlaps) add_both(overlap.when);
+    return out_s;
   }
 
   Difference paired() {
     std::array<Fitted, 2> fitted;
     Pairs joined;
     pattern::each_beside(3, [&](std::size_t i) {
-      if (i < 2)
+      if (i < 2) {
         fitted[i] = fit(inside[i]->finish());
-      else
+      } else {
         joined = pairs.finish();
+        hour_pairs.finish(joined);
+      }
     });
     const auto& [a, b] = fitted;
     out.first_last = joined.first_last;
@@ -353,6 +391,10 @@ void CompareBuilder::add(const schema::Cell& cell, const schema::Flight& flight,
                          const site::Sighting& sighting) {
   impl_->add(cell, flight, sighting);
 }
+void CompareBuilder::add(schema::Id trial, const pattern::HourExposure& hour) {
+  impl_->add(trial, hour);
+}
+std::vector<std::int64_t> CompareBuilder::edges_s() const { return impl_->edges_s(); }
 Comparison CompareBuilder::finish() { return impl_->finish(); }
 
 }  // namespace roundel::trial

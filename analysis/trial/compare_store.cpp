@@ -8,6 +8,7 @@
 
 #include "analysis/pattern/flights_by_id.h"
 #include "analysis/pattern/placed_cells.h"
+#include "analysis/pattern/stretches.h"
 #include "roundel/pattern/verdict.h"
 #include "roundel/trial/compare.h"
 
@@ -32,6 +33,58 @@ std::vector<Interval> clipped(const std::vector<Interval>& all, std::int64_t fro
   }
   return out;
 }
+
+/// Which hours of both sides are read cell by cell, though summaries are asked for.
+class HoursByCells {
+ public:
+  /// @param parts    that no summary answers
+  /// @param edges_s  hours that hold one are not whole
+  HoursByCells(const std::vector<schema::Selection>& parts,
+               const std::vector<std::int64_t>& edges_s) {
+    for (const schema::Selection& part : parts)
+      hours_.push_back({hour_of(part.from_s.value_or(0)),
+                        part.to_s ? hour_of(std::ceil(*part.to_s) + 3599) : INT64_MAX});
+    for (const std::int64_t edge_s : edges_s)
+      if (edge_s % 3600 != 0)
+        hours_.push_back(
+            {hour_of(static_cast<double>(edge_s)), hour_of(static_cast<double>(edge_s)) + 3600});
+    std::sort(hours_.begin(), hours_.end(),
+              [](const Interval& one, const Interval& other) { return one.from_s < other.from_s; });
+    std::vector<Interval> apart;
+    for (const Interval& one : hours_) {
+      if (!apart.empty() && one.from_s <= apart.back().to_s)
+        apart.back().to_s = std::max(apart.back().to_s, one.to_s);
+      else
+        apart.push_back(one);
+    }
+    hours_ = std::move(apart);
+  }
+
+  bool has(std::int64_t hour_s) const {
+    const auto next = std::upper_bound(
+        hours_.begin(), hours_.end(), hour_s,
+        [](std::int64_t time_s, const Interval& one) { return time_s < one.from_s; });
+    return next != hours_.begin() && hour_s < (next - 1)->to_s;
+  }
+
+  std::vector<schema::Selection> parts_of(const schema::Selection& which) const {
+    std::vector<schema::Selection> out;
+    for (const Interval& one : hours_) {
+      schema::Selection part = which;
+      const auto from_s = static_cast<double>(one.from_s), to_s = static_cast<double>(one.to_s);
+      part.from_s = std::max(which.from_s.value_or(from_s), from_s);
+      if (one.to_s < INT64_MAX) part.to_s = std::min(which.to_s.value_or(to_s), to_s);
+      if (!part.to_s || *part.from_s < *part.to_s) out.push_back(std::move(part));
+    }
+    return out;
+  }
+
+ private:
+  static std::int64_t hour_of(double time_s) {
+    return static_cast<std::int64_t>(std::floor(time_s / 3600)) * 3600;
+  }
+  std::vector<Interval> hours_;  ///< in order, apart
+};
 
 }  // namespace
 
@@ -131,8 +184,43 @@ Result<Comparison> compare(const schema::Store& store, const schema::Selection& 
       if (const auto* flight = by_id.find(some.cells[i].flight))
         builder.add(some.cells[i], *flight, some.sightings[i]);
   };
-  const auto read = pattern::each_placed(store, both, *viewpoint, *limit,
-                                         {compared, reach_of(0, a), reach_of(1, b)});
+  const pattern::Summaries use = pattern::summaries_used(options.from_summaries);
+  std::vector<std::int64_t> edges_at_s = builder.edges_s();
+  for (const auto& limit_s : {a.from_s, a.to_s, b.from_s, b.to_s})
+    if (limit_s) edges_at_s.push_back(static_cast<std::int64_t>(std::floor(*limit_s)));
+  const auto read = store.at_one_moment([&]() -> Result<void> {
+    std::vector<schema::Selection> parts;
+    if (use == pattern::Summaries::all) {
+      auto unknown = pattern::parts_by_cells(store, both, use);
+      if (!unknown) return tl::unexpected(unknown.error());
+      parts = std::move(*unknown);
+    }
+    const HoursByCells by_cells(parts, edges_at_s);
+    const auto flights_read = pattern::each_stretch(
+        store, both, use, by_cells.parts_of(both), schema::SummaryPart::flights,
+        [&](const schema::Summary& stored) -> Result<void> {
+          if (by_cells.has(stored.hour_s)) return {};
+          const auto hour = pattern::flights_of(stored, options.sector_deg, by_id);
+          if (!hour) return tl::unexpected(hour.error());
+          if (*hour) builder.add(stored.trial, **hour);
+          return {};
+        },
+        [&](const schema::Selection& part) {
+          return pattern::each_placed(store, part, *viewpoint, *limit,
+                                      {compared, reach_of(0, a), reach_of(1, b)});
+        });
+    if (!flights_read) return flights_read;
+    for (const auto& [side, which] : {std::pair{0U, &a}, {1U, &b}}) {
+      const auto places_read = pattern::each_hour(
+          store, *which, use, schema::SummaryPart::places,
+          [&, &into = reach[side]](const schema::Summary& stored) -> Result<void> {
+            if (use == pattern::Summaries::all && by_cells.has(stored.hour_s)) return {};
+            return pattern::add_places(stored, reach_options, into);
+          });
+      if (!places_read) return places_read;
+    }
+    return {};
+  });
   if (!read) return tl::unexpected(read.error());
   Comparison out = builder.finish();
   out.reach_a = reach[0].finish();

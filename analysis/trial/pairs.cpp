@@ -11,9 +11,6 @@ namespace {
 
 constexpr double reference_slant_km = 200;
 constexpr double offset_step_db = 0.75;
-constexpr std::int64_t windows_per_minute = 60 / schema::window_s;
-constexpr std::int64_t break_windows = 1800 / schema::window_s;
-constexpr int deaf_aircraft = 3;
 
 }  // namespace
 
@@ -142,29 +139,23 @@ bool PairBuilder::near_edge(std::int64_t window) const {
 
 void PairBuilder::close(Contact& contact) {
   flush(contact);  // what is pending was the last cell, and partial
-  FirstLast& tally = out_.first_last;
-  const auto& first = contact.first_heard;
-  const auto& last = contact.last_heard;
-  if (first[0] >= 0 && first[1] < 0) ++tally.a_only;
-  if (first[1] >= 0 && first[0] < 0) ++tally.b_only;
-  if (first[0] >= 0 && first[1] >= 0) {
-    if (!near_edge(std::min(first[0], first[1])))
-      ++(first[0] < first[1]   ? tally.a_first
-         : first[0] > first[1] ? tally.b_first
-                               : tally.same_first);
-    if (!near_edge(std::max(last[0], last[1])))
-      ++(last[0] > last[1] ? tally.a_last : last[0] < last[1] ? tally.b_last : tally.same_last);
-  }
+  tell_first_last(
+      contact.first_heard, contact.last_heard,
+      [&](std::int64_t window) { return near_edge(window); }, out_.first_last);
   contact = {};
+}
+
+void in_order(Pairs& pairs) {
+  std::stable_sort(pairs.groups.begin(), pairs.groups.end(), [](const auto& x, const auto& y) {
+    return x.flight != y.flight ? x.flight < y.flight : x.sector < y.sector;
+  });
 }
 
 Pairs PairBuilder::finish() {
   close_minute();
   for (auto& [address, contact] : contacts_)
     if (contact.open) close(contact);
-  std::stable_sort(out_.groups.begin(), out_.groups.end(), [](const auto& x, const auto& y) {
-    return x.flight != y.flight ? x.flight < y.flight : x.sector < y.sector;
-  });
+  in_order(out_);
   return std::move(out_);
 }
 

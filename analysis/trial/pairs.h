@@ -31,6 +31,32 @@ struct Pairs {
   FirstLast first_last;
 };
 
+inline constexpr std::int64_t windows_per_minute = 60 / schema::window_s;
+/// A contact ends where nobody heard the aircraft for longer.
+inline constexpr std::int64_t break_windows = 1800 / schema::window_s;
+/// A side that hears nobody in a minute in which the other hears so many is deaf.
+inline constexpr int deaf_aircraft = 3;
+
+/// Who was first and last in a contact, by the windows in which each side first and last heard it;
+/// -1: never. Near an edge of what both recorded nothing is told.
+template <class NearEdge>
+void tell_first_last(const std::array<std::int64_t, 2>& first,
+                     const std::array<std::int64_t, 2>& last, const NearEdge& near_edge,
+                     FirstLast& tally) {
+  if (first[0] >= 0 && first[1] < 0) ++tally.a_only;
+  if (first[1] >= 0 && first[0] < 0) ++tally.b_only;
+  if (first[0] < 0 || first[1] < 0) return;
+  if (!near_edge(std::min(first[0], first[1])))
+    ++(first[0] < first[1]   ? tally.a_first
+       : first[0] > first[1] ? tally.b_first
+                             : tally.same_first);
+  if (!near_edge(std::max(last[0], last[1])))
+    ++(last[0] > last[1] ? tally.a_last : last[0] < last[1] ? tally.b_last : tally.same_last);
+}
+
+/// Groups by flight, then sector, then as they came.
+void in_order(Pairs& pairs);
+
 /// Pairs cells in time order. A contact is one aircraft heard by either side without a break of
 /// half an hour; its first and last cell are partial for whoever heard it, and left out. Minutes
 /// in which one side heard nobody and the other three aircraft or more are left out: it was deaf.

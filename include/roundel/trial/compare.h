@@ -13,6 +13,10 @@
 #include "roundel/schema/store.h"
 #include "roundel/site/sightline.h"
 
+namespace roundel::pattern {
+struct HourExposure;
+}
+
 namespace roundel::trial {
 
 /// A stretch of feed time, half-open, seconds.
@@ -37,6 +41,7 @@ struct CompareOptions {
   double sector_deg = 5;          ///< divides 360 evenly; [1, 45]
   double confidence = 0.95;       ///< of intervals; [0.5, 1)
   double false_discovery = 0.05;  ///< share of false ones among the sectors called significant
+  bool from_summaries = false;    ///< whole hours from their summaries, for sectors of 5 degrees
 };
 
 enum class CompareMethod {
@@ -70,6 +75,11 @@ struct FirstLast {
   std::int64_t a_first{}, b_first{}, same_first{};
   std::int64_t a_last{}, b_last{}, same_last{};
   std::int64_t a_only{}, b_only{};
+  void operator+=(const FirstLast& more) {
+    a_first += more.a_first, b_first += more.b_first, same_first += more.same_first;
+    a_last += more.a_last, b_last += more.b_last, same_last += more.same_last;
+    a_only += more.a_only, b_only += more.b_only;
+  }
 };
 
 enum class CompareAnswer { a_better, b_better, no_difference, mixed_bearings, undecided };
@@ -98,7 +108,8 @@ struct Comparison {
   double softness_db{};
 };
 
-/// Collects the cells of both sides in time order, then compares.
+/// Collects the cells of both sides in time order, or whole hours of what summaries keep of their
+/// flights, then compares.
 ///
 /// paired: for each flight and sector, a's and b's counts in the same cells are two binomials with
 /// the same chances; p = pm logistic((level +- d/2) / w), d the sector's difference. The level,
@@ -126,6 +137,12 @@ class CompareBuilder {
   void add(const schema::Cell& cell, const schema::Flight& flight);
   /// The same where its sightline is known already.
   void add(const schema::Cell& cell, const schema::Flight& flight, const site::Sighting& sighting);
+  /// A whole hour of a trial, all of it recorded and within one stretch of what both sides
+  /// recorded, or outside all; by the same sectors (analysis/pattern/hour_exposure.h). In order of
+  /// time; not where cells of the hour are added, on either side.
+  void add(schema::Id trial, const pattern::HourExposure& hour);
+  /// When sides begin and end recording, and overlaps: hours that hold one are not whole.
+  std::vector<std::int64_t> edges_s() const;
   /// Once, at the end. Reach is left to the caller.
   Comparison finish();
 

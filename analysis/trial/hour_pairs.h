@@ -1,0 +1,64 @@
+// Whole hours of two sides put side by side, from what summaries keep of their flights.
+#pragma once
+#include <array>
+#include <cstdint>
+#include <unordered_map>
+#include <utility>
+#include <vector>
+
+#include "analysis/pattern/hour_exposure.h"
+#include "analysis/trial/pairs.h"
+#include "roundel/trial/compare.h"
+
+namespace roundel::trial {
+
+/// Pairs as PairBuilder does, hours in order of time. Same aircraft, same sector, same 0.75 dB of
+/// path loss stand for same cells: chances are those of the side that had more. A flight's first
+/// and last cell count where the other side was following it before, or after. An hour in which a
+/// side was deaf for five minutes or more is left out.
+class HourPairs {
+ public:
+  /// @param side     0: a, 1: b
+  /// @param overlap  both record throughout; what `stratum` it is
+  void add(int side, std::uint16_t stratum, const Interval& overlap, pattern::HourExposure hour);
+  /// Adds all to those of cells.
+  void finish(Pairs& out);
+
+ private:
+  struct Side {
+    int side;
+    const pattern::FlightHour* flight;
+  };
+  struct Contact {
+    bool open = false;
+    std::uint32_t number{};
+    std::int64_t last_window{};
+    std::array<std::int64_t, 2> first_heard{-1, -1}, last_heard{-1, -1};
+  };
+  struct Entry {
+    std::uint32_t contact;
+    std::uint16_t sector;
+    std::int16_t spreading_bin;
+    std::uint8_t side;
+    bool is_sure;
+    std::uint16_t heard, chances, cells;
+    float spreading_db, elevation_deg, horizon_ratio;
+  };
+  void close_hour();
+  bool is_deaf() const;
+  void follow(const std::vector<Side>& flights);
+  void add_group(int side, std::uint32_t contact, const pattern::Group& group);
+  void join();
+  void close(Contact& contact);
+  bool near_edge(std::int64_t window) const;
+
+  std::int64_t hour_s_ = -1;
+  std::uint16_t stratum_{};
+  Interval overlap_{};
+  std::vector<std::pair<int, pattern::HourExposure>> hour_;  // its sides
+  std::vector<Entry> entries_;                               // of the hour
+  std::unordered_map<std::uint64_t, Contact> contacts_;      // by address
+  Pairs out_;
+};
+
+}  // namespace roundel::trial
