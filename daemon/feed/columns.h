@@ -43,6 +43,8 @@ class ColumnsExtractor {
   /// @param values  n_fields, then one for each `keep`; filled where the outcome is `values`
   Outcome extract(std::string_view line, std::span<FieldValue> values);
   const std::string& trouble() const { return trouble_; }
+  /// Whether the next line is taken for the header.
+  bool is_header_expected() const { return header_expected_; }
 
  private:
   Outcome extract_quoted(std::string_view rest, std::size_t column, std::span<FieldValue> values);

@@ -4,9 +4,8 @@
 #include <filesystem>
 #include <memory>
 #include <optional>
+#include <span>
 #include <string>
-#include <string_view>
-#include <vector>
 
 #include "roundel/result.h"
 
@@ -19,8 +18,9 @@ class FileSource {
   /// "-" is standard input. Errc: not_found, io.
   static Result<FileSource> open(const std::filesystem::path& file);
 
-  /// The next bytes, good until the next call; empty at the end. Errc: io, corrupt (gzip).
-  Result<std::string_view> read();
+  /// Writes the next bytes into the place given, and says how many: as many as fit, fewer where the
+  /// file ends, none at the end. Errc: io, corrupt (gzip).
+  Result<std::size_t> read(std::span<char> into);
 
   /// Bytes of the file itself read so far, and in all (none for a stream).
   std::int64_t position() const;
@@ -36,7 +36,6 @@ class FileSource {
   std::string name_;
   std::optional<std::int64_t> size_;
   std::int64_t n_read_ = 0;
-  std::vector<char> buffer_;
 };
 
 }  // namespace roundel::feed

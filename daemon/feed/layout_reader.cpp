@@ -10,8 +10,8 @@
 namespace roundel::feed {
 
 struct LayoutReader::Impl {
-  explicit Impl(const config::Layout& layout)
-      : assembler(layout), values(n_fields + layout.keep.size()) {
+  explicit Impl(const config::Layout& given)
+      : layout(given), assembler(layout), values(n_fields + layout.keep.size()) {
     if (layout.kind == config::LayoutKind::columns) {
       columns.emplace(layout);
     } else {
@@ -20,6 +20,7 @@ struct LayoutReader::Impl {
     }
   }
 
+  const config::Layout layout;
   Assembler assembler;
   std::vector<FieldValue> values;
   std::optional<ColumnsExtractor> columns;
@@ -55,6 +56,14 @@ std::optional<Reject> LayoutReader::read(std::string_view line, double arrival_s
   }
   report = Report{};
   return in.assembler.assemble(in.values, arrival_s, report);
+}
+
+std::optional<LayoutReader> LayoutReader::another() const {
+  if (impl_->layout.carry_s > 0) return std::nullopt;
+  if (impl_->columns && impl_->columns->is_header_expected()) return std::nullopt;
+  LayoutReader out(impl_->layout);
+  out.impl_->columns = impl_->columns;
+  return out;
 }
 
 const std::string& LayoutReader::trouble() const {

@@ -9,6 +9,7 @@
 #include <optional>
 #include <string>
 #include <thread>
+#include <vector>
 
 #include "daemon/feed/file_source.h"
 #include "daemon/feed/intake.h"
@@ -18,7 +19,10 @@
 namespace roundel::feed {
 
 /// The parts of a file in order, the same whatever the threads do: each is what one read of the
-/// file brought, or less where that was many reports. Holds four parts; whoever is ahead waits.
+/// file brought, up to its last line's end. Holds so many parts; whoever is ahead waits.
+///
+/// Where lines do not depend on those before (LayoutReader::another()), whoever waits for a part
+/// can parse one meanwhile: parsing is most of the work, and a core that waits does none.
 class ReadAhead {
  public:
   struct Part {
@@ -36,28 +40,45 @@ class ReadAhead {
   Result<Part*> next();
   /// Whether next() will not wait. Returns after that time at the latest.
   bool is_ready_within(std::chrono::milliseconds time);
+  /// Whether the two above parse where they would wait. They do unless told otherwise: when another
+  /// thread of the caller's has use for the core.
+  void parse_while_waiting(bool does);
   /// As LayoutReader::trouble(). @pre next() has given nullptr
   const std::string& trouble() const { return reader_.trouble(); }
 
  private:
   static constexpr std::size_t n_slots = 4;
 
+  struct Slot {
+    Part part;
+    std::vector<char> text;  // whole lines
+    std::size_t n_text = 0;
+    bool is_last = false;  // its last line may have no end
+    bool is_parsed = false;
+  };
+  using Lock = std::unique_lock<std::mutex>;
+
   ReadAhead(FileSource& source, const config::Layout& layout) : source_(source), reader_(layout) {}
+  Slot& slot(std::uint64_t number) { return slots_[number % n_slots]; }
   void run();
+  bool read_block(Slot& into);
+  void parse_next(LayoutReader& reader, Lock& lock);
+  bool is_next_parsed() const;
+  bool is_at_end() const { return is_over_ && n_returned_ == n_read_; }
+  bool await_next(Lock& lock, const std::chrono::milliseconds* time);
   void give_back();
-  bool has_next() const { return n_returned_ < n_handed_ || is_over_; }
-  bool make_room();
-  void hand_over();
 
   FileSource& source_;
   LayoutReader reader_;
-  std::array<Part, n_slots> slots_;
-  Part* filling_ = nullptr;     // the reading thread's; nullptr: nobody wants more
+  std::string begun_line_;      // the reading thread's, as the next block begins with it
   std::optional<Error> error_;  // the reading thread's until is_over_
 
   std::mutex mutex_;  // guards what follows
-  std::condition_variable has_part_, has_room_;
-  std::uint64_t n_handed_ = 0, n_returned_ = 0;
+  std::condition_variable has_news_, has_room_;
+  std::array<Slot, n_slots> slots_;  // a slot is whose who reads, parses or uses it
+  std::uint64_t n_read_ = 0, n_claimed_ = 0, n_returned_ = 0;  // claimed: by a thread that parses
+  std::optional<LayoutReader> other_reader_;
+  bool parses_while_waiting_ = true;
   bool is_given_ = false;  // the part after those returned is in use
   bool is_over_ = false, is_abandoned_ = false;
 

@@ -65,6 +65,13 @@ class Loader {
       if (!source) return tl::unexpected(source.error());
       sources.push_back(std::move(*source));
     }
+    // Begins while the database is opened. Not from a pipe, which may have us wait when that fails.
+    std::unique_ptr<feed::ReadAhead> first;
+    if (sources.front().size()) {
+      auto begun = feed::ReadAhead::begin(sources.front(), feed_.layout);
+      if (!begun) return tl::unexpected(begun.error());
+      first = std::move(*begun);
+    }
     auto recording = record::Recording::open({.store = config_.store,
                                               .site = config_.site,
                                               .rules = {},
@@ -78,7 +85,7 @@ class Loader {
     if (auto ok = recording->add_feed(feed_); !ok) return tl::unexpected(ok.error());
 
     // What has been read is kept, even if the rest cannot be read.
-    const Result<void> read = read_all(sources, *recording);
+    const Result<void> read = read_all(sources, std::move(first), *recording);
     if (auto ok = recording->close(); !ok) return tl::unexpected(ok.error());
     if (!read) return tl::unexpected(read.error());
 
@@ -100,31 +107,39 @@ class Loader {
   }
 
  private:
-  Result<void> read_all(std::vector<feed::FileSource>& sources, record::Recording& recording) {
+  // @param ahead  of the first source, where it has begun
+  Result<void> read_all(std::vector<feed::FileSource>& sources,
+                        std::unique_ptr<feed::ReadAhead> ahead, record::Recording& recording) {
     std::optional<std::int64_t> total = 0;
     for (const feed::FileSource& source : sources)
       total = total && source.size() ? std::optional(*total + *source.size()) : std::nullopt;
     Progress progress(options_.progress || isatty(STDERR_FILENO) != 0, total);
     std::int64_t read_before = 0;
     for (feed::FileSource& source : sources) {
-      if (auto ok = read(source, recording, progress, read_before); !ok) return ok;
+      if (!ahead) {
+        auto begun = feed::ReadAhead::begin(source, feed_.layout);
+        if (!begun) return tl::unexpected(begun.error());
+        ahead = std::move(*begun);
+      }
+      if (auto ok = read(*ahead, source.name(), recording, progress, read_before); !ok) return ok;
+      ahead.reset();
       read_before += source.size().value_or(0);
     }
     progress.done();
     return {};
   }
 
-  Result<void> read(feed::FileSource& source, record::Recording& recording, Progress& progress,
-                    std::int64_t read_before) {
-    const auto ahead = feed::ReadAhead::begin(source, feed_.layout);
-    if (!ahead) return tl::unexpected(ahead.error());
+  Result<void> read(feed::ReadAhead& ahead, const std::string& file, record::Recording& recording,
+                    Progress& progress, std::int64_t read_before) {
     for (;;) {
+      // Commits wait for each other, so they are to have a core.
+      ahead.parse_while_waiting(!recording.is_committing());
       // A pipe may bring nothing for long: what it has brought is stored, and others may write.
-      if (!(*ahead)->is_ready_within(patience)) {
+      if (!ahead.is_ready_within(patience)) {
         if (auto ok = recording.commit(); !ok) return ok;
         if (auto ok = recording.finish_commits(); !ok) return ok;
       }
-      const auto part = (*ahead)->next();
+      const auto part = ahead.next();
       if (!part) return tl::unexpected(part.error());
       if (!*part) break;
       n_lines_ += static_cast<std::int64_t>((*part)->intake.n_lines());
@@ -133,11 +148,10 @@ class Loader {
       if (!taken) return taken;
       progress.at(read_before + (*part)->position, n_lines_);
       if (is_interrupted)
-        return fail(Errc::io, "interrupted; what was read is kept", source.name(),
-                    "load it again to go on");
+        return fail(Errc::io, "interrupted; what was read is kept", file, "load it again to go on");
     }
-    if (!(*ahead)->trouble().empty())
-      return fail(Errc::malformed, "no line can be read: " + (*ahead)->trouble(), source.name(),
+    if (!ahead.trouble().empty())
+      return fail(Errc::malformed, "no line can be read: " + ahead.trouble(), file,
                   "roundeld peek shows the lines and guesses a layout");
     return {};
   }

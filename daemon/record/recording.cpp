@@ -247,6 +247,11 @@ Result<void> Recording::commit() {
   return go_on();
 }
 
+bool Recording::is_committing() const {
+  return impl_->under_way.valid() &&
+         impl_->under_way.wait_for(std::chrono::seconds(0)) != std::future_status::ready;
+}
+
 Result<void> Recording::follow_trials() {
   if (auto ok = impl_->finish_commits(); !ok) return ok;
   const auto version = impl_->store.trials_version();

@@ -61,6 +61,8 @@ class Recording {
   /// Writes all that has been taken in. With commits_beside it is only begun, and what fails is
   /// told by a later call; finish_commits() and close() wait for all of it.
   Result<void> commit();
+  /// Whether a thread is busy with that now.
+  bool is_committing() const;
   /// Until all that was committed is stored. Where nothing more is to come for a while: until then
   /// others cannot write.
   Result<void> finish_commits();

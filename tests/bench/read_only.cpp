@@ -5,6 +5,7 @@
 #include <cstdio>
 #include <optional>
 #include <string_view>
+#include <vector>
 
 #include "daemon/feed/file_source.h"
 #include "daemon/feed/intake.h"
@@ -24,6 +25,7 @@ int main(int argc, char** argv) {
   if (!source || !reader) return 2;
   feed::LineFramer framer;
   feed::Intake intake;
+  std::vector<char> buffer(256 * 1024);
   std::size_t n_lines = 0, n_reports = 0;
   const bool parses = argc == 4;
   const auto on_line = [&](std::string_view line) {
@@ -31,10 +33,10 @@ int main(int argc, char** argv) {
     if (parses) intake.add(*reader, line, 0);
   };
   for (;;) {
-    const auto bytes = source->read();
-    if (!bytes) return 1;
-    if (bytes->empty()) break;
-    framer.feed(*bytes, on_line);
+    const auto n = source->read(buffer);
+    if (!n) return 1;
+    if (*n == 0) break;
+    framer.feed({buffer.data(), *n}, on_line);
     n_reports += intake.reports.size();
     intake.reports.clear();
   }

@@ -54,6 +54,18 @@ config::Layout plain() {
   return layout;
 }
 
+config::Layout columns_with_header() {
+  config::Layout layout;
+  layout.kind = config::LayoutKind::columns;
+  layout.header = true;
+  layout.address = at("address");
+  layout.latitude = at("latitude");
+  layout.longitude = at("longitude");
+  layout.time = at("time");
+  layout.altitude = at("altitude_ft");
+  return layout;
+}
+
 void expect_same(const Report& a, const Report& b) {
   EXPECT_EQ(a.time_s, b.time_s);
   EXPECT_EQ(a.address, b.address);
@@ -62,19 +74,22 @@ void expect_same(const Report& a, const Report& b) {
   EXPECT_EQ(a.altitude_ft, b.altitude_ft);
 }
 
-void expect_all(const std::string& bytes, const std::filesystem::path& path) {
+void expect_all(const std::string& bytes, const std::filesystem::path& path,
+                const config::Layout& layout, bool parses_while_waiting) {
   Intake expected;
   LineFramer framer;
-  LayoutReader reader(plain());
+  LayoutReader reader(layout);
   const auto on_line = [&](std::string_view line) { expected.add(reader, line, 0); };
   framer.feed(bytes, on_line);
   framer.finish(on_line);
   expected.reject(Reject::too_long, static_cast<int>(framer.too_long()));
+  ASSERT_EQ(expected.reports.empty(), bytes.empty());
 
   auto source = FileSource::open(path);
   ASSERT_TRUE(source);
-  const auto ahead = ReadAhead::begin(*source, plain());
+  const auto ahead = ReadAhead::begin(*source, layout);
   ASSERT_TRUE(ahead);
+  (*ahead)->parse_while_waiting(parses_while_waiting);
   std::array<int, reject_names.size()> n_rejected{};
   std::size_t n = 0;
   for (bool is_first = true;; is_first = false) {
@@ -96,11 +111,41 @@ void expect_all(const std::string& bytes, const std::filesystem::path& path) {
   EXPECT_EQ(n_rejected, expected.n_rejected);
 }
 
+// By threads that both parse, and by one alone.
+void expect_all(const std::string& bytes, const std::filesystem::path& path,
+                const config::Layout& layout = plain()) {
+  for (const bool parses_while_waiting : {true, false}) {
+    SCOPED_TRACE(parses_while_waiting);
+    expect_all(bytes, path, layout, parses_while_waiting);
+  }
+}
+
 TEST_F(ReadAheadTest, GivesEveryLineOnceAndInOrder) {
   for (const int n : {1, 100, 40'000}) expect_all(lines(n), write(lines(n)));
 }
 
 TEST_F(ReadAheadTest, ReadsGzipAlike) { expect_all(lines(40'000), write_gzip(lines(40'000))); }
+
+TEST_F(ReadAheadTest, ReadsALineLongerThanWhatIsReadAtOnceAsOneTooLong) {
+  const std::string bytes = lines(5'000) + "\r\n" + std::string(1'000'000, ' ') + "\r\n" +
+                            lines(100) + "\n" + std::string(1'000'000, 'y');
+  expect_all(bytes, write(bytes));
+}
+
+// Every line but the first depends on one before it: the header, or what an aircraft last said.
+TEST_F(ReadAheadTest, ReadsLinesThatDependOnOthersInOrder) {
+  std::string bytes = "address,altitude_ft,latitude,longitude,time\n";
+  for (int i = 0; i < 40'000; ++i) {
+    bytes += "4" + std::to_string(10000 + i % 100) + ",";
+    if (i % 300 < 100) bytes += std::to_string(1000 + i);
+    bytes += ",52.5,19.5," + std::to_string(1764000000 + i / 1000) + "\n";
+    if (i % 10'000 == 9'999) bytes += "address,altitude_ft,latitude,longitude,time\n";
+  }
+  config::Layout layout = columns_with_header();
+  expect_all(bytes, write(bytes), layout);
+  layout.carry_s = 60;
+  expect_all(bytes, write(bytes), layout);
+}
 
 TEST_F(ReadAheadTest, GivesOnePartOfAnEmptyFile) { expect_all("", write("")); }
 

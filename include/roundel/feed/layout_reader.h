@@ -46,6 +46,10 @@ class LayoutReader {
   /// there is a reason to reject
   std::optional<Reject> read(std::string_view line, double arrival_s, Report& report);
 
+  /// Another reader, for other lines of the same file at the same time. None where lines can only
+  /// be read in order: as long as a header line is to come, and with carry_s.
+  std::optional<LayoutReader> another() const;
+
   /// Why no line at all can be read, in words: `the header has no column "lat"`. Empty: nothing is
   /// wrong. All lines are malformed as long as there is trouble.
   const std::string& trouble() const;
