@@ -1,5 +1,6 @@
 // roundeld load: records from files, as fast as it goes.
 #include <fmt/format.h>
+#include <malloc.h>
 #include <unistd.h>
 
 #include <algorithm>
@@ -41,6 +42,18 @@ double seconds_since(Clock::time_point start) {
 }
 
 constexpr std::chrono::milliseconds patience{500};
+
+// Batches of megabytes come and go, between threads. Given back to the system each time, their
+// memory would have to be got anew page by page: a fifth of the time that a load spends in the
+// kernel.
+void keep_freed_memory() {
+#ifdef __GLIBC__
+  constexpr int much = 32 * 1024 * 1024;
+  mallopt(M_ARENA_MAX, 1);
+  mallopt(M_TRIM_THRESHOLD, much);
+  mallopt(M_MMAP_THRESHOLD, much);
+#endif
+}
 
 /// What one call has done, for the summary.
 struct Outcome {
@@ -247,6 +260,7 @@ Result<int> load(const LoadCommand& options) {
   if (!feed) return tl::unexpected(feed.error());
   std::signal(SIGINT, interrupt);
   std::signal(SIGTERM, interrupt);
+  keep_freed_memory();
   const auto outcome = Loader(options, *config, *feed).load();
   if (!outcome) return tl::unexpected(outcome.error());
   options.json ? print_json(feed->name, *outcome) : print_text(feed->name, *outcome);
