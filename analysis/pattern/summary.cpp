@@ -252,7 +252,11 @@ Result<HourSummary> read_summary(const schema::Summary& stored) {
 Result<std::unique_ptr<schema::Summariser>> make_summariser(const schema::SiteRow& site) {
   auto viewpoint = site::Viewpoint::from(site);
   if (!viewpoint) return tl::unexpected(viewpoint.error());
-  return std::make_unique<HourSummariser>(std::move(*viewpoint));
+  return make_summariser(std::move(*viewpoint));
+}
+
+std::unique_ptr<schema::Summariser> make_summariser(site::Viewpoint viewpoint) {
+  return std::make_unique<HourSummariser>(std::move(viewpoint));
 }
 
 }  // namespace roundel::pattern

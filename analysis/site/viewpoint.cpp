@@ -26,10 +26,11 @@ constexpr double near_km = 1;
 }  // namespace
 
 struct Viewpoint::Impl {
-  Impl(const GeoPoint& from, double k_factor, double surface)
+  Impl(const GeoPoint& from, double k_factor, double surface, double offset)
       : antenna(from),
         k(k_factor),
         surface_m(surface),
+        offset_m(offset),
         curvature(Curvature::at(from.latitude_deg())),
         grid(from.latitude_deg(), from.longitude_deg(), grid_reach_km) {
     assert(k > 0);
@@ -44,16 +45,13 @@ struct Viewpoint::Impl {
   GeoPoint antenna;
   double k;
   double surface_m;
-  double offset_m = 0;  ///< true height less pressure altitude
+  double offset_m;  ///< true height less pressure altitude
   Curvature curvature;
   Grid grid;
 };
 
 Viewpoint::Viewpoint(const GeoPoint& antenna, double k)
-    : impl_(std::make_unique<Impl>(antenna, k, 0)) {}
-Viewpoint::Viewpoint(Viewpoint&&) noexcept = default;
-Viewpoint& Viewpoint::operator=(Viewpoint&&) noexcept = default;
-Viewpoint::~Viewpoint() = default;
+    : impl_(std::make_shared<const Impl>(antenna, k, 0, 0)) {}
 
 Result<Viewpoint> Viewpoint::from(const schema::SiteRow& site, double k, double sea_level_hpa) {
   if (!(sea_level_hpa >= least_hpa && sea_level_hpa <= most_hpa))
@@ -68,10 +66,8 @@ Result<Viewpoint> Viewpoint::from(const schema::SiteRow& site, double k, double 
     error.where = "site";
     return tl::unexpected(std::move(error));
   }
-  Viewpoint viewpoint(*antenna, k);
-  viewpoint.impl_->surface_m = site.surface_m;
-  viewpoint.impl_->offset_m = height_offset_m(sea_level_hpa);
-  return viewpoint;
+  return Viewpoint(
+      std::make_shared<const Impl>(*antenna, k, site.surface_m, height_offset_m(sea_level_hpa)));
 }
 
 Result<Viewpoint> Viewpoint::of(const schema::Store& store, double sea_level_hpa) {

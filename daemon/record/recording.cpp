@@ -175,9 +175,7 @@ Result<Recording> Recording::open(Options options) {
     const auto set = store->set_site(options.site);
     if (!set) return tl::unexpected(set.error());
   }
-  auto summariser = pattern::make_summariser(options.site);
-  if (!summariser) return tl::unexpected(summariser.error());
-  if (auto ok = store->keep_summaries(std::move(*summariser)); !ok)
+  if (auto ok = store->keep_summaries(pattern::make_summariser(*viewpoint)); !ok)
     return tl::unexpected(ok.error());
   if (options.hash_addresses) {
     const auto key = address_key(options.store);

@@ -9,6 +9,7 @@
 
 #include "roundel/result.h"
 #include "roundel/schema/summary.h"
+#include "roundel/site/sightline.h"
 
 namespace roundel::pattern {
 
@@ -78,5 +79,7 @@ Result<HourSummary> read_summary(const schema::Summary& stored);
 ///
 /// A range is supported by cells of the same hour alone, so that an hour's cells tell its summary.
 Result<std::unique_ptr<schema::Summariser>> make_summariser(const schema::SiteRow& site);
+/// The same for whoever has a viewpoint of that site, by the standard atmosphere.
+std::unique_ptr<schema::Summariser> make_summariser(site::Viewpoint viewpoint);
 
 }  // namespace roundel::pattern

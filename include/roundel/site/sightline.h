@@ -2,6 +2,7 @@
 #pragma once
 #include <memory>
 #include <span>
+#include <utility>
 
 #include "roundel/result.h"
 #include "roundel/schema/rows.h"
@@ -67,7 +68,8 @@ struct Sighting {
 /// Sightlines from one antenna to very many points: the geodesic by interpolation in a grid of
 /// azimuthal-equidistant coordinates around the antenna, exact to 1 mm and 1e-6 deg out to
 /// 1000 km. Nearer than 1 km, outside the grid, or with the antenna beyond 70 degrees of latitude
-/// it falls back to sightline(). Making one costs about 10 ms; immutable, so threads may share it.
+/// it falls back to sightline(). Making one costs about 10 ms, a copy nothing; immutable, so
+/// threads may share it.
 class Viewpoint {
  public:
   explicit Viewpoint(const GeoPoint& antenna, double k = k_standard);
@@ -77,9 +79,6 @@ class Viewpoint {
                                 double sea_level_hpa = standard_hpa);
   /// From the site that a database knows. Errc::not_found where it knows none; others of the store.
   static Result<Viewpoint> of(const schema::Store& store, double sea_level_hpa = standard_hpa);
-  Viewpoint(Viewpoint&&) noexcept;
-  Viewpoint& operator=(Viewpoint&&) noexcept;
-  ~Viewpoint();
 
   const GeoPoint& antenna() const noexcept;
   double k() const noexcept;
@@ -104,7 +103,8 @@ class Viewpoint {
 
  private:
   struct Impl;
-  std::unique_ptr<Impl> impl_;
+  explicit Viewpoint(std::shared_ptr<const Impl> impl) : impl_(std::move(impl)) {}
+  std::shared_ptr<const Impl> impl_;
 };
 
 }  // namespace roundel::site
