@@ -174,9 +174,8 @@ Result<void> FeedRecording::decide(const Context& context, double time_s) {
   if (is_settled(time_s)) return {};
   if (auto ok = context.await_store(); !ok) return ok;
   const std::int64_t at_s = whole(time_s);
-  const TrialChoice choice =
-      choose_trial(trials_, wanted(), at_s,
-                   std::max(recorded_to_s_, whole(recorder_.live().feed_time_s)), is_file_);
+  const TrialChoice choice = choose_trial(
+      trials_, wanted(), at_s, std::max(recorded_to_s_, whole(recorder_.feed_time_s())), is_file_);
   switch (choice.kind) {
     case TrialChoice::Kind::use:
       use(*choice.trial);
@@ -248,7 +247,7 @@ Result<void> FeedRecording::make_trial(const Context& context, const TrialChoice
 
 Result<void> FeedRecording::end_trial(const Context& context) {
   if (!has_open_end_ || used_.empty()) return {};
-  const std::int64_t stop_s = whole(recorder_.live().feed_time_s) + 1;
+  const std::int64_t stop_s = whole(recorder_.feed_time_s()) + 1;
   for (const schema::Trial& trial : trials_) {
     if (trial.id != used_.back() || stop_s <= trial.start_s) continue;
     if (trial.stop_s && *trial.stop_s <= stop_s) continue;
@@ -294,7 +293,7 @@ Result<void> FeedRecording::take_in(const Context& context, feed::Intake& intake
 bool FeedRecording::is_take_due() const {
   if (n_since_take_ > most_between_takes || recorder_.n_untaken_cells() > most_cells_between_takes)
     return true;
-  const double feed_time_s = recorder_.live().feed_time_s;
+  const double feed_time_s = recorder_.feed_time_s();
   return feed_time_s > 0 && hour_ > 0 && whole(feed_time_s) / seconds_per_hour != hour_;
 }
 
@@ -305,7 +304,7 @@ void FeedRecording::count_rejects(const schema::Tally& tally) {
 
 void FeedRecording::take() {
   schema::Batch batch = recorder_.take();
-  const double feed_time_s = recorder_.live().feed_time_s;
+  const double feed_time_s = recorder_.feed_time_s();
   if (feed_time_s > 0) hour_ = whole(feed_time_s) / seconds_per_hour;
   n_since_take_ = 0;
   // When a file was read says nothing about the clock of the feed that wrote it.

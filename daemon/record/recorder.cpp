@@ -50,7 +50,7 @@ struct Recorder::Impl {
         coverage(options.feed, options.recorded),
         flights(rules, coverage, std::move(flight_ids)) {}
 
-  void accept(feed::Report report, double arrival_s);
+  void accept(const feed::Report& report, double arrival_s, std::optional<feed::Reject> reason);
   void accept_in_time(const feed::Report& report, double time_s);
   void accept_leap(const feed::Report& report, double time_s);
   void hold(const feed::Report& report, double time_s);
@@ -84,16 +84,15 @@ struct Recorder::Impl {
 
 // --- Time ------------------------------------------------------------------------------------
 
-void Recorder::Impl::accept(feed::Report report, double arrival_s) {
+// @param reason  why it is implausible in itself, if it is
+void Recorder::Impl::accept(const feed::Report& report, double arrival_s,
+                            std::optional<feed::Reject> reason) {
   const bool is_own = report.time_s && !options.clock_is_arrival;
   const double time_s = is_own ? *report.time_s : arrival_s;
   const bool is_near = clock.is_running() && time_s >= clock.now() - rules.stale_s &&
                        time_s <= clock.newest() + rules.leap_s;
   const double heard_s = is_near ? time_s : clock.newest();
   if (clock.is_running()) activity.heard(window_of(heard_s), heard_s);
-  const auto reason = implausible(report);
-  if (rules.address_key && reason != feed::Reject::bad_address)
-    report.address = hidden_address(*rules.address_key, report.address);
   if (reason) {
     if (is_near && *reason != feed::Reject::bad_address) {
       if (const Aircraft* known = table.find(report.address)) flights.mark_heard(*known, time_s);
@@ -373,7 +372,12 @@ void Recorder::resume(std::span<const schema::Flight> open, std::span<const sche
 }
 
 void Recorder::accept(const feed::Report& report, double arrival_s) {
-  impl_->accept(report, arrival_s);
+  const auto reason = implausible(report);
+  const auto& key = impl_->rules.address_key;
+  if (!key || reason == feed::Reject::bad_address) return impl_->accept(report, arrival_s, reason);
+  feed::Report hidden = report;
+  hidden.address = hidden_address(*key, report.address);
+  impl_->accept(hidden, arrival_s, reason);
 }
 
 void Recorder::reject(feed::Reject reason, std::int64_t count) {
@@ -396,8 +400,14 @@ schema::Batch Recorder::take() {
   std::ranges::move(impl_->coverage.take_rows(impl_->trials.spans()),
                     std::back_inserter(batch.coverage));
   LiveCounts& live = impl_->counts.live();
+  const site::GeoPoint& antenna = impl_->viewpoint.antenna();
+  const site::Place here{antenna.latitude_deg(), antenna.longitude_deg()};
   for (const schema::Cell& cell : batch.cells) {
     if (cell.heard == 0) continue;
+    // Most are not the farthest by far, which is told without a geodesic.
+    if (site::are_within(here, {cell.latitude_deg, cell.longitude_deg},
+                         live.farthest_km * (1 - site::most_spherical_error)))
+      continue;
     const double range_km = impl_->viewpoint.over(cell.latitude_deg, cell.longitude_deg).range_km;
     live.farthest_km = std::max(live.farthest_km, range_km);
   }
@@ -410,9 +420,11 @@ void Recorder::close() { impl_->close(); }
 
 schema::Id Recorder::next_flight_id() const { return impl_->flights.next_id(); }
 
+double Recorder::feed_time_s() const { return impl_->clock.now(); }
+
 const LiveCounts& Recorder::live() const {
   LiveCounts& live = impl_->counts.live();
-  live.feed_time_s = impl_->clock.now();
+  live.feed_time_s = feed_time_s();
   live.aircraft =
       static_cast<std::size_t>(std::ranges::count_if(impl_->table, [&](const Aircraft& aircraft) {
         return aircraft.last_time_s >= live.feed_time_s - live_aircraft_s;

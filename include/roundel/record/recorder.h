@@ -107,6 +107,8 @@ class Recorder {
 
   schema::Id next_flight_id() const;
   const LiveCounts& live() const;
+  /// That of live(), which counts aircraft.
+  double feed_time_s() const;
 
  private:
   struct Impl;

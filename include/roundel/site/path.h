@@ -16,8 +16,9 @@ double wrap_longitude_deg(double longitude_deg) noexcept;
 double longitude_difference_deg(double to_deg, double from_deg) noexcept;
 
 /// Along the great circle on a sphere of the mean radius 6371.0088 km (IUGG; Moritz 1980, Geodetic
-/// Reference System): within 0.57 % of the ellipsoid's.
+/// Reference System): within most_spherical_error of the ellipsoid's.
 double distance_km(const Place& a, const Place& b) noexcept;
+inline constexpr double most_spherical_error = 0.0057;
 
 /// distance_km(a, b) <= limit_km, without trigonometry where the places are near each other.
 bool are_within(const Place& a, const Place& b, double limit_km) noexcept;
