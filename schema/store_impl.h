@@ -5,6 +5,7 @@
 #include <vector>
 
 #include "roundel/schema/store.h"
+#include "schema/packed_cell.h"
 #include "schema/recorder_lock.h"
 #include "schema/sqlite.h"
 
@@ -32,8 +33,14 @@ struct Store::Impl {
   Access access;
   Database database;
   std::optional<RecordStatements> record;
+  /// A batch but for its cells, which are rows by key, no two with the same.
+  struct Rows {
+    Batch rest;
+    std::vector<PackedCell> cells;
+  };
   std::optional<Transaction> appending{};  // begun by append()
-  std::vector<Cell> held{};                // by key: appended cells that belong into recent_cell
+  std::vector<Rows> appended{};            // to be written anew when that is undone
+  std::vector<PackedCell> held{};          // by key: those of them that belong into recent_cell
   std::unique_ptr<SummaryKeeper> keeper{};
   std::unique_ptr<Summariser> summariser{};
 
@@ -41,7 +48,8 @@ struct Store::Impl {
   ~Impl();
   /// One batch in a transaction that goes on, or ends with it.
   Result<void> write(const Batch& batch, bool ends);
-  Result<void> write_rows(const Batch& batch, bool ends);
+  Result<void> begin();
+  Result<void> write_rows(const Rows& rows, bool ends);
   /// Made when first needed.
   Result<SummaryKeeper*> summaries();
 };
@@ -51,6 +59,8 @@ inline constexpr int flight_bits = 24;
 constexpr std::int64_t cell_key(std::int64_t window, Id flight) {
   return window << flight_bits | flight;
 }
+constexpr std::int64_t window_of_key(std::int64_t key) { return key >> flight_bits; }
+constexpr Id flight_of_key(std::int64_t key) { return key & max_flight_id; }
 
 /// A trial's interval in windows: those that overlap it, [from, to).
 struct WindowRange {

@@ -84,29 +84,24 @@ Result<RecordStatements> prepare(const Database& database) {
       std::move(*before_window), std::move(*newest_recent)};
 }
 
-struct Keyed {
-  std::int64_t key;
-  const Cell* cell;
-};
-using KeyedIterator = std::vector<Keyed>::const_iterator;
+using RowIterator = std::vector<PackedCell>::const_iterator;
 
-int bind_cell(Statement& insert, int index, const Keyed& keyed) {
-  const Cell& cell = *keyed.cell;
-  insert.bind(++index, keyed.key);
+int bind_cell(Statement& insert, int index, const PackedCell& cell) {
+  insert.bind(++index, cell.key);
   insert.bind(++index, std::int64_t{cell.heard});
   insert.bind(++index, std::int64_t{cell.expected});
-  insert.bind(++index, std::int64_t{std::lround(cell.latitude_deg * 1e4)});
-  insert.bind(++index, std::int64_t{std::lround(cell.longitude_deg * 1e4)});
-  insert.bind(++index, std::int64_t{std::lround(cell.altitude_ft / 25)});
-  if (cell.signal_dbfs)
-    insert.bind(++index, std::int64_t{std::lround(*cell.signal_dbfs * 2)});
+  insert.bind(++index, std::int64_t{cell.latitude_e4});
+  insert.bind(++index, std::int64_t{cell.longitude_e4});
+  insert.bind(++index, std::int64_t{cell.altitude_25ft});
+  if (cell.signal_half_db != no_signal)
+    insert.bind(++index, std::int64_t{cell.signal_half_db});
   else
     insert.bind(++index, std::nullopt);
-  insert.bind(++index, std::int64_t{std::lround(cell.uncertainty_km * 10)});
+  insert.bind(++index, std::int64_t{cell.uncertainty_hm});
   return index;
 }
 
-Result<void> put(CellInsert& into, KeyedIterator first, KeyedIterator last) {
+Result<void> put(CellInsert& into, RowIterator first, RowIterator last) {
   while (first != last) {
     const bool many = last - first >= CellInsert::rows;
     Statement& insert = many ? into.many : into.one;
@@ -117,71 +112,36 @@ Result<void> put(CellInsert& into, KeyedIterator first, KeyedIterator last) {
   return {};
 }
 
-// What the table accepts: told before a cell waits in memory, not when it is written at last.
-bool is_acceptable(const Cell& cell) {
-  constexpr std::int64_t last_window = (std::int64_t{1} << (62 - flight_bits)) - 1;
-  return cell.flight >= 1 && cell.flight <= max_flight_id && cell.window >= 0 &&
-         cell.window <= last_window && cell.heard >= 0 && cell.heard <= 255 && cell.expected >= 1 &&
-         cell.expected <= 255 && std::abs(cell.latitude_deg) <= 90 &&
-         std::abs(cell.longitude_deg) <= 180 && std::abs(cell.altitude_ft) <= 25. * 32767 &&
-         std::abs(cell.signal_dbfs.value_or(0)) <= 32767. / 2 && cell.uncertainty_km >= 0 &&
-         cell.uncertainty_km <= 3276.7;
-}
-
-// Held ones and those of a batch, by key; of two with one key the later one stays.
-Result<std::vector<Keyed>> in_order(const std::vector<Cell>& held, const std::vector<Cell>& cells) {
-  std::vector<Keyed> keyed;
-  keyed.reserve(held.size() + cells.size());
-  for (const Cell& cell : held) keyed.push_back({cell_key(cell.window, cell.flight), &cell});
-  for (const Cell& cell : cells) {
-    if (!is_acceptable(cell))
-      return fail(
-          Errc::out_of_range,
-          fmt::format("a value is outside what the table accepts, in a cell of flight {} in "
-                      "window {}",
-                      cell.flight, cell.window));
-    keyed.push_back({cell_key(cell.window, cell.flight), &cell});
-  }
-  const auto by_key = [](const Keyed& a, const Keyed& b) { return a.key < b.key; };
-  const auto middle = keyed.begin() + static_cast<std::ptrdiff_t>(held.size());
-  std::stable_sort(middle, keyed.end(), by_key);
-  std::inplace_merge(keyed.begin(), middle, keyed.end(), by_key);
-  std::size_t n = 0;
-  for (const Keyed& one : keyed) {
-    if (n > 0 && keyed[n - 1].key == one.key) --n;
-    keyed[n++] = one;
-  }
-  keyed.resize(n);
-  return keyed;
-}
-
 // Writes the cells so that `cell` is only appended to, unless a cell is older than settled.
 //
 // What is older than the mark goes into `cell`. What falls among the waiting cells joins them;
 // those then settle up to the new mark; the rest, all newer, goes to whichever side of the mark it
 // belongs. A load of many hours at once thus writes nearly every cell only once.
 // @param held  out and in: what would wait in recent_cell, where the transaction goes on
-Result<void> put_cells(RecordStatements& statements, const std::vector<Cell>& cells,
-                       std::vector<Cell>& held, bool ends) {
-  const auto keyed = in_order(held, cells);
-  ROUNDEL_TRY(keyed);
-  if (keyed->empty()) return {};
+Result<void> put_cells(RecordStatements& statements, const std::vector<PackedCell>& cells,
+                       std::vector<PackedCell>& held, bool ends) {
+  std::vector<PackedCell> rows;
+  rows.reserve(held.size() + cells.size());
+  std::merge(held.begin(), held.end(), cells.begin(), cells.end(), std::back_inserter(rows),
+             by_key);  // of two with one key the held one comes first
+  keep_latest(rows);
+  if (rows.empty()) return {};
   const auto mark = statements.before_window.single();
   ROUNDEL_TRY(mark);
   const auto newest_waiting = statements.newest_recent.single();
   ROUNDEL_TRY(newest_waiting);
-  const std::int64_t newest_window = keyed->back().cell->window;
+  const std::int64_t newest_window = window_of_key(rows.back().key);
   const std::int64_t new_mark =
       std::max(*mark, (newest_window - recent_windows) / settle_step * settle_step);
 
   const auto before = [&](std::int64_t key) {
-    return std::partition_point(keyed->begin(), keyed->end(),
-                                [&](const Keyed& keyed_cell) { return keyed_cell.key < key; });
+    return std::partition_point(rows.cbegin(), rows.cend(),
+                                [&](const PackedCell& row) { return row.key < key; });
   };
   const auto waiting = before(cell_key(*mark, 0));
   const auto beyond = std::max(waiting, before(*newest_waiting + 1));
   const auto young = std::max(beyond, before(cell_key(new_mark, 0)));
-  ROUNDEL_TRY(put(statements.cell, keyed->begin(), waiting));
+  ROUNDEL_TRY(put(statements.cell, rows.cbegin(), waiting));
   ROUNDEL_TRY(put(statements.recent_cell, waiting, beyond));
   if (new_mark > *mark) {
     ROUNDEL_TRY(statements.settle_copy.run(cell_key(new_mark, 0)));
@@ -190,14 +150,11 @@ Result<void> put_cells(RecordStatements& statements, const std::vector<Cell>& ce
   }
   ROUNDEL_TRY(put(statements.cell, beyond, young));
   if (ends) {
-    ROUNDEL_TRY(put(statements.recent_cell, young, keyed->end()));
+    ROUNDEL_TRY(put(statements.recent_cell, young, rows.cend()));
     held.clear();
-    return {};
+  } else {
+    held.assign(young, rows.cend());
   }
-  std::vector<Cell> still_held;
-  still_held.reserve(static_cast<std::size_t>(keyed->end() - young));
-  std::for_each(young, keyed->end(), [&](const Keyed& one) { still_held.push_back(*one.cell); });
-  held = std::move(still_held);
   return {};
 }
 
@@ -213,39 +170,59 @@ Result<void> Store::append(const Batch& batch) { return impl_->write(batch, fals
 
 Result<void> Store::Impl::write(const Batch& batch, bool ends) {
   assert(access == Access::record);
-  if (batch.empty() && !(ends && appending)) return {};
-  if (!record) {
-    auto statements = prepare(database);
-    ROUNDEL_TRY(statements);
-    record.emplace(std::move(*statements));
-  }
-  if (!appending) {
-    auto transaction = Transaction::begin(database, Transaction::Kind::write);
-    ROUNDEL_TRY(transaction);
-    appending.emplace(std::move(*transaction));
-  }
-  auto done = write_rows(batch, ends);
+  if (batch.empty() && !(ends && !appended.empty())) return {};
+  auto cells = packed(batch.cells);
+  ROUNDEL_TRY(cells);
+  Rows rows{.rest = {.feed = batch.feed,
+                     .flights = batch.flights,
+                     .cells = {},
+                     .hour_s = batch.hour_s,
+                     .tally = batch.tally,
+                     .earlier = batch.earlier,
+                     .coverage = batch.coverage,
+                     .clock = batch.clock},
+            .cells = std::move(*cells)};
+  auto done = begin();
+  if (done) done = write_rows(rows, ends);
   if (done && ends) done = appending->commit();
   if (!done || ends) {
     appending.reset();  // undone, unless committed
     held.clear();
   }
+  if (done && ends) appended.clear();
+  if (done && !ends) appended.push_back(std::move(rows));
   return done;
 }
 
-Result<void> Store::Impl::write_rows(const Batch& batch, bool ends) {
+// The transaction that append() goes on with, with all that has been appended in it.
+Result<void> Store::Impl::begin() {
+  if (appending) return {};
+  if (!record) {
+    auto statements = prepare(database);
+    ROUNDEL_TRY(statements);
+    record.emplace(std::move(*statements));
+  }
+  auto transaction = Transaction::begin(database, Transaction::Kind::write);
+  ROUNDEL_TRY(transaction);
+  appending.emplace(std::move(*transaction));
+  for (const Rows& rows : appended) ROUNDEL_TRY(write_rows(rows, false));
+  return {};
+}
+
+Result<void> Store::Impl::write_rows(const Rows& rows, bool ends) {
+  const Batch& batch = rows.rest;
   // What is written to a file without a name is lost when it is closed.
   if (database.has_moved())
     return fail(Errc::not_found, "the database was moved or deleted while it was recorded into",
                 database.file(), "start again, with the file at its place or a new one");
   const auto keeping = summaries();
   ROUNDEL_TRY(keeping);
-  ROUNDEL_TRY((*keeping)->touch(batch));
+  ROUNDEL_TRY((*keeping)->touch(batch.flights, rows.cells));
   for (const Flight& flight : batch.flights)
     ROUNDEL_TRY(record->flight.run(flight.id, flight.trial,
                                    static_cast<std::int64_t>(flight.address), flight.first_window,
                                    flight.last_window));
-  ROUNDEL_TRY(put_cells(*record, batch.cells, held, ends));
+  ROUNDEL_TRY(put_cells(*record, rows.cells, held, ends));
   for (const auto& [kind, count] : batch.tally)
     ROUNDEL_TRY(record->tally.run(batch.feed, batch.hour_s, std::string_view(kind), count));
   for (const auto& [hour_s, tally] : batch.earlier) {

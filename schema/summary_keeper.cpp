@@ -148,32 +148,36 @@ Result<void> SummaryKeeper::touch_flight(const Flight& flight, std::int64_t befo
   return {};
 }
 
-Result<void> SummaryKeeper::touch_cells(const Batch& batch, std::int64_t before_hour,
-                                        std::set<std::int64_t>& keys) {
+Result<void> SummaryKeeper::touch_cells(const std::vector<Flight>& flights,
+                                        const std::vector<PackedCell>& cells,
+                                        std::int64_t before_hour, std::set<std::int64_t>& keys) {
   std::unordered_map<Id, Id> trial_of;
-  for (const Flight& flight : batch.flights) trial_of[flight.id] = flight.trial;
-  for (const Cell& cell : batch.cells) {
-    if (cell.window < 0 || hour_of(cell.window) >= before_hour) continue;
-    auto trial = trial_of.find(cell.flight);
+  for (const Flight& flight : flights) trial_of[flight.id] = flight.trial;
+  for (const PackedCell& cell : cells) {
+    const std::int64_t hour = hour_of(window_of_key(cell.key));
+    if (hour >= before_hour) break;
+    const Id flight = flight_of_key(cell.key);
+    auto trial = trial_of.find(flight);
     if (trial == trial_of.end()) {
-      statements_.flight.bind(1, cell.flight);
+      statements_.flight.bind(1, flight);
       const auto row = statements_.flight.next();
       ROUNDEL_TRY(row);
-      trial = trial_of.emplace(cell.flight, *row ? statements_.flight.integer(0) : 0).first;
+      trial = trial_of.emplace(flight, *row ? statements_.flight.integer(0) : 0).first;
       statements_.flight.reset();
     }
-    if (trial->second > 0) keys.insert(summary_key(hour_of(cell.window), trial->second));
+    if (trial->second > 0) keys.insert(summary_key(hour, trial->second));
   }
   return {};
 }
 
-Result<void> SummaryKeeper::touch(const Batch& batch) {
+Result<void> SummaryKeeper::touch(const std::vector<Flight>& flights,
+                                  const std::vector<PackedCell>& cells) {
   touched_hours_.clear();
   const auto before_hour = statements_.before_hour.single();
   ROUNDEL_TRY(before_hour);
   std::set<std::int64_t> keys;
-  for (const Flight& flight : batch.flights) ROUNDEL_TRY(touch_flight(flight, *before_hour, keys));
-  ROUNDEL_TRY(touch_cells(batch, *before_hour, keys));
+  for (const Flight& flight : flights) ROUNDEL_TRY(touch_flight(flight, *before_hour, keys));
+  ROUNDEL_TRY(touch_cells(flights, cells, *before_hour, keys));
   for (const std::int64_t key : keys) {
     ROUNDEL_TRY(statements_.mark_stale.run(key));
     touched_hours_.insert(hour_of_key(key));

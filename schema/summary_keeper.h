@@ -7,6 +7,7 @@
 #pragma once
 #include <map>
 #include <set>
+#include <vector>
 
 #include "roundel/schema/summary.h"
 #include "schema/sqlite.h"
@@ -49,7 +50,7 @@ class SummaryKeeper {
   static Result<SummaryKeeper> make(const Database& database);
 
   /// Before a batch is written: marks the summaries that will no longer be true.
-  Result<void> touch(const Batch& batch);
+  Result<void> touch(const std::vector<Flight>& flights, const std::vector<PackedCell>& cells);
   /// Makes up to n_hours that are stale or complete. True: more wait.
   Result<bool> advance(Summariser& by, int n_hours);
   /// Everything that still has its cells is to be made anew.
@@ -67,8 +68,8 @@ class SummaryKeeper {
       : reader_(std::move(reader)), statements_(std::move(statements)) {}
   Result<void> touch_flight(const Flight& flight, std::int64_t before_hour,
                             std::set<std::int64_t>& keys);
-  Result<void> touch_cells(const Batch& batch, std::int64_t before_hour,
-                           std::set<std::int64_t>& keys);
+  Result<void> touch_cells(const std::vector<Flight>& flights, const std::vector<PackedCell>& cells,
+                           std::int64_t before_hour, std::set<std::int64_t>& keys);
   Result<std::optional<std::int64_t>> next_stale();
   Result<void> summarise(std::int64_t hour, Summariser& by);
   Result<void> remove_cells(std::int64_t hour, Id trial);

@@ -18,9 +18,10 @@ namespace {
 
 // In one transaction, so that nobody waits long for the end of it.
 constexpr int hours_at_once = 4;
-// Cells that may wait for being appended, and those that are kept until they are stored; at some 80
-// bytes each.
-constexpr std::size_t most_waiting_cells = 60'000, most_appended_cells = 100'000;
+// Cells that may wait for being appended, at some 80 bytes each, and those that may be appended to
+// one transaction, which the store keeps at two times 24 bytes. Each transaction writes what may
+// still change of its last half hour, and the next has to move that.
+constexpr std::size_t most_waiting_cells = 60'000, most_appended_cells = 400'000;
 
 std::string words(const schema::SiteRow& site) {
   return fmt::format("\"{}\" at {}, {}, antenna {} m above ground at {} m, country at {} m",
@@ -49,9 +50,9 @@ struct Recording::Impl {
   FlightIds flight_ids;
   std::int64_t trials_version = -1;
   std::map<std::string, FeedRecording> feeds;
-  // Batches that are not stored yet, the first n_appended of them appended.
-  std::deque<Waiting> waiting{};
-  std::size_t n_appended = 0;
+  std::deque<Waiting> waiting{};          // batches that are neither stored nor appended
+  bool has_appended = false;              // to a transaction that goes on
+  std::size_t n_appended_cells = 0;       // to it
   bool is_ending = false;                 // what is under way stores them
   std::future<Result<void>> under_way{};  // of the next; nothing else may use the store meanwhile
 
@@ -76,16 +77,17 @@ struct Recording::Impl {
     queue_pending();
     for (;;) {
       if (under_way.valid()) {
-        if (n_cells(n_appended, waiting.size()) <= most_waiting_cells &&
+        if (n_waiting_cells() <= most_waiting_cells &&
             under_way.wait_for(std::chrono::seconds(0)) != std::future_status::ready)
           return {};
         if (auto ok = settle(under_way.get()); !ok) return ok;
       }
-      if (n_appended == waiting.size()) return {};
-      is_ending = n_cells(0, n_appended + 1) > most_appended_cells;
+      if (waiting.empty()) return {};
+      const schema::Batch& next = waiting.front().batch;
+      is_ending = n_appended_cells + next.cells.size() > most_appended_cells;
       try {
-        under_way = std::async(std::launch::async, [this, &batch = waiting[n_appended].batch] {
-          return is_ending ? store.commit(batch) : store.append(batch);
+        under_way = std::async(std::launch::async, [this, &next] {
+          return is_ending ? store.commit(next) : store.append(next);
         });
       } catch (const std::system_error&) {  // no more threads
         return finish_commits();
@@ -99,11 +101,10 @@ struct Recording::Impl {
     if (under_way.valid())
       if (auto ok = settle(under_way.get()); !ok) return ok;
     queue_pending();
-    while (!waiting.empty()) {
-      const bool has_more = n_appended < waiting.size();
-      is_ending = n_appended + 1 >= waiting.size();
+    while (!waiting.empty() || has_appended) {
+      is_ending = waiting.size() <= 1;
       static const schema::Batch none;
-      const schema::Batch& next = has_more ? waiting[n_appended].batch : none;
+      const schema::Batch& next = waiting.empty() ? none : waiting.front().batch;
       if (auto ok = settle(is_ending ? store.commit(next) : store.append(next)); !ok) return ok;
     }
     return {};
@@ -111,19 +112,14 @@ struct Recording::Impl {
 
   // What became of the batch that was under way.
   Result<void> settle(const Result<void>& written) {
-    const auto at = waiting.begin() + static_cast<std::ptrdiff_t>(n_appended);
     if (!written) {
-      n_appended = 0;  // those before it are undone with it
-      if (at == waiting.end() || !is_lost(at->feed, written.error())) return written;
-      waiting.erase(at);
+      if (waiting.empty() || !is_lost(waiting.front().feed, written.error())) return written;
+      waiting.pop_front();
       return {};
     }
-    if (!is_ending) {
-      ++n_appended;
-      return {};
-    }
-    waiting.erase(waiting.begin(), at == waiting.end() ? at : at + 1);
-    n_appended = 0;
+    has_appended = !is_ending;
+    n_appended_cells = is_ending ? 0 : n_appended_cells + waiting.front().batch.cells.size();
+    if (!waiting.empty()) waiting.pop_front();
     return {};
   }
 
@@ -133,9 +129,9 @@ struct Recording::Impl {
         waiting.push_back({name, std::move(pending.front())});
   }
 
-  std::size_t n_cells(std::size_t from, std::size_t to) const {
+  std::size_t n_waiting_cells() const {
     std::size_t n = 0;
-    for (std::size_t i = from; i < to; ++i) n += waiting[i].batch.cells.size();
+    for (const Waiting& one : waiting) n += one.batch.cells.size();
     return n;
   }
 
@@ -278,12 +274,12 @@ Result<bool> Recording::retain() {
 Result<void> Recording::finish_commits() { return impl_->finish_commits(); }
 
 Result<void> Recording::close() {
-  if (auto ok = impl_->finish_commits(); !ok) return ok;
-  for (auto& [name, feed] : impl_->feeds) {
+  // Beside a commit that goes on, and stored together with what waits for it.
+  for (auto& [name, feed] : impl_->feeds)
     if (auto ok = feed.close(impl_->context()); !ok) return ok;
-    if (auto ok = impl_->finish_commits(); !ok) return ok;
+  if (auto ok = impl_->finish_commits(); !ok) return ok;
+  for (auto& [name, feed] : impl_->feeds)
     if (auto ok = feed.end_trial(impl_->context()); !ok) return ok;
-  }
   // What a file's last commits have changed. A live recorder goes on with it when it runs again.
   for (bool has_more = impl_->options.is_file; has_more;) {
     const auto summarised = impl_->store.summarise(hours_at_once);

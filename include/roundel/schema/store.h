@@ -129,9 +129,9 @@ class Store {
   /// file was moved or deleted, and nothing can be stored any more.
   Result<void> commit(const Batch& batch);
   /// As commit(), for one batch of many: stored only with the next commit(), whose batch may be
-  /// empty. Until then other writers wait, and where either fails nothing is stored since the last
-  /// commit(): the caller keeps all those batches. Cells that may still change wait in memory,
-  /// which spares writing them twice.
+  /// empty. Until then other writers wait. It is kept here (24 bytes a cell), and written anew by
+  /// the next call where a later one fails. Cells that may still change wait in memory (24 bytes
+  /// again), which spares writing them twice.
   /// @pre between the two only summarise() and these are called
   Result<void> append(const Batch& batch);
   /// From now on commit() keeps the hourly summaries, two hours at a time where more are missing.

@@ -1,0 +1,69 @@
+#include "schema/packed_cell.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "schema/store_impl.h"
+
+namespace roundel::schema {
+namespace {
+
+// What the table accepts: told before a cell waits in memory, not when it is written at last.
+bool is_acceptable(const Cell& cell) {
+  constexpr std::int64_t last_window = (std::int64_t{1} << (62 - flight_bits)) - 1;
+  return cell.flight >= 1 && cell.flight <= max_flight_id && cell.window >= 0 &&
+         cell.window <= last_window && cell.heard >= 0 && cell.heard <= 255 && cell.expected >= 1 &&
+         cell.expected <= 255 && std::abs(cell.latitude_deg) <= 90 &&
+         std::abs(cell.longitude_deg) <= 180 && std::abs(cell.altitude_ft) <= 25. * 32767 &&
+         std::abs(cell.signal_dbfs.value_or(0)) <= 32767. / 2 && cell.uncertainty_km >= 0 &&
+         cell.uncertainty_km <= 3276.7;
+}
+
+/// @pre is_acceptable(cell)
+PackedCell row_of(const Cell& cell) {
+  const auto small = [](double value) { return static_cast<std::int16_t>(std::lround(value)); };
+  return {cell_key(cell.window, cell.flight),
+          static_cast<std::int32_t>(std::lround(cell.latitude_deg * 1e4)),
+          static_cast<std::int32_t>(std::lround(cell.longitude_deg * 1e4)),
+          small(cell.altitude_ft / 25),
+          cell.signal_dbfs ? small(*cell.signal_dbfs * 2) : no_signal,
+          static_cast<std::uint16_t>(std::lround(cell.uncertainty_km * 10)),
+          static_cast<std::uint8_t>(cell.heard),
+          static_cast<std::uint8_t>(cell.expected)};
+}
+
+}  // namespace
+
+void keep_latest(std::vector<PackedCell>& rows) {
+  std::size_t n = 0;
+  for (const PackedCell& row : rows) {
+    if (n > 0 && rows[n - 1].key == row.key) --n;
+    rows[n++] = row;
+  }
+  rows.resize(n);
+}
+
+void order(std::vector<PackedCell>& rows) {
+  std::stable_sort(rows.begin(), rows.end(), by_key);
+  keep_latest(rows);
+}
+
+Result<std::vector<PackedCell>> packed(const std::vector<Cell>& cells) {
+  std::vector<PackedCell> rows;
+  rows.reserve(cells.size());
+  for (const Cell& cell : cells) {
+    if (!is_acceptable(cell))
+      return fail(
+          Errc::out_of_range,
+          fmt::format("a value is outside what the table accepts, in a cell of flight {} in "
+                      "window {}",
+                      cell.flight, cell.window));
+    rows.push_back(row_of(cell));
+  }
+  order(rows);
+  return rows;
+}
+
+}  // namespace roundel::schema
