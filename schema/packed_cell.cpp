@@ -66,4 +66,18 @@ Result<std::vector<PackedCell>> packed(const std::vector<Cell>& cells) {
   return rows;
 }
 
+Cell cell_of(const PackedCell& row) {
+  Cell cell;
+  cell.window = window_of_key(row.key);
+  cell.flight = flight_of_key(row.key);
+  cell.heard = row.heard;
+  cell.expected = row.expected;
+  cell.latitude_deg = row.latitude_e4 / 1e4;
+  cell.longitude_deg = row.longitude_e4 / 1e4;
+  cell.altitude_ft = row.altitude_25ft * 25.0;
+  if (row.signal_half_db != no_signal) cell.signal_dbfs = row.signal_half_db / 2.0;
+  cell.uncertainty_km = row.uncertainty_hm / 10.0;
+  return cell;
+}
+
 }  // namespace roundel::schema

@@ -26,5 +26,7 @@ void order(std::vector<PackedCell>& rows);
 
 /// In order. Errc::out_of_range for a value that the table does not accept.
 Result<std::vector<PackedCell>> packed(const std::vector<Cell>& cells);
+/// As cell_in() reads it from the table.
+Cell cell_of(const PackedCell& row);
 
 }  // namespace roundel::schema

@@ -40,6 +40,7 @@ struct Store::Impl {
   };
   std::optional<Transaction> appending{};  // begun by append()
   std::vector<Rows> appended{};            // to be written anew when that is undone
+  std::int64_t newest_before{};            // the newest cell's key when it began
   std::vector<PackedCell> held{};          // by key: those of them that belong into recent_cell
   std::unique_ptr<SummaryKeeper> keeper{};
   std::unique_ptr<Summariser> summariser{};
@@ -49,6 +50,7 @@ struct Store::Impl {
   /// One batch in a transaction that goes on, or ends with it.
   Result<void> write(const Batch& batch, bool ends);
   Result<void> begin();
+  std::optional<std::vector<PackedCell>> cells_of_hour(std::int64_t hour, const Rows& latest) const;
   Result<void> write_rows(const Rows& rows, bool ends);
   /// Made when first needed.
   Result<SummaryKeeper*> summaries();

@@ -205,8 +205,33 @@ Result<void> Store::Impl::begin() {
   auto transaction = Transaction::begin(database, Transaction::Kind::write);
   ROUNDEL_TRY(transaction);
   appending.emplace(std::move(*transaction));
+  const auto newest = database.integer(
+      "SELECT max((SELECT coalesce(max(id), 0) FROM cell),"
+      " (SELECT coalesce(max(id), 0) FROM recent_cell))");
+  ROUNDEL_TRY(newest);
+  newest_before = *newest;
   for (const Rows& rows : appended) ROUNDEL_TRY(write_rows(rows, false));
   return {};
+}
+
+// What a load has just written need not be read again to summarise it. None where the hour has, or
+// had, other cells.
+std::optional<std::vector<PackedCell>> Store::Impl::cells_of_hour(std::int64_t hour,
+                                                                  const Rows& latest) const {
+  const std::int64_t from = first_cell_key(hour), to = first_cell_key(hour + 1);
+  if (from <= newest_before) return std::nullopt;
+  std::vector<PackedCell> found;
+  const auto add = [&](const Rows& rows) {
+    const auto before = [&](std::int64_t key) {
+      return std::partition_point(rows.cells.begin(), rows.cells.end(),
+                                  [&](const PackedCell& cell) { return cell.key < key; });
+    };
+    found.insert(found.end(), before(from), before(to));
+  };
+  for (const Rows& rows : appended) add(rows);
+  add(latest);
+  order(found);
+  return found;
 }
 
 Result<void> Store::Impl::write_rows(const Rows& rows, bool ends) {
@@ -233,7 +258,9 @@ Result<void> Store::Impl::write_rows(const Rows& rows, bool ends) {
     ROUNDEL_TRY(record->coverage.run(coverage.feed, coverage.from_s, coverage.to_s));
   if (batch.clock)
     ROUNDEL_TRY(record->clock.run(batch.feed, batch.clock->feed_time_s, batch.clock->arrival_s));
-  if (summariser) ROUNDEL_TRY((*keeping)->advance(*summariser, summaries_per_commit));
+  if (summariser)
+    ROUNDEL_TRY((*keeping)->advance(*summariser, summaries_per_commit,
+                                    [&](std::int64_t hour) { return cells_of_hour(hour, rows); }));
   return {};
 }
 

@@ -41,42 +41,55 @@ Result<std::optional<Flight>> HourReader::flight(Id id) {
   return found;
 }
 
-Result<std::map<Id, Summary>> HourReader::read(std::int64_t hour, Summariser& by) {
+struct HourReader::Reading {
   std::unordered_map<Id, std::optional<Flight>> flights;
   std::map<Id, Summary> out;
-  cells_.reset();
-  cells_.bind_all(first_cell_key(hour), first_cell_key(hour + 1));
-  std::int64_t before = first_cell_key(hour) - 1;
-  for (;;) {
-    const auto row = cells_.next();
-    ROUNDEL_TRY(row);
-    if (!*row) break;
-    // In a forged file pages may refer to one another without end.
-    if (cells_.integer(0) <= before)
-      return fail(Errc::corrupt, "cells do not stand in order", "", "restore a copy");
-    before = cells_.integer(0);
-    const Cell cell = cell_in(cells_);
-    auto known = flights.find(cell.flight);
-    if (known == flights.end()) {
-      auto looked_up = flight(cell.flight);
-      ROUNDEL_TRY(looked_up);
-      known = flights.emplace(cell.flight, *looked_up).first;
-    }
-    if (!known->second) continue;
-    Summary& summary = out[known->second->trial];
-    ++summary.cells;
-    summary.silent_cells += cell.heard == 0;
-    summary.heard += cell.heard;
-    summary.expected += cell.expected;
-    by.add(cell, *known->second);
+};
+
+Result<void> HourReader::add(const Cell& cell, Summariser& by, Reading& reading) {
+  auto known = reading.flights.find(cell.flight);
+  if (known == reading.flights.end()) {
+    auto looked_up = flight(cell.flight);
+    ROUNDEL_TRY(looked_up);
+    known = reading.flights.emplace(cell.flight, *looked_up).first;
   }
-  cells_.reset();
-  for (auto& [trial, detail] : by.finish()) out[trial].detail = std::move(detail);
-  for (auto& [trial, summary] : out) {
+  if (!known->second) return {};
+  Summary& summary = reading.out[known->second->trial];
+  ++summary.cells;
+  summary.silent_cells += cell.heard == 0;
+  summary.heard += cell.heard;
+  summary.expected += cell.expected;
+  by.add(cell, *known->second);
+  return {};
+}
+
+Result<std::map<Id, Summary>> HourReader::read(std::int64_t hour, Summariser& by,
+                                               const CellsInMemory& in_memory) {
+  Reading reading;
+  if (const auto known = in_memory ? in_memory(hour) : std::nullopt) {
+    for (const PackedCell& packed : *known) ROUNDEL_TRY(add(cell_of(packed), by, reading));
+  } else {
+    cells_.reset();
+    cells_.bind_all(first_cell_key(hour), first_cell_key(hour + 1));
+    std::int64_t before = first_cell_key(hour) - 1;
+    for (;;) {
+      const auto row = cells_.next();
+      ROUNDEL_TRY(row);
+      if (!*row) break;
+      // In a forged file pages may refer to one another without end.
+      if (cells_.integer(0) <= before)
+        return fail(Errc::corrupt, "cells do not stand in order", "", "restore a copy");
+      before = cells_.integer(0);
+      ROUNDEL_TRY(add(cell_in(cells_), by, reading));
+    }
+    cells_.reset();
+  }
+  for (auto& [trial, detail] : by.finish()) reading.out[trial].detail = std::move(detail);
+  for (auto& [trial, summary] : reading.out) {
     summary.trial = trial;
     summary.hour_s = hour * 3600;
   }
-  return out;
+  return std::move(reading.out);
 }
 
 Result<std::optional<std::int64_t>> HourReader::next_hour(std::int64_t from_hour) {
@@ -199,12 +212,12 @@ Result<std::optional<std::int64_t>> SummaryKeeper::next_stale() {
   return hour;
 }
 
-Result<bool> SummaryKeeper::advance(Summariser& by, int n_hours) {
+Result<bool> SummaryKeeper::advance(Summariser& by, int n_hours, const CellsInMemory& in_memory) {
   for (; n_hours > 0; --n_hours) {
     const auto hour = next_stale();
     ROUNDEL_TRY(hour);
     if (!*hour) break;
-    ROUNDEL_TRY(summarise(**hour, by));
+    ROUNDEL_TRY(summarise(**hour, by, in_memory));
   }
   const auto before_hour = statements_.before_hour.single();
   ROUNDEL_TRY(before_hour);
@@ -219,7 +232,7 @@ Result<bool> SummaryKeeper::advance(Summariser& by, int n_hours) {
     const auto next = reader_.next_hour(done);
     ROUNDEL_TRY(next);
     has_more = *next && **next < settled_hour;
-    if (has_more) ROUNDEL_TRY(summarise(**next, by));
+    if (has_more) ROUNDEL_TRY(summarise(**next, by, in_memory));
     done = has_more ? **next + 1 : settled_hour;
   }
   if (done > *before_hour) ROUNDEL_TRY(statements_.set_before_hour.run(done));
@@ -228,9 +241,8 @@ Result<bool> SummaryKeeper::advance(Summariser& by, int n_hours) {
 
 Result<void> SummaryKeeper::mark_all_stale() { return statements_.mark_all_stale.run(); }
 
-Result<void> SummaryKeeper::summarise(std::int64_t hour, Summariser& by) {
-  auto now = reader_.read(hour, by);
-  ROUNDEL_TRY(now);
+Result<void> SummaryKeeper::summarise(std::int64_t hour, Summariser& by,
+                                      const CellsInMemory& in_memory) {
   const std::int64_t from = summary_key(hour, 0), to = summary_key(hour + 1, 0);
   ROUNDEL_TRY(statements_.remove.run(from, to));
 
@@ -252,6 +264,9 @@ Result<void> SummaryKeeper::summarise(std::int64_t hour, Summariser& by) {
   }
   statements_.kept.reset();
   ROUNDEL_TRY(statements_.remove_flights.run(from, to));
+  // Where cells go as soon as they are summarised, memory knows too much.
+  auto now = reader_.read(hour, by, gone.empty() ? in_memory : CellsInMemory{});
+  ROUNDEL_TRY(now);
   for (Summary& kept : gone) {
     // What came for an hour whose cells are gone is added to what is known of it, and goes too.
     if (const auto late = now->find(kept.trial); late != now->end()) {

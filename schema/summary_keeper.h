@@ -5,7 +5,10 @@
 // commit that leaves the hour alone, so that a feed which lags behind costs one more pass an hour,
 // not one a commit.
 #pragma once
+#include <cstdint>
+#include <functional>
 #include <map>
+#include <optional>
 #include <set>
 #include <vector>
 
@@ -28,19 +31,25 @@ constexpr std::int64_t first_cell_key(std::int64_t hour) {
 /// Every complete hour before this one has been summarised.
 Result<std::int64_t> summarised_before_hour(const Database& database);
 
+/// The cells of an hour by key, where memory still holds all of them.
+using CellsInMemory = std::function<std::optional<std::vector<PackedCell>>(std::int64_t hour)>;
+
 /// Reads the cells of one hour.
 class HourReader {
  public:
   static Result<HourReader> make(const Database& database);
-  /// By trial; all but `cells_gone`.
-  Result<std::map<Id, Summary>> read(std::int64_t hour, Summariser& by);
+  /// By trial; all but `cells_gone`. @param in_memory  may be empty
+  Result<std::map<Id, Summary>> read(std::int64_t hour, Summariser& by,
+                                     const CellsInMemory& in_memory = {});
   /// The first hour from this one on that has a settled cell.
   Result<std::optional<std::int64_t>> next_hour(std::int64_t from_hour);
 
  private:
   HourReader(Statement cells, Statement flight, Statement first)
       : cells_(std::move(cells)), flight_(std::move(flight)), first_(std::move(first)) {}
+  struct Reading;
   Result<std::optional<Flight>> flight(Id id);
+  Result<void> add(const Cell& cell, Summariser& by, Reading& reading);
 
   Statement cells_, flight_, first_;
 };
@@ -52,7 +61,7 @@ class SummaryKeeper {
   /// Before a batch is written: marks the summaries that will no longer be true.
   Result<void> touch(const std::vector<Flight>& flights, const std::vector<PackedCell>& cells);
   /// Makes up to n_hours that are stale or complete. True: more wait.
-  Result<bool> advance(Summariser& by, int n_hours);
+  Result<bool> advance(Summariser& by, int n_hours, const CellsInMemory& in_memory = {});
   /// Everything that still has its cells is to be made anew.
   Result<void> mark_all_stale();
   /// No batch concerns any hour any more.
@@ -71,7 +80,7 @@ class SummaryKeeper {
   Result<void> touch_cells(const std::vector<Flight>& flights, const std::vector<PackedCell>& cells,
                            std::int64_t before_hour, std::set<std::int64_t>& keys);
   Result<std::optional<std::int64_t>> next_stale();
-  Result<void> summarise(std::int64_t hour, Summariser& by);
+  Result<void> summarise(std::int64_t hour, Summariser& by, const CellsInMemory& in_memory);
   Result<void> remove_cells(std::int64_t hour, Id trial);
 
   HourReader reader_;

@@ -117,6 +117,29 @@ TEST_F(Retain, AddsWhatComesLateForAnHourWhoseCellsAreGone) {
   EXPECT_EQ(must(store_.totals()).cells, 101) << "those late cells went, too";
 }
 
+TEST_F(Retain, AddsTheSameOnceWhereItIsAppendedInPieces) {
+  record(3, 100);
+  while (must(store_.drop_cells({.hours = 0, .bytes = {}}))) {
+  }
+  ASSERT_EQ(gone().size(), 3u);
+  for (const int i : {0, 1, 2, 3}) {
+    // The last cell of all, which keeps the rest from being older than any that is stored, goes.
+    if (i == 0) Client(folder_ / "roundel.db").rows("DELETE FROM recent_cell");
+    batch_.cells.push_back(cell_at(day_window + 200 + i, 1, 7));
+    must(store_.append(batch_));
+    batch_.cells.clear();
+    must(store_.append([&] {
+      Batch elsewhere = batch_;
+      elsewhere.cells = {cell_at(day_window + 3 * hour_windows + 301, 999'999)};
+      return elsewhere;
+    }()));
+  }
+  must(store_.commit({}));
+  must(store_.summarise(10));
+  EXPECT_EQ(gone()[0].cells, 104);
+  EXPECT_EQ(gone()[0].heard, 1228);
+}
+
 TEST_F(Retain, GivesTheSpaceBackInSteps) {
   record(20, 10'000);
   const auto file = folder_ / "roundel.db";
