@@ -41,15 +41,22 @@ struct Recent {
   std::optional<double> only_from_s;
 };
 
+/// Whether summaries tell of sectors so wide.
+bool fits_summaries(double width_deg) {
+  return std::remainder(width_deg, pattern::SummaryBins::sector_deg) == 0;
+}
+
 /// The newest whole hours of a selection that hold no more than may be worked through,
-/// but at least one; all of it if it may.
-Result<Recent> recent_of(const Ask& ask, const schema::Store& store, schema::Selection which) {
+/// but at least one; all of it if it may. Of hours taken from summaries that is ten times as much.
+Result<Recent> recent_of(const Ask& ask, const schema::Store& store, schema::Selection which,
+                         bool from_summaries = false) {
+  const std::int64_t most_cells = from_summaries ? 10 * ask.most_cells : ask.most_cells;
   const auto hours = store.hours(which);
   if (!hours) return tl::unexpected(hours.error());
   std::int64_t cells = 0;
   for (auto hour = hours->rbegin(); hour != hours->rend(); ++hour) {
     cells += hour->cells;
-    if (cells <= ask.most_cells || hour == hours->rbegin()) continue;
+    if (cells <= most_cells || hour == hours->rbegin()) continue;
     which.from_s = static_cast<double>(std::prev(hour)->hour_s);
     return Recent{which, which.from_s};
   }
@@ -99,8 +106,7 @@ Result<Answer> reach(const Ask& ask, const schema::Store& store) {
   const auto cells =
       std::accumulate(hours->begin(), hours->end(), std::int64_t{0},
                       [](std::int64_t sum, const schema::Hour& hour) { return sum + hour.cells; });
-  options.from_summaries =
-      cells > many_cells && std::remainder(asked->width_deg, pattern::SummaryBins::sector_deg) == 0;
+  options.from_summaries = cells > many_cells && fits_summaries(asked->width_deg);
   return pattern::reach(store, asked->which, options).map([](const pattern::Reach& reach) {
     return concluded(present::reach_json(reach));
   });
@@ -153,9 +159,11 @@ Result<std::vector<Answer>> cuts(const Ask& ask, const schema::Store& store,
 Result<Answer> verdict(const Ask& ask, const schema::Store& store) {
   const auto asked = read_sectors(ask.query);
   if (!asked) return tl::unexpected(asked.error());
-  const auto recent = recent_of(ask, store, asked->which);
+  pattern::VerdictOptions options;
+  options.from_summaries = fits_summaries(asked->width_deg);
+  const auto recent = recent_of(ask, store, asked->which, options.from_summaries);
   if (!recent) return tl::unexpected(recent.error());
-  const auto judged = pattern::verdict(store, recent->which, asked->width_deg, {});
+  const auto judged = pattern::verdict(store, recent->which, asked->width_deg, options);
   if (!judged) return tl::unexpected(judged.error());
   const auto trials = store.trials(recent->which);
   if (!trials) return tl::unexpected(trials.error());
@@ -173,9 +181,10 @@ Result<Answer> compare(const Ask& ask, const schema::Store& store) {
   if (!width_deg) return tl::unexpected(width_deg.error());
   trial::CompareOptions options;
   options.sector_deg = *width_deg;
-  const auto recent_a = recent_of(ask, store, *a);
+  options.from_summaries = fits_summaries(*width_deg);
+  const auto recent_a = recent_of(ask, store, *a, options.from_summaries);
   if (!recent_a) return tl::unexpected(recent_a.error());
-  const auto recent_b = recent_of(ask, store, *b);
+  const auto recent_b = recent_of(ask, store, *b, options.from_summaries);
   if (!recent_b) return tl::unexpected(recent_b.error());
   return trial::compare(store, recent_a->which, recent_b->which, options)
       .map([&](const trial::Comparison& comparison) {
