@@ -130,7 +130,7 @@ std::string exposure_bytes(const HourExposure& hour) {
   assert(hour.sector_cells.size() == SummaryBins::n_sectors);
   const std::int64_t first_window = hour.counts.start_s / schema::window_s;
   ByteWriter out;
-  out.put(summary_method);
+  out.put(flights_format);
   for (const std::int64_t count :
        {hour.counts.cells, hour.counts.heard, hour.counts.chances, hour.counts.beyond_horizon_cells,
         hour.silent_cells, hour.partial_cells, hour.inferred_cells, hour.levels,
@@ -178,7 +178,7 @@ std::optional<HourExposure> exposure_of(std::string_view bytes, std::int64_t hou
   ByteReader in(bytes);
   HourExposure out;
   out.counts.start_s = hour_s;
-  if (in.get() != summary_method) return std::nullopt;
+  if (in.get() != flights_format) return std::nullopt;
   for (std::int64_t* count :
        {&out.counts.cells, &out.counts.heard, &out.counts.chances, &out.counts.beyond_horizon_cells,
         &out.silent_cells, &out.partial_cells, &out.inferred_cells, &out.levels})

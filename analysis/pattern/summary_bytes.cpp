@@ -57,7 +57,7 @@ void get_shares(ByteReader& in, HourSummary& out) {
 std::string summary_bytes(const HourSummary& summary) {
   const std::int64_t first_window = summary.hour_s / schema::window_s;
   ByteWriter out;
-  out.put(summary_method);
+  out.put(places_format);
   out.put(summary.flights);
   out.put(summary.heard_cells);
   out.put(summary.beyond_cells);
@@ -94,7 +94,7 @@ std::optional<HourSummary> summary_of(std::string_view bytes, std::int64_t hour_
   ByteReader in(bytes);
   HourSummary out;
   out.hour_s = hour_s;
-  if (in.get() != summary_method) return std::nullopt;
+  if (in.get() != places_format) return std::nullopt;
   out.flights = in.get();
   out.heard_cells = in.get();
   out.beyond_cells = in.get();

@@ -8,8 +8,11 @@
 
 namespace roundel::pattern {
 
-/// Raised with every change to the bytes or to what they are made from.
+/// Raised with every change to summaries' bytes or to what they are made from.
 inline constexpr int summary_method = 2;
+/// The first of their bytes: what an older version kept of hours whose cells are gone stays
+/// readable.
+inline constexpr int places_format = 1, flights_format = 1;
 
 /// @pre lists are sorted as HourSummary says
 std::string summary_bytes(const HourSummary& summary);

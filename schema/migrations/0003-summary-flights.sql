@@ -7,6 +7,9 @@ CREATE TABLE summary_flights (
   detail BLOB NOT NULL
 ) STRICT;
 
+-- Hours that have their cells are made anew, and until then answered from those.
+UPDATE summary SET is_stale = 1 WHERE cells_gone = 0;
+
 DROP VIEW summaries;
 CREATE VIEW summaries AS
 SELECT strftime('%Y-%m-%dT%H:%M:%SZ', summary.hour_s, 'unixepoch') AS hour, summary.trial,

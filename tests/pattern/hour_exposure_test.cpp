@@ -258,6 +258,19 @@ TEST_F(SummaryVerdict, ReadsStaleHoursFromTheirCells) {
   EXPECT_EQ(half.cells, must(verdict(store, which, 5, {})).cells);
 }
 
+TEST_F(SummaryVerdict, OfAFileOfVersion2ReadsItsCells) {
+  const auto copy = *folder_ / "older.db";
+  must(must(schema::Store::open(file(), schema::Store::Access::read)).backup(copy));
+  {
+    schema::Client client(copy);
+    client.rows("DROP VIEW summaries");
+    client.rows("DROP TABLE summary_flights");
+    client.rows("CREATE VIEW summaries AS SELECT 1");
+    client.rows("PRAGMA user_version = 2");
+  }
+  expect_same(judged(file(), false), judged(copy, true));
+}
+
 TEST_F(SummaryVerdict, RefusesSectorsThatNoSummaryTells) {
   const auto store = must(schema::Store::open(file(), schema::Store::Access::read));
   const auto refused = verdict(store, {}, 3, {3, 0.95, true});
