@@ -38,7 +38,7 @@ class AnswerCache {
   /// How old an answer may be.
   struct Patience {
     /// Of the processor, what an answer may cost and be worked out anew for whoever asks.
-    std::chrono::milliseconds quick{50};
+    std::chrono::milliseconds quick{20};
     /// One that took longer is worked out again after so many times as long at the earliest: none
     /// takes more than a thirtieth of a core.
     int times_as_long = 30;

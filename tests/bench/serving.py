@@ -137,23 +137,25 @@ class Waits:
 def ask_all(url, handler, waits, number, seconds):
     """One round of all questions. @param number  of the round"""
     crowd = Crowd(url)
-    if handler:
-        waits[HANDLER].wrk.append(wrk(handler.url, seconds))
-        answered, failed = Crowd(handler.url).ask("/")
-        waits[HANDLER].together += [1000 * wait for wait in answered]
-        waits[HANDLER].failed += failed
-    for path, part in QUESTIONS.items():
+
+    def together(crowd, path, of, to):
+        answered, failed = crowd.ask(path)
+        to += [1000 * wait for wait in answered]
+        of.failed += failed
+
+    for n, (path, part) in enumerate(QUESTIONS.items()):
+        if handler and n % 4 == 0:
+            of = waits[HANDLER]
+            of.wrk.append(wrk(handler.url, seconds))
+            together(Crowd(handler.url), "/", of, of.together)
         of = waits[path]
         of.wrk.append(wrk(url + path, seconds))
-        for _ in range(seconds):  # longer than from a commit to the next
-            answered, failed = crowd.ask(path)
-            of.together += [1000 * wait for wait in answered]
-            of.failed += failed
+        time.sleep(0.5)  # those connections are closed: there is room for 64
+        for _ in range(seconds):
+            together(crowd, path, of, of.together)
             time.sleep(1)
         if part:
-            answered, failed = crowd.ask(new_question(path, part, number))
-            of.new += [1000 * wait for wait in answered]
-            of.failed += failed
+            together(crowd, new_question(path, part, number), of, of.new)
 
 
 def reports_of(store):
