@@ -1,5 +1,6 @@
 #include <Eigen/Cholesky>
 
+#include "analysis/pattern/beside.h"
 #include "analysis/pattern/level_fitter.h"
 
 namespace roundel::pattern::levels {
@@ -7,69 +8,36 @@ namespace roundel::pattern::levels {
 // Normal equations for gains and covariates after all random levels are eliminated: gains first,
 // then their slopes, which fold() gives to the gains that make them, then covariates.
 void Fitter::eliminate() {
-  const auto k = static_cast<Eigen::Index>(k_);
-  const Eigen::Index beta = first_beta();
-  const Eigen::Index n = beta + k;
-  matrix_ = MatrixXd::Zero(n, n);
-  right_ = VectorXd::Zero(n);
-  estimated_levels_ = 0;
-  std::vector<Reduced> reduced;
-  ReducedCovariates sum;
-  each_flight([&](std::uint32_t flight, std::size_t begin, std::size_t end) {
-    reduced.clear();
-    Reduced all = prior_of(flight);
-    for (std::size_t b = begin; b < end; ++b) {
-      reduced.push_back(reduce(b));
-      all += reduced.back();
-      const ReducedCovariates own = reduce_covariates(b);
-      for (std::size_t i = 0; i < own.score.size(); ++i) sum.score[i] += own.score[i];
-      for (std::size_t i = 0; i < own.square.size(); ++i) sum.square[i] += own.square[i];
-      if (has_slopes()) add_slope(data_.blocks[b].sector, reduced.back(), own);
-    }
-    const bool random = options_.random_flights && all.information > 0;
-    const double per_information = random ? 1 / all.information : 0;
-    if (random) estimated_levels_ += 1 - flight_precision() * per_information;
-    for (std::size_t b = begin; b < end; ++b) {
-      const Eigen::Index s = data_.blocks[b].sector;
-      const Reduced& r = reduced[b - begin];
-      const double share = r.information * per_information;
-      right_[s] += r.score - share * all.score;
-      if (random && rule_ == Rule::blocks)
-        right_[s] -= laplace(r.information, r.information_slope, all);
-      matrix_(s, s) += r.information;
-      // Columns lie together; the rest of the matrix is this part's mirror image.
-      double* const column = &matrix_(0, s);
-      for (std::size_t i = 0; i < k_; ++i)
-        column[beta + static_cast<Eigen::Index>(i)] += r.cross[i] - share * all.cross[i];
-      if (!random) continue;
-      for (std::size_t c = b; c < end; ++c)
-        column[data_.blocks[c].sector] -= share * reduced[c - begin].information;
-      if (!has_slopes()) continue;
-      for (std::size_t c = begin; c < end; ++c)
-        column[n_sectors_ + data_.blocks[c].sector] -= share * reduced[c - begin].cross[k_];
-      const double slope_share = r.cross[k_] * per_information;
-      double* const slope_column = &matrix_(0, n_sectors_ + s);
-      right_[n_sectors_ + s] -= slope_share * all.score;
-      for (std::size_t i = 0; i < k_; ++i)
-        slope_column[beta + static_cast<Eigen::Index>(i)] -= slope_share * all.cross[i];
-      for (std::size_t c = b; c < end; ++c)
-        slope_column[n_sectors_ + data_.blocks[c].sector] -=
-            slope_share * reduced[c - begin].cross[k_];
-    }
-    if (!random) return;
-    std::size_t pair = 0;
-    for (std::size_t i = 0; i < k_; ++i) {
-      sum.score[i] -= all.cross[i] * all.score * per_information;
-      for (std::size_t j = i; j < k_rows_; ++j, ++pair)
-        if (j < k_) sum.square[pair] -= all.cross[i] * all.cross[j] * per_information;
-    }
+  const Eigen::Index beta = first_beta(), n = beta + static_cast<Eigen::Index>(k_);
+  parts_.resize(n_parts());
+  each_beside(parts_.size(), [&](std::size_t i) {
+    Equations& part = parts_[i].equations;
+    part.matrix = MatrixXd::Zero(n, n);
+    part.right = VectorXd::Zero(n);
+    part.own = {};
+    part.estimated_levels = 0;
+    each_flight(part_begin(i), part_begin(i + 1),
+                [&](std::uint32_t flight, std::size_t begin, std::size_t end) {
+                  eliminate(flight, begin, end, part);
+                });
   });
+  Equations all = std::move(parts_[0].equations);
+  for (std::size_t i = 1; i < parts_.size(); ++i) {
+    const Equations& part = parts_[i].equations;
+    all.matrix += part.matrix;
+    all.right += part.right;
+    all.own += part.own;
+    all.estimated_levels += part.estimated_levels;
+  }
+  matrix_ = std::move(all.matrix);
+  right_ = std::move(all.right);
+  estimated_levels_ = all.estimated_levels;
   std::size_t pair = 0;
   for (std::size_t i = 0; i < k_; ++i) {
     const Eigen::Index at = beta + static_cast<Eigen::Index>(i);
-    right_[at] = sum.score[i];
+    right_[at] += all.own.score[i];
     for (std::size_t j = i; j < k_rows_; ++j, ++pair)
-      if (j < k_) matrix_(beta + static_cast<Eigen::Index>(j), at) = sum.square[pair];
+      if (j < k_) matrix_(beta + static_cast<Eigen::Index>(j), at) += all.own.square[pair];
   }
   matrix_.triangularView<Eigen::StrictlyUpper>() = matrix_.transpose();
   if (has_slopes()) fold();
@@ -88,18 +56,68 @@ void Fitter::eliminate() {
   add_priors();
 }
 
+// A flight's part, in the lower triangle: what its blocks say, less what its own level takes of it.
+void Fitter::eliminate(std::uint32_t flight, std::size_t begin, std::size_t end,
+                       Equations& to) const {
+  const Eigen::Index beta = first_beta();
+  const std::size_t n_blocks = end - begin;
+  std::vector<Eigen::Index>& at = to.at;      // gains, then their slopes, then covariates
+  std::vector<double>& follows = to.follows;  // what each takes of the flight's level
+  at.clear();
+  follows.clear();
+  Reduced all = prior_of(flight);
+  to.reduced.clear();
+  for (std::size_t b = begin; b < end; ++b) {
+    const Reduced& r = to.reduced.emplace_back(reduce(b));
+    const ReducedCovariates own = reduce_covariates(b);
+    const Eigen::Index s = data_.blocks[b].sector;
+    all += r;
+    to.own += own;
+    to.right[s] += r.score;
+    double* const column = &to.matrix(0, s);  // columns lie together
+    column[s] += r.information;
+    for (std::size_t i = 0; i < k_; ++i) column[beta + static_cast<Eigen::Index>(i)] += r.cross[i];
+    if (has_slopes()) add_slope(s, r, own, to);
+    at.push_back(s);
+    follows.push_back(r.information);
+  }
+  if (!options_.random_flights || all.information <= 0) return;
+  const double per_information = 1 / all.information;
+  to.estimated_levels += 1 - flight_precision() * per_information;
+  if (rule_ == Rule::blocks)
+    for (std::size_t b = 0; b < n_blocks; ++b)
+      to.right[at[b]] -= laplace(to.reduced[b].information, to.reduced[b].information_slope, all);
+  if (has_slopes()) {
+    for (std::size_t b = 0; b < n_blocks; ++b) {
+      at.push_back(n_sectors_ + at[b]);
+      follows.push_back(to.reduced[b].cross[k_]);
+    }
+  }
+  for (std::size_t i = 0; i < k_; ++i) {
+    at.push_back(beta + static_cast<Eigen::Index>(i));
+    follows.push_back(all.cross[i]);
+  }
+  for (std::size_t i = 0; i < at.size(); ++i) {
+    const double share = follows[i] * per_information;
+    to.right[at[i]] -= share * all.score;
+    double* const column = &to.matrix(0, at[i]);
+    for (std::size_t j = i; j < at.size(); ++j) column[at[j]] -= share * follows[j];
+  }
+}
+
 // A block's own part in its sector's slope.
-void Fitter::add_slope(Eigen::Index sector, const Reduced& block, const ReducedCovariates& own) {
+void Fitter::add_slope(Eigen::Index sector, const Reduced& block, const ReducedCovariates& own,
+                       Equations& to) const {
   const Eigen::Index at = n_sectors_ + sector;
-  right_[at] += own.score[k_];
-  matrix_(at, sector) += block.cross[k_];
+  to.right[at] += own.score[k_];
+  to.matrix(at, sector) += block.cross[k_];
   // Pairs with the bearing within the sector, the last of each row.
   std::size_t pair = 0;
   for (std::size_t i = 0; i < k_; ++i) {
     pair += k_rows_ - i;
-    matrix_(first_beta() + static_cast<Eigen::Index>(i), at) += own.square[pair - 1];
+    to.matrix(first_beta() + static_cast<Eigen::Index>(i), at) += own.square[pair - 1];
   }
-  matrix_(at, at) += own.square[pair];
+  to.matrix(at, at) += own.square[pair];
 }
 
 void Fitter::add_priors() {
@@ -118,10 +136,10 @@ void Fitter::add_priors() {
 }
 
 // Steps until nothing moves by a fiftieth of a decibel (without random levels: to the last
-// digit; for a start, and where another rule takes over: by a twentieth).
+// digit; for a start, and where another rule takes over: by a tenth).
 bool Fitter::climb(LevelFit& fit, int most) {
   const bool is_last = options_.errors && (!is_rate_ || rule_ == Rule::flights);
-  const double tolerance = !options_.random_flights ? 1e-10 : is_last ? 0.02 : 0.05;
+  const double tolerance = !options_.random_flights ? 1e-10 : is_last ? 0.02 : 0.1;
   // A sector that two flights tell of can go back and forth for ever in whole steps.
   constexpr int quick_steps = 5;
   constexpr double relaxed = 0.7;
@@ -151,11 +169,13 @@ bool Fitter::climb(LevelFit& fit, int most) {
 void Fitter::settle_levels() {
   constexpr int steps = 5;
   const VectorXd held = VectorXd::Zero(n_sectors_ + static_cast<Eigen::Index>(k_));
+  is_asked_likelihood_ = false;
   pass();
   for (int i = 0; i < steps; ++i) {
     state_.add(level_step(held), 1);
     pass();
   }
+  is_asked_likelihood_ = true;
 }
 
 // The largest change that a step makes. A sector of which next to nothing is known wanders far

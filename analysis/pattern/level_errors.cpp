@@ -1,6 +1,7 @@
 #include <Eigen/Cholesky>
 #include <Eigen/LU>
 
+#include "analysis/pattern/beside.h"
 #include "analysis/pattern/level_fitter.h"
 
 namespace roundel::pattern::levels {
@@ -12,7 +13,7 @@ namespace {
 VectorXd without_itself(const MatrixXd& own, const MatrixXd& part, const VectorXd& score) {
   constexpr Eigen::Index many = 24;
   constexpr int most_terms = 40;
-  constexpr double enough = 1e-9;
+  constexpr double enough = 1e-6;
   if (own.rows() > many) {
     VectorXd term = score, sum = score;
     for (int i = 0; i < most_terms; ++i) {
@@ -48,45 +49,35 @@ void Fitter::finish(LevelFit& fit) {
 
 // Sandwich: each flight's score, inflated by its own leverage; added up by airframe.
 void Fitter::robust(LevelFit& fit, const MatrixXd& inverse) {
-  const int k = static_cast<int>(k_);
   const MatrixXd unfolded = unfold(inverse);
   fit.influence = MatrixXd::Zero(data_.n_flights, n_sectors_);
-  MatrixXd beta_influence = MatrixXd::Zero(data_.n_flights, k);
-  fit.sector_flights.assign(static_cast<std::size_t>(n_sectors_), 0);
-  MatrixXd information = MatrixXd::Zero(data_.n_flights, n_sectors_);  // by airframe
-  fit.sector_off_deg.assign(static_cast<std::size_t>(n_sectors_), 0.0);
-  std::vector<int> support;
-  each_flight([&](std::uint32_t flight, std::size_t begin, std::size_t end) {
-    const std::uint32_t airframe = data_.airframe.empty() ? flight : data_.airframe[flight];
-    support.clear();
-    for (std::size_t b = begin; b < end; ++b) support.push_back(data_.blocks[b].sector);
-    const int n_blocks = static_cast<int>(support.size());
-    for (int i = 0; i < n_blocks && has_slopes(); ++i)
-      support.push_back(n_sectors_ + support[static_cast<std::size_t>(i)]);
-    for (int i = 0; i < k; ++i) support.push_back(static_cast<int>(first_beta()) + i);
-    const int size = static_cast<int>(support.size());
-    MatrixXd own = MatrixXd::Zero(size, size);
-    VectorXd score = VectorXd::Zero(size);
-    own_equations(flight, begin, end, own, score);
-    for (int i = 0; i < n_blocks; ++i) {
-      const auto s = static_cast<std::size_t>(support[static_cast<std::size_t>(i)]);
-      if (own(i, i) > 0.02) ++fit.sector_flights[s];
-      information(airframe, support[static_cast<std::size_t>(i)]) += own(i, i);
-      fit.sector_off_deg[s] +=
-          own(i, i) * bearing_off_deg(data_.blocks[begin + static_cast<std::size_t>(i)]);
-    }
-    MatrixXd part(size, size);
-    for (int i = 0; i < size; ++i)
-      for (int j = 0; j < size; ++j)
-        part(i, j) =
-            unfolded(support[static_cast<std::size_t>(i)], support[static_cast<std::size_t>(j)]);
-    const VectorXd inflated = options_.leverage ? without_itself(own, part, score) : score;
-    VectorXd shift = VectorXd::Zero(unfolded.rows());
-    for (int i = 0; i < size; ++i)
-      shift += unfolded.col(support[static_cast<std::size_t>(i)]) * inflated[i];
-    fit.influence.row(airframe) += shift.head(n_sectors_).transpose();
-    beta_influence.row(airframe) += shift.tail(k).transpose();
+  MatrixXd beta_influence = MatrixXd::Zero(data_.n_flights, static_cast<Eigen::Index>(k_));
+  MatrixXd information = MatrixXd::Zero(data_.n_flights, n_sectors_);
+  each_beside(n_parts(), [&](std::size_t i) {
+    each_flight(part_begin(i), part_begin(i + 1),
+                [&](std::uint32_t flight, std::size_t begin, std::size_t end) {
+                  const auto k = static_cast<Eigen::Index>(k_);
+                  const VectorXd shift = influence_of(flight, begin, end, unfolded, information);
+                  fit.influence.row(flight) = shift.head(n_sectors_).transpose();
+                  beta_influence.row(flight) = shift.tail(k).transpose();
+                });
   });
+  fit.sector_flights.assign(static_cast<std::size_t>(n_sectors_), 0);
+  fit.sector_off_deg.assign(static_cast<std::size_t>(n_sectors_), 0.0);
+  for (const LevelBlock& block : data_.blocks) {
+    const double of_block = information(block.flight, block.sector);
+    fit.sector_flights[block.sector] += of_block > 0.02;
+    fit.sector_off_deg[block.sector] += of_block * bearing_off_deg(block);
+  }
+  for (Eigen::Index flight = 0; flight < data_.n_flights; ++flight) {
+    if (data_.airframe.empty()) break;
+    const Eigen::Index first = data_.airframe[static_cast<std::size_t>(flight)];
+    if (first == flight) continue;
+    for (MatrixXd* of : {&fit.influence, &beta_influence, &information}) {
+      of->row(first) += of->row(flight);
+      of->row(flight).setZero();
+    }
+  }
   fit.covariance = fit.influence.transpose() * fit.influence;
   const MatrixXd beta_covariance = beta_influence.transpose() * beta_influence;
   fit.beta_covariance = beta_covariance.topLeftCorner(n_beta_, n_beta_);
@@ -101,6 +92,28 @@ void Fitter::robust(LevelFit& fit, const MatrixXd& inverse) {
     fit.sector_effective[at] = total * total / squares;
     fit.sector_off_deg[at] /= total;
   }
+}
+
+// What a flight shifts gains and covariates by; the information of its blocks goes into
+// `information`.
+VectorXd Fitter::influence_of(std::uint32_t flight, std::size_t begin, std::size_t end,
+                              const MatrixXd& unfolded, MatrixXd& information) const {
+  std::vector<int> support;
+  for (std::size_t b = begin; b < end; ++b) support.push_back(data_.blocks[b].sector);
+  const int n_blocks = static_cast<int>(support.size());
+  for (int i = 0; i < n_blocks && has_slopes(); ++i)
+    support.push_back(n_sectors_ + support[static_cast<std::size_t>(i)]);
+  for (int i = 0; i < static_cast<int>(k_); ++i)
+    support.push_back(static_cast<int>(first_beta()) + i);
+  const int size = static_cast<int>(support.size());
+  MatrixXd own = MatrixXd::Zero(size, size);
+  VectorXd score = VectorXd::Zero(size);
+  own_equations(flight, begin, end, own, score);
+  for (int i = 0; i < n_blocks; ++i)
+    information(flight, support[static_cast<std::size_t>(i)]) = own(i, i);
+  const VectorXd inflated =
+      options_.leverage ? without_itself(own, unfolded(support, support), score) : score;
+  return unfolded(Eigen::all, support) * inflated;
 }
 
 double Fitter::bearing_off_deg(const LevelBlock& block) const {

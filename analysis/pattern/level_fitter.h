@@ -2,6 +2,7 @@
 //   level_model.cpp   where it starts, and the order of things
 //   level_rows.cpp    passes over rows: what each block says
 //   level_nodes.cpp   rates: blocks' and flights' levels integrated out
+//   level_lanes.cpp   the same, eight nodes at a time
 //   level_slopes.cpp  how gains change within their sectors
 //   level_climb.cpp   normal equations, scoring steps, ceilings and variances
 //   level_errors.cpp  what is known how well, by flight
@@ -12,6 +13,7 @@
 #include <cmath>
 #include <vector>
 
+#include "analysis/pattern/level_lanes.h"
 #include "roundel/pattern/level_model.h"
 
 namespace roundel::pattern::levels {
@@ -25,10 +27,8 @@ using Eigen::VectorXd;
 // and vectors of varying size cost more than what is summed.
 constexpr std::size_t max_k = max_covariates + 2;
 using PerCovariate = std::array<double, max_k>;
-using PerPair = std::array<double, max_k*(max_k + 1) / 2>;  // upper triangle, by rows of k
-
-// One value for each node of the quadrature, and one more to fill a register.
-using Lanes = Eigen::Array<double, 6, 1>;
+constexpr std::size_t max_pairs = max_k * (max_k + 1) / 2;
+using PerPair = std::array<double, max_pairs>;  // upper triangle, by rows of k
 
 // How levels are taken: flights' and blocks' at their modes; blocks' by quadrature over five nodes;
 // flights' by five nodes as well, and blocks' within each.
@@ -42,30 +42,58 @@ struct BlockSum {
   double log_marginal{};        // log of the integral over the block's level
   double mean{}, variance{};    // of that level, the flight's known
   double variance_by_flight{};  // what it moves with the flight's, where that is integrated out
-  PerCovariate cross{};         // information x covariates
   PerCovariate covariate_score{};
-  PerPair square{};  // information x covariates x covariates
+  // There are many, and they are looked at many times a pass: in single precision half the memory.
+  std::array<float, max_k> cross{};       // information x covariates
+  std::array<float, max_pairs> square{};  // information x covariates x covariates
 };
 
 struct RowSlope;
 
-// A row's part at every node of the quadrature.
-struct RowLanes {
-  Lanes score, information, z;
+// What is left of a block once its own level has been eliminated.
+struct Reduced {
+  double information{}, score{};
+  double information_slope{};  // by the flight's level
+  PerCovariate cross{};
+  void operator+=(const Reduced& other) {
+    information += other.information;
+    score += other.score;
+    information_slope += other.information_slope;
+    for (std::size_t i = 0; i < cross.size(); ++i) cross[i] += other.cross[i];
+  }
 };
 
-// A block's level at every node, and what weight each has.
-struct BlockLanes {
-  Lanes level, weight;
+// The same for the covariates' own part.
+struct ReducedCovariates {
+  PerCovariate score{};
+  PerPair square{};
+  void operator+=(const ReducedCovariates& other) {
+    for (std::size_t i = 0; i < score.size(); ++i) score[i] += other.score[i];
+    for (std::size_t i = 0; i < square.size(); ++i) square[i] += other.square[i];
+  }
+};
+
+// Normal equations of some of the flights.
+struct Equations {
+  MatrixXd matrix;  // the lower triangle
+  VectorXd right;
+  ReducedCovariates own;
+  double estimated_levels{};
+  // Of the flight being eliminated.
+  std::vector<Reduced> reduced;
+  std::vector<Eigen::Index> at;
+  std::vector<double> follows;
 };
 
 // What a pass adds up over some of the blocks.
 struct PassSum {
   std::vector<double> hour_score, hour_information;
   double log_likelihood{}, residual{};
-  // Of the flight being integrated: by row and by block, at each node of the flight's level.
+  // Of the flight being integrated: by row and group of lanes, and by block.
+  std::vector<RowAsked> asked;
   std::vector<RowLanes> of_row;
   std::vector<BlockLanes> of_block;
+  Equations equations;
 };
 
 // All that is estimated by scoring steps.
@@ -106,22 +134,29 @@ class Fitter {
   RowSlope slope(const LevelRow& row, double level_db) const;
   double level_of(const LevelBlock& block, const LevelRow& row) const;
   void pass();
-  double add_row(BlockSum& sum, const LevelRow& row, double level_db) const;
+  RowSlope add_row(BlockSum& sum, const LevelRow& row, double level_db) const;
   void add_covariates(BlockSum& sum, const LevelRow& row, double score, double information,
                       double score_z, double information_z, double information_zz) const;
   void pass_over(std::size_t begin, std::size_t end, PassSum& all);
   void take_mode(std::size_t b, PassSum& all);
   void evaluate(std::size_t b, PassSum& all);
-  void add_ceiling(const LevelRow& row, double level_db, PassSum& all) const;
+  void add_ceiling(const LevelRow& row, double share, PassSum& all) const;
 
   // level_nodes.cpp
   struct FlightNodes {
     std::size_t n = 1;
     std::array<double, 5> shift{}, log_weight{};
+    const NodePattern *few{}, *many{};  // for blocks well known, and for others
+    LaneGroups few_shifts{}, many_shifts{};
   };
   FlightNodes flight_nodes(std::uint32_t flight) const;
   void integrate(std::uint32_t flight, std::size_t begin, std::size_t end, PassSum& all);
-  Lanes rows_at_nodes(const LevelBlock& block, const Lanes& level, RowLanes* of_row) const;
+  void look_at(std::size_t b, const FlightNodes& nodes, std::vector<RowAsked>& asked,
+               BlockLanes& at, RowLanes* of_row) const;
+  static void take_weights(const FlightNodes& nodes, const std::array<double, 5>& weight,
+                           BlockLanes& at, BlockSum& sum);
+  void take_rows(const LevelBlock& block, const FlightNodes& nodes, const BlockLanes& at,
+                 const RowLanes* of_row, BlockSum& sum, PassSum& all) const;
   double weigh(std::uint32_t flight, const FlightNodes& nodes, std::array<double, 5>& weight);
   void start_flights();
   void recentre();
@@ -133,32 +168,25 @@ class Fitter {
     return sigma_flight_ > 0 ? 1 / (sigma_flight_ * sigma_flight_) : 0;
   }
 
-  // What is left of a block once its own level has been eliminated.
-  struct Reduced {
-    double information{}, score{};
-    double information_slope{};  // by the flight's level
-    PerCovariate cross{};
-    void operator+=(const Reduced& other) {
-      information += other.information;
-      score += other.score;
-      information_slope += other.information_slope;
-      for (std::size_t i = 0; i < cross.size(); ++i) cross[i] += other.cross[i];
-    }
-  };
   // A flight's own level, before its blocks are added: its prior.
   Reduced prior_of(std::uint32_t flight) const {
     return {flight_precision(), -flight_precision() * state_.flight[flight], 0, {}};
   }
   Reduced reduce(std::size_t b) const {
     const BlockSum& sum = sums_[b];
-    if (!options_.random_flights) return {sum.information, sum.score, 0, sum.cross};
+    Reduced out;
+    std::copy(sum.cross.begin(), sum.cross.end(), out.cross.begin());
+    out.information = sum.information;
+    out.score = sum.score;
+    if (!options_.random_flights) return out;
     const double kept = block_precision() / (sum.information + block_precision());
     // Off its posterior mean a block's level takes part of the score; on it, none.
     const double left = (1 - kept) * (sum.score - block_precision() * sum.mean);
     // The block's own level takes back part of what the flight's moves.
-    const double slope = sum.information_slope * kept * kept * kept;
-    Reduced out{sum.information * kept, sum.score - left, slope, {}};
-    for (std::size_t i = 0; i < k_rows_; ++i) out.cross[i] = sum.cross[i] * kept;
+    out.information_slope = sum.information_slope * kept * kept * kept;
+    out.information *= kept;
+    out.score -= left;
+    for (std::size_t i = 0; i < k_rows_; ++i) out.cross[i] *= kept;
     return out;
   }
   // Until a flight's level is integrated it is at its mode. The integral is, by Laplace, the
@@ -172,11 +200,6 @@ class Fitter {
   static double laplace(double information, double slope, const Reduced& all) {
     return (slope - all.information_slope * information / all.information) / (2 * all.information);
   }
-  // The same for the covariates' own part.
-  struct ReducedCovariates {
-    PerCovariate score{};
-    PerPair square{};
-  };
   ReducedCovariates reduce_covariates(std::size_t b) const {
     const BlockSum& sum = sums_[b];
     const double per_all =
@@ -191,13 +214,22 @@ class Fitter {
     }
     return out;
   }
-  double dot(const PerCovariate& values, const VectorXd& solved) const {
+  template <class Values>
+  double dot(const Values& values, const VectorXd& solved) const {
     double out = 0;
     for (std::size_t i = 0; i < k_; ++i)
       out += values[i] * solved[n_sectors_ + static_cast<Eigen::Index>(i)];
     return out;
   }
 
+  // Many rows go in parts, which are as many on every machine.
+  std::size_t n_parts() const {
+    constexpr std::size_t many_rows = 10'000, parts_of_many = 8;
+    return data_.rows.size() < many_rows ? 1 : parts_of_many;
+  }
+  std::size_t part_begin(std::size_t part) const {
+    return flight_begin(data_.blocks.size() * part / n_parts());
+  }
   // Where the flight of a block begins, or would.
   std::size_t flight_begin(std::size_t block) const {
     while (block > 0 && block < data_.blocks.size() &&
@@ -227,7 +259,9 @@ class Fitter {
 
   // level_climb.cpp
   void eliminate();
-  void add_slope(Eigen::Index sector, const Reduced& block, const ReducedCovariates& own);
+  void eliminate(std::uint32_t flight, std::size_t begin, std::size_t end, Equations& to) const;
+  void add_slope(Eigen::Index sector, const Reduced& block, const ReducedCovariates& own,
+                 Equations& to) const;
   void add_priors();
   bool climb(LevelFit& fit, int most);
   void settle_levels();
@@ -242,6 +276,8 @@ class Fitter {
   // level_errors.cpp
   void finish(LevelFit& fit);
   void robust(LevelFit& fit, const MatrixXd& inverse);
+  VectorXd influence_of(std::uint32_t flight, std::size_t begin, std::size_t end,
+                        const MatrixXd& unfolded, MatrixXd& information) const;
   MatrixXd unfold(const MatrixXd& inverse) const;
   double bearing_off_deg(const LevelBlock& block) const;
   void own_equations(std::uint32_t flight, std::size_t begin, std::size_t end, MatrixXd& own,
@@ -271,8 +307,9 @@ class Fitter {
   std::vector<BlockSum> sums_;
   std::vector<double> width_, weight_;
   std::vector<double> flight_mean_, flight_variance_, flight_width_;
-  std::vector<PassSum> parts_;  // of a pass
+  std::vector<PassSum> parts_;
   Rule rule_ = Rule::mode;
+  bool is_asked_likelihood_ = true;  // at the modes: its logarithms are half of a pass
   double half_log_precision_ = 0;
   MatrixXd matrix_;
   VectorXd right_;

@@ -1,4 +1,5 @@
 #include <numbers>
+#include <span>
 
 #include "analysis/pattern/level_fitter.h"
 #include "roundel/pattern/quadrature.h"
@@ -6,72 +7,70 @@
 namespace roundel::pattern::levels {
 namespace {
 
-Lanes lanes(const std::array<double, 5>& values, double last) {
-  return Lanes{{values[0], values[1], values[2], values[3], values[4], last}};
-}
-const Lanes node_at = lanes(hermite_node, 0);
-// log(weight exp(t^2)); the sixth lane weighs nothing.
-const Lanes node_log_weight = node_at.square() + lanes(hermite_weight, 1e-300).log();
-
 // A level known to this, in dB, is nearly normal: three nodes do.
 constexpr double well_known_db = 0.7;
 
 constexpr double narrowest_db = 0.03, widest_block_db = 6, widest_flight_db = 12;
 
-}  // namespace
-
-// slope() of all rows of a block at all nodes at once, into `of_row`; returns their log likelihood.
-// This is where the time goes: 242 000 rows took 265 ms node by node.
-Lanes Fitter::rows_at_nodes(const LevelBlock& block, const Lanes& level, RowLanes* of_row) const {
-  const double m = options_.messages_per_chance;
-  const double per_softness = 1 / state_.softness;
-  Lanes log_likelihood = Lanes::Zero();
-  for (std::uint32_t i = 0; i < block.n_rows; ++i) {
-    const std::uint32_t r = block.first_row + i;
-    const LevelRow& row = data_.rows[r];
-    const double n = weight_[r] * row.chances / m;
-    const double heard = std::min<double>(weight_[r] * row.observed, n);
-    const double pm = ceiling_[row.hour];
-    RowLanes& at = of_row[i];
-    at.z = ((level_of(block, row) + level) * per_softness).max(-20.0).min(20.0);
-    const Lanes log_odds = options_.threshold.log_odds(at.z);
-    const Lanes share = 1 / (1 + (-log_odds).exp());
-    const Lanes p = pm * share;
-    Lanes slope_p = p * (1 - share) * options_.threshold.log_odds_slope(at.z) * per_softness;
-    Lanes q = p;
-    if (m != 1) {
-      const Lanes missed = ((m - 1) * (1 - p).log()).exp();
-      slope_p *= m * missed;
-      q = 1 - missed * (1 - p);
-    }
-    q = q.max(1e-9).min(1 - 1e-9);
-    const Lanes per_variance = slope_p / (q * (1 - q));
-    at.score = (heard - n * q) * per_variance;
-    at.information = n * slope_p * per_variance;
-    if (heard > 0) log_likelihood += heard * q.log();
-    if (n > heard) log_likelihood += (n - heard) * (1 - q).log();
-  }
-  return log_likelihood;
+struct Nodes {
+  std::span<const double> node, weight;
+};
+Nodes nodes_for(double width_db) {
+  if (width_db < well_known_db) return {hermite_node_3, hermite_weight_3};
+  return {hermite_node, hermite_weight};
 }
+
+// Nodes of a block's own level, once for each of the flight's.
+NodePattern pattern_of(std::size_t n_flight, const Nodes& own) {
+  constexpr float nothing = -1e30F;  // the log of the weight of lanes left over
+  NodePattern out;
+  out.n_own = own.node.size();
+  out.n_groups = (n_flight * out.n_own + lane_width - 1) / lane_width;
+  for (Lanes& lanes : out.log_weight) lanes.at.fill(nothing);
+  for (std::size_t i = 0; i < n_flight * out.n_own; ++i) {
+    const double node = own.node[i % out.n_own];
+    lane(out.own, i) = static_cast<float>(std::numbers::sqrt2 * node);
+    lane(out.log_weight, i) = static_cast<float>(std::log(own.weight[i % out.n_own]) + node * node);
+  }
+  return out;
+}
+
+// The nodes of a block's own level: at a flight's mode, and where the flight's level is well known,
+// five; else as it asks for itself.
+const NodePattern& pattern_for(std::size_t n_flight, double width_db) {
+  static const NodePattern of_one = pattern_of(1, nodes_for(widest_block_db)),
+                           of_three = pattern_of(3, nodes_for(widest_block_db)),
+                           few_of_five = pattern_of(5, nodes_for(narrowest_db)),
+                           many_of_five = pattern_of(5, nodes_for(widest_block_db));
+  if (n_flight == 1) return of_one;
+  if (n_flight == 3) return of_three;
+  return width_db < well_known_db ? few_of_five : many_of_five;
+}
+
+}  // namespace
 
 // Where a flight's level is looked at: at its mode, or at nodes about its posterior mean.
 Fitter::FlightNodes Fitter::flight_nodes(std::uint32_t flight) const {
   FlightNodes out;
-  if (rule_ != Rule::flights) return out;
-  const double width = flight_width_[flight], q = flight_precision();
-  const double log_scale = std::log(width) + 0.5 * std::log(q);
-  const auto add = [&](double node, double weight) {
-    const double shift = std::numbers::sqrt2 * width * node;
-    const double level = state_.flight[flight] + shift;
-    out.shift[out.n] = shift;
-    out.log_weight[out.n++] = std::log(weight) + node * node - 0.5 * q * level * level + log_scale;
-  };
-  out.n = 0;
-  if (width < well_known_db) {
-    for (std::size_t j = 0; j < hermite_node_3.size(); ++j)
-      add(hermite_node_3[j], hermite_weight_3[j]);
-  } else {
-    for (std::size_t j = 0; j < hermite_node.size(); ++j) add(hermite_node[j], hermite_weight[j]);
+  const double width = rule_ == Rule::flights ? flight_width_[flight] : 0;
+  if (rule_ == Rule::flights) {
+    const double q = flight_precision(), log_scale = std::log(width) + 0.5 * std::log(q);
+    const Nodes of = nodes_for(width);
+    out.n = of.node.size();
+    for (std::size_t j = 0; j < out.n; ++j) {
+      const double node = of.node[j];
+      out.shift[j] = std::numbers::sqrt2 * width * node;
+      const double level = state_.flight[flight] + out.shift[j];
+      out.log_weight[j] =
+          std::log(of.weight[j]) + node * node - 0.5 * q * level * level + log_scale;
+    }
+  }
+  out.few = &pattern_for(out.n, narrowest_db);
+  out.many = &pattern_for(out.n, widest_block_db);
+  for (const auto& [pattern, shifts] :
+       {std::pair{out.few, &out.few_shifts}, {out.many, &out.many_shifts}}) {
+    for (std::size_t i = 0; i < out.n * pattern->n_own; ++i)
+      lane(*shifts, i) = static_cast<float>(out.shift[i / pattern->n_own]);
   }
   return out;
 }
@@ -82,81 +81,122 @@ Fitter::FlightNodes Fitter::flight_nodes(std::uint32_t flight) const {
 // flights' by a tenth where they are heard too well to tell a level.
 void Fitter::integrate(std::uint32_t flight, std::size_t begin, std::size_t end, PassSum& all) {
   FlightNodes nodes = flight_nodes(flight);
-  const std::size_t n_nodes = nodes.n;
   const std::uint32_t first_row = data_.blocks[begin].first_row;
   const std::size_t n_rows =
       data_.blocks[end - 1].first_row + data_.blocks[end - 1].n_rows - first_row;
-  if (all.of_row.size() < n_rows * n_nodes) all.of_row.resize(n_rows * n_nodes);
-  if (all.of_block.size() < (end - begin) * n_nodes) all.of_block.resize((end - begin) * n_nodes);
-  const auto rows_of = [&](const LevelBlock& block, std::size_t node) {
-    return &all.of_row[(block.first_row - first_row) * n_nodes + node * block.n_rows];
+  if (all.of_row.size() < n_rows * most_groups) all.of_row.resize(n_rows * most_groups);
+  if (all.of_block.size() < end - begin) all.of_block.resize(end - begin);
+  const auto rows_of = [&](std::size_t b) {
+    return &all.of_row[(data_.blocks[b].first_row - first_row) * most_groups];
   };
-  const double q = block_precision();
+  // Products over blocks: each factor is at most the number of nodes.
+  std::array<double, 5> total{1, 1, 1, 1, 1};
   for (std::size_t b = begin; b < end; ++b) {
-    const LevelBlock& block = data_.blocks[b];
-    // A block's level gives way to the flight's, as far as its rows say what both are together.
-    const double follows = sums_[b].information / (sums_[b].information + q);
-    for (std::size_t j = 0; j < n_nodes; ++j) {
-      BlockLanes& at = all.of_block[(b - begin) * n_nodes + j];
-      const double centre = state_.block[b] - follows * nodes.shift[j];
-      at.level = centre + std::numbers::sqrt2 * width_[b] * node_at;
-      at.weight = rows_at_nodes(block, at.level + nodes.shift[j], rows_of(block, j)) -
-                  0.5 * q * at.level.square() + node_log_weight;
-      const double top = at.weight.maxCoeff();
-      at.weight = (at.weight - top).exp();
-      const double total = at.weight.sum();
-      at.weight /= total;
-      nodes.log_weight[j] += top + std::log(total) + std::log(width_[b]) + half_log_precision_;
+    BlockLanes& at = all.of_block[b - begin];
+    look_at(b, nodes, all.asked, at, rows_of(b));
+    for (std::size_t j = 0; j < nodes.n; ++j) {
+      total[j] *= at.total[j];
+      if (total[j] < 1e-200) {
+        nodes.log_weight[j] += std::log(total[j]);
+        total[j] = 1;
+      }
     }
+    all.log_likelihood += at.top + std::log(width_[b]) + half_log_precision_;
   }
+  for (std::size_t j = 0; j < nodes.n; ++j) nodes.log_weight[j] += std::log(total[j]);
   std::array<double, 5> weight{};
   all.log_likelihood += weigh(flight, nodes, weight);
+  for (std::size_t b = begin; b < end; ++b)
+    take_weights(nodes, weight, all.of_block[b - begin], sums_[b]);
   for (std::size_t b = begin; b < end; ++b) {
-    const LevelBlock& block = data_.blocks[b];
-    BlockLanes* const at = &all.of_block[(b - begin) * n_nodes];
-    BlockSum& sum = sums_[b];
-    sum = {};
-    double mean_square = 0;
-    for (std::size_t j = 0; j < n_nodes; ++j) {
-      const double mean = (at[j].weight * at[j].level).sum();
-      sum.mean += weight[j] * mean;
-      mean_square += weight[j] * mean * mean;
-      sum.variance += weight[j] * ((at[j].weight * at[j].level.square()).sum() - mean * mean);
-      at[j].weight *= weight[j];
-    }
-    sum.variance = std::max(1e-6, sum.variance);
-    sum.variance_by_flight = std::max(0.0, mean_square - sum.mean * sum.mean);
-    const double off_mode =
-        rule_ == Rule::flights ? flight_mean_[flight] - state_.flight[flight] : 0;
-    Lanes information_at = Lanes::Zero();
-    for (std::uint32_t i = 0; i < block.n_rows; ++i) {
-      const LevelRow& row = data_.rows[block.first_row + i];
-      Lanes score = Lanes::Zero(), information = score, score_z = score, information_z = score,
-            information_zz = score;
-      for (std::size_t j = 0; j < n_nodes; ++j) {
-        const RowLanes& lane = rows_of(block, j)[i];
-        const Lanes scored = at[j].weight * lane.score;
-        const Lanes informed = at[j].weight * lane.information;
-        const Lanes informed_z = informed * lane.z;
-        score += scored;
-        information += informed;
-        score_z -= scored * lane.z;
-        information_z -= informed_z;
-        information_zz += informed_z * lane.z;
-      }
-      if (n_nodes == 1) information_at += rows_of(block, 0)[i].information;
-      sum.score += score.sum();
-      sum.information += information.sum();
-      add_covariates(sum, row, score.sum(), information.sum(), score_z.sum(), information_z.sum(),
-                     information_zz.sum());
-      add_ceiling(row, level_of(block, row) + off_mode + sum.mean, all);
-    }
-    // The regression on the nodes' levels.
-    if (n_nodes == 1)
-      sum.information_slope =
-          (at->weight * (information_at - sum.information) * (at->level - sum.mean)).sum() /
-          sum.variance;
+    const BlockLanes& at = all.of_block[b - begin];
+    take_rows(data_.blocks[b], nodes, at, rows_of(b), sums_[b], all);
   }
+}
+
+// A block at all its nodes: how likely what was heard is there.
+void Fitter::look_at(std::size_t b, const FlightNodes& nodes, std::vector<RowAsked>& asked,
+                     BlockLanes& at, RowLanes* of_row) const {
+  const LevelBlock& block = data_.blocks[b];
+  asked.clear();
+  for (std::uint32_t r = block.first_row; r < block.first_row + block.n_rows; ++r) {
+    const LevelRow& row = data_.rows[r];
+    RowAsked one;
+    one.chances = static_cast<float>(weight_[r] * row.chances / options_.messages_per_chance);
+    one.heard = std::min(static_cast<float>(weight_[r]) * row.observed, one.chances);
+    one.ceiling = static_cast<float>(ceiling_[row.hour]);
+    one.open = static_cast<float>(1 - ceiling_[row.hour]);
+    one.level_db = static_cast<float>(level_of(block, row));
+    asked.push_back(one);
+  }
+  const double q = block_precision();
+  const bool is_few = width_[b] < well_known_db;
+  at.pattern = is_few ? nodes.few : nodes.many;
+  // A block's level gives way to the flight's, as far as its rows say what both are together.
+  const double follows = sums_[b].information / (sums_[b].information + q);
+  look_at_nodes(
+      {static_cast<float>(options_.threshold.linear()),
+       static_cast<float>(options_.threshold.cubic()), static_cast<float>(1 / state_.softness),
+       static_cast<float>(options_.messages_per_chance)},
+      {static_cast<float>(state_.block[b]), static_cast<float>(follows),
+       static_cast<float>(width_[b]), static_cast<float>(0.5 * q)},
+      is_few ? nodes.few_shifts : nodes.many_shifts, asked.data(), asked.size(), at, of_row);
+  for (std::size_t j = 0; j < nodes.n; ++j) {
+    at.total[j] = 1e-30F;  // where the flight's level is out of the question
+    for (std::size_t k = 0; k < at.pattern->n_own; ++k)
+      at.total[j] += lane(at.weight, j * at.pattern->n_own + k);
+  }
+}
+
+// Weights of a block's nodes, given those of its flight's, and what they say of its own level.
+void Fitter::take_weights(const FlightNodes& nodes, const std::array<double, 5>& weight,
+                          BlockLanes& at, BlockSum& sum) {
+  const std::size_t n_own = at.pattern->n_own;
+  sum = {};
+  double mean_square = 0, square = 0;
+  for (std::size_t j = 0, i = 0; j < nodes.n; ++j) {
+    const auto weight_j = static_cast<float>(weight[j]);
+    const float factor = weight_j / at.total[j];
+    float mean = 0, square_j = 0;
+    for (std::size_t k = 0; k < n_own; ++k, ++i) {
+      const float level = lane(at.own, i), part = lane(at.weight, i) * level;
+      mean += part;
+      square_j += part * level;
+      lane(at.weight, i) *= factor;
+    }
+    mean /= at.total[j];
+    sum.mean += weight_j * mean;
+    mean_square += weight_j * mean * mean;
+    square += square_j * factor;
+  }
+  sum.variance = std::max(1e-6, square - mean_square);
+  sum.variance_by_flight = std::max(0.0, mean_square - sum.mean * sum.mean);
+}
+
+// What the rows of a block say, over its nodes.
+void Fitter::take_rows(const LevelBlock& block, const FlightNodes& nodes, const BlockLanes& at,
+                       const RowLanes* of_row, BlockSum& sum, PassSum& all) const {
+  const double off_mode =
+      rule_ == Rule::flights ? flight_mean_[block.flight] - state_.flight[block.flight] : 0;
+  Lanes information{};  // at each node
+  for (std::uint32_t i = 0; i < block.n_rows; ++i, of_row += at.pattern->n_groups) {
+    const LevelRow& row = data_.rows[block.first_row + i];
+    const RowSum of = over_nodes(at, of_row);
+    sum.score += of.score;
+    sum.information += of.information;
+    add_covariates(sum, row, of.score, of.information, -of.score_z, -of.information_z,
+                   of.information_zz);
+    const double z = (level_of(block, row) + off_mode + sum.mean) / state_.softness;
+    if (z >= 0) add_ceiling(row, options_.threshold.at(z).share, all);
+    for (std::size_t j = 0; j < lane_width; ++j) information.at[j] += of_row->information.at[j];
+  }
+  if (nodes.n > 1) return;
+  // The regression on the nodes' levels.
+  double slope = 0;
+  for (std::size_t j = 0; j < lane_width; ++j)
+    slope +=
+        at.weight[0].at[j] * (information.at[j] - sum.information) * (at.own[0].at[j] - sum.mean);
+  sum.information_slope = slope / sum.variance;
 }
 
 // Posterior weights of a flight's nodes, and what they say of its level; returns the log of the

@@ -7,6 +7,7 @@ struct RowSlope {
   double score{}, information{};
   double softness_covariate{};
   double log_likelihood{};
+  double share{};  // that the threshold lets through
 };
 
 RowSlope Fitter::slope(const LevelRow& row, double level_db) const {
@@ -36,7 +37,8 @@ RowSlope Fitter::slope(const LevelRow& row, double level_db) const {
   out.score = (heard - n * q) * slope_p / variance;
   out.information = n * slope_p * slope_p / variance;
   out.softness_covariate = -z;
-  out.log_likelihood = heard * std::log(q) + (n - heard) * std::log1p(-q);
+  out.share = at.share;
+  if (is_asked_likelihood_) out.log_likelihood = heard * std::log(q) + (n - heard) * std::log1p(-q);
   return out;
 }
 
@@ -49,21 +51,17 @@ double Fitter::level_of(const LevelBlock& block, const LevelRow& row) const {
   return level;
 }
 
-// One pass over all rows at the present estimates. Many rows go in parts, which are as many on
-// every machine.
+// One pass over all rows at the present estimates.
 void Fitter::pass() {
-  constexpr std::size_t many_rows = 10'000, parts_of_many = 8;
   half_log_precision_ = 0.5 * std::log(block_precision());
   slope_ = slopes_of(state_.gain);
-  const std::size_t n_blocks = data_.blocks.size();
-  parts_.resize(data_.rows.size() < many_rows ? 1 : parts_of_many);
+  parts_.resize(n_parts());
   each_beside(parts_.size(), [&](std::size_t i) {
     PassSum& part = parts_[i];
     part.hour_score.assign(ceiling_.size(), 0.0);
     part.hour_information.assign(ceiling_.size(), 0.0);
     part.log_likelihood = part.residual = 0;
-    pass_over(flight_begin(n_blocks * i / parts_.size()),
-              flight_begin(n_blocks * (i + 1) / parts_.size()), part);
+    pass_over(part_begin(i), part_begin(i + 1), part);
   });
   hour_score_.assign(ceiling_.size(), 0.0);
   hour_information_.assign(ceiling_.size(), 0.0);
@@ -100,38 +98,39 @@ void Fitter::pass_over(std::size_t begin, std::size_t end, PassSum& all) {
 void Fitter::add_covariates(BlockSum& sum, const LevelRow& row, double score, double information,
                             double score_z, double information_z, double information_zz) const {
   const auto n_beta = static_cast<std::size_t>(n_beta_);
-  const double off_deg = row.bearing_off_deg;
+  const float off_deg = row.bearing_off_deg, by_z = static_cast<float>(information_z);
+  const float by_off = static_cast<float>(information) * off_deg;
   std::size_t pair = 0;
   for (std::size_t i = 0; i < n_beta; ++i) {
-    const double covariate = row.covariate[i];
-    const double weighted = information * covariate;
+    const float covariate = row.covariate[i];
+    const float weighted = static_cast<float>(information) * covariate;
     sum.cross[i] += weighted;
     sum.covariate_score[i] += score * covariate;
     for (std::size_t j = i; j < n_beta; ++j) sum.square[pair++] += weighted * row.covariate[j];
-    if (fits_softness_) sum.square[pair++] += information_z * covariate;
+    if (fits_softness_) sum.square[pair++] += by_z * covariate;
     if (has_slopes()) sum.square[pair++] += weighted * off_deg;
   }
   if (fits_softness_) {
-    sum.cross[n_beta] += information_z;
+    sum.cross[n_beta] += by_z;
     sum.covariate_score[n_beta] += score_z;
-    sum.square[pair++] += information_zz;
-    if (has_slopes()) sum.square[pair++] += information_z * off_deg;
+    sum.square[pair++] += static_cast<float>(information_zz);
+    if (has_slopes()) sum.square[pair++] += by_z * off_deg;
   }
   if (!has_slopes()) return;
-  sum.cross[k_] += information * off_deg;
+  sum.cross[k_] += by_off;
   sum.covariate_score[k_] += score * off_deg;
-  sum.square[pair] += information * off_deg * off_deg;
+  sum.square[pair] += by_off * off_deg;
 }
 
-// Adds a row at a level; returns its log likelihood.
-double Fitter::add_row(BlockSum& sum, const LevelRow& row, double level_db) const {
+// Adds a row at a level.
+RowSlope Fitter::add_row(BlockSum& sum, const LevelRow& row, double level_db) const {
   const RowSlope at = slope(row, level_db);
   sum.information += at.information;
   sum.score += at.score;
   const double z = at.softness_covariate;
   add_covariates(sum, row, at.score, at.information, at.score * z, at.information * z,
                  at.information * z * z);
-  return at.log_likelihood;
+  return at;
 }
 
 void Fitter::take_mode(std::size_t b, PassSum& all) {
@@ -143,8 +142,9 @@ void Fitter::take_mode(std::size_t b, PassSum& all) {
   for (std::uint32_t r = block.first_row; r < block.first_row + block.n_rows; ++r) {
     const LevelRow& row = data_.rows[r];
     const double level_db = level_of(block, row) + level;
-    log_likelihood += add_row(sum, row, level_db);
-    add_ceiling(row, level_db, all);
+    const RowSlope at = add_row(sum, row, level_db);
+    log_likelihood += at.log_likelihood;
+    add_ceiling(row, at.share, all);
   }
   sum.mean = level;
   sum.variance = 1 / (sum.information + q);  // the curvature's
@@ -159,7 +159,7 @@ void Fitter::evaluate(std::size_t b, PassSum& all) {
   sum = {};
   double log_likelihood = 0;
   for (std::uint32_t r = block.first_row; r < block.first_row + block.n_rows; ++r)
-    log_likelihood += add_row(sum, data_.rows[r], level_of(block, data_.rows[r]));
+    log_likelihood += add_row(sum, data_.rows[r], level_of(block, data_.rows[r])).log_likelihood;
   const double mode = options_.random_flights ? sum.score / (sum.information + q) : 0;
   sum.score -= sum.information * mode;
   for (std::size_t i = 0; i < k_rows_; ++i) sum.covariate_score[i] -= sum.cross[i] * mode;
@@ -168,7 +168,7 @@ void Fitter::evaluate(std::size_t b, PassSum& all) {
   sum.log_marginal = log_likelihood;
   if (is_rate_) {
     for (std::uint32_t r = block.first_row; r < block.first_row + block.n_rows; ++r)
-      add_ceiling(data_.rows[r], level_of(block, data_.rows[r]), all);
+      add_ceiling(data_.rows[r], slope(data_.rows[r], level_of(block, data_.rows[r])).share, all);
     return;
   }
   double squares = 0;
@@ -183,11 +183,9 @@ void Fitter::evaluate(std::size_t b, PassSum& all) {
 }
 
 // Slope of the likelihood in the hour's ceiling pm.
-void Fitter::add_ceiling(const LevelRow& row, double level_db, PassSum& all) const {
-  if (!options_.ceiling_by_hour) return;
-  const double z = level_db / state_.softness;
-  if (z < 0) return;  // far from the ceiling there is nothing to learn of it
-  const double share = options_.threshold.at(z).share;
+void Fitter::add_ceiling(const LevelRow& row, double share, PassSum& all) const {
+  // Far from the ceiling there is nothing to learn of it.
+  if (!options_.ceiling_by_hour || share < 0.5) return;
   const double m = options_.messages_per_chance;
   const double n = row.chances / m;
   const double p = ceiling_[row.hour] * share;

@@ -11,7 +11,7 @@
 namespace roundel::pattern {
 
 /// Covariates a row may carry, besides its sector.
-inline constexpr int max_covariates = 4;
+inline constexpr int max_covariates = 3;
 
 /// One observation: heard of chances (rate), or a mean level of n reports (strength).
 struct LevelRow {
@@ -58,7 +58,7 @@ struct LevelOptions {
   bool ceiling_by_hour = true;  ///< false: pm = 1
   bool random_flights = true;   ///< false: sigma_flight = sigma_block = 0
   double gain_prior_db = 12;    ///< wide normal prior that keeps a silent sector finite
-  std::array<double, max_covariates> covariate_prior{1, 1, 1, 1};  ///< normal, sd
+  std::array<double, max_covariates> covariate_prior{1, 1, 1};  ///< normal, sd
   bool priors = true;    ///< false: no prior on gain and covariates
   bool leverage = true;  ///< false: plain sandwich, no small-sample correction (CR0)
   int max_iterations = 60;

@@ -28,19 +28,13 @@ class Threshold {
   /// z beyond 20 is taken for 20.
   At at(double z) const {
     z = std::clamp(z, -20.0, 20.0);
-    const double share = 1 / (1 + std::exp(-log_odds(z)));
-    return {share, share * (1 - share) * log_odds_slope(z)};
+    const double share = 1 / (1 + std::exp(-z * (a_ + b_ * z * z)));
+    return {share, share * (1 - share) * (a_ + 3 * b_ * z * z)};
   }
 
-  /// For arrays as well: log odds of the share, and their slope by z.
-  template <class T>
-  T log_odds(const T& z) const {
-    return z * (a_ + b_ * z * z);
-  }
-  template <class T>
-  T log_odds_slope(const T& z) const {
-    return a_ + 3 * b_ * z * z;
-  }
+  /// Log odds of the share: linear z + cubic z^3.
+  double linear() const { return a_; }
+  double cubic() const { return b_; }
 
  private:
   constexpr Threshold(double a, double b) : a_(a), b_(b) {}
@@ -57,7 +51,7 @@ inline Told told(const Threshold& threshold, double level_db, double softness_db
                  double m, double heard, double chances) {
   const Threshold::At at = threshold.at(level_db / softness_db);
   const double p = ceiling * at.share, n = chances / m;
-  const double missed = std::pow(1 - p, m - 1);
+  const double missed = m == 1 ? 1.0 : std::pow(1 - p, m - 1);
   const double q = std::clamp(1 - missed * (1 - p), 1e-6, 1 - 1e-6);
   const double slope = m * missed * ceiling * at.slope / softness_db;
   const double per_variance = slope / (q * (1 - q));
