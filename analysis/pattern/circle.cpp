@@ -6,6 +6,7 @@
 #include <cassert>
 #include <cmath>
 #include <numbers>
+#include <optional>
 #include <random>
 
 namespace roundel::pattern {
@@ -61,18 +62,27 @@ class Normal {
  public:
   explicit Normal(std::uint64_t seed) : engine_(seed) {}
   double operator()() {
+    if (other_) {
+      const double out = *other_;
+      other_.reset();
+      return out;
+    }
     const double u = (static_cast<double>(engine_() >> 11U) + 0.5) * 0x1p-53;
     const double v = (static_cast<double>(engine_() >> 11U) + 0.5) * 0x1p-53;
-    return std::sqrt(-2 * std::log(u)) * std::cos(2 * pi * v);
+    const double length = std::sqrt(-2 * std::log(u));
+    other_ = length * std::sin(2 * pi * v);
+    return length * std::cos(2 * pi * v);
   }
-  VectorXd vector(Eigen::Index n) {
-    VectorXd out(n);
-    for (Eigen::Index i = 0; i < n; ++i) out[i] = (*this)();
+  // Columns of independent draws.
+  MatrixXd matrix(Eigen::Index rows, Eigen::Index columns) {
+    MatrixXd out(rows, columns);
+    for (Eigen::Index i = 0; i < out.size(); ++i) out.data()[i] = (*this)();
     return out;
   }
 
  private:
   std::mt19937_64 engine_;
+  std::optional<double> other_;
 };
 
 // Square root of a covariance that may be singular (its rank is lost to the zero mean).
@@ -197,20 +207,39 @@ Simultaneous simultaneous(const Curve& curve, double confidence, std::uint64_t s
       inverse_se(i, j) = variance > 1e-12 ? 1 / std::sqrt(variance) : 0;
     }
   }
-  Normal normal(seed);
-  std::vector<double> band, pair;
-  for (int d = 0; d < draws; ++d) {
-    const VectorXd error = root * normal.vector(m);
-    double largest = 0, largest_pair = 0;
-    for (Eigen::Index i = 0; i < m; ++i) {
-      largest = std::max(largest, std::abs(error[i]) * inverse_se(i, i));
-      for (Eigen::Index j = 0; j < i; ++j)
-        largest_pair = std::max(largest_pair, std::abs(error[i] - error[j]) * inverse_se(i, j));
-    }
-    band.push_back(largest);
-    pair.push_back(largest_pair);
+  // Draws lie side by side, so that a pair of bearings goes through many of them at once; in single
+  // precision, which is plenty for a quantile.
+  using Draws = Eigen::Array<float, 1, Eigen::Dynamic>;
+  using Errors = Eigen::Array<float, Eigen::Dynamic, Eigen::Dynamic, Eigen::RowMajor>;
+  const Errors error = (root * Normal(seed).matrix(m, draws)).cast<float>();
+  Draws largest = Draws::Zero(draws), largest_pair = Draws::Zero(draws);
+  for (Eigen::Index i = 0; i < m; ++i) {
+    largest = largest.max(error.row(i).abs() * static_cast<float>(inverse_se(i, i)));
+    for (Eigen::Index j = 0; j < i; ++j)
+      largest_pair = largest_pair.max((error.row(i) - error.row(j)).abs() *
+                                      static_cast<float>(inverse_se(i, j)));
   }
+  std::vector<double> band(largest.begin(), largest.end());
+  std::vector<double> pair(largest_pair.begin(), largest_pair.end());
   return {quantile(band, confidence), quantile(pair, confidence)};
+}
+
+PairBounds certain(const Curve& curve, double confidence, std::uint64_t seed) {
+  const std::vector<int> at = indices(curve.known);
+  PairBounds out;
+  if (at.size() < 2) return out;
+  const double critical = simultaneous(curve, confidence, seed).pair;
+  for (int i : at) {
+    for (int j : at) {
+      if (i == j) continue;
+      const double difference = curve.value[i] - curve.value[j];
+      const double se = std::sqrt(std::max(
+          0.0, curve.covariance(i, i) + curve.covariance(j, j) - 2 * curve.covariance(i, j)));
+      out.low_db = std::max(out.low_db, difference - critical * se);
+      out.high_db = std::max(out.high_db, difference + critical * se);
+    }
+  }
+  return out;
 }
 
 Ripple ripple(const Curve& curve, double confidence, std::uint64_t seed) {
@@ -219,27 +248,16 @@ Ripple ripple(const Curve& curve, double confidence, std::uint64_t seed) {
   if (at.size() < 2) return out;
   const double shown = peak_to_peak(curve.value, at);
 
-  // Bounds that hold for every pair of bearings at once, so for the two extremes as well.
-  const double critical = simultaneous(curve, confidence, seed).pair;
-  for (int i : at) {
-    for (int j : at) {
-      if (i == j) continue;
-      const double difference = curve.value[i] - curve.value[j];
-      const double se = std::sqrt(std::max(
-          0.0, curve.covariance(i, i) + curve.covariance(j, j) - 2 * curve.covariance(i, j)));
-      out.certain_low_db = std::max(out.certain_low_db, difference - critical * se);
-      out.certain_high_db = std::max(out.certain_high_db, difference + critical * se);
-    }
-  }
+  const PairBounds bounds = certain(curve, confidence, seed);
+  out.certain_low_db = bounds.low_db;
+  out.certain_high_db = bounds.high_db;
 
   // Noise adds to a peak-to-peak value; draws around the estimate tell how much.
-  const MatrixXd root = square_root(curve.covariance);
-  Normal normal(seed + 1);
+  const MatrixXd errors = square_root(curve.covariance) * Normal(seed + 1).matrix(curve.n(), draws);
   std::vector<double> drawn;
   double mean = 0;
-  for (int d = 0; d < draws; ++d) {
-    const VectorXd other = curve.value + root * normal.vector(curve.n());
-    drawn.push_back(peak_to_peak(other, at));
+  for (Eigen::Index d = 0; d < draws; ++d) {
+    drawn.push_back(peak_to_peak(curve.value + errors.col(d), at));
     mean += drawn.back() / draws;
   }
   const double bias = mean - shown;
@@ -294,12 +312,13 @@ std::vector<Harmonic> harmonics(const Curve& curve, int max_order, double confid
     one.order = order;
     one.amplitude_db = std::sqrt(std::max(0.0, vector.squaredNorm() - noise2));
     one.phase_deg = phase_of(vector, order);
-    Normal normal(seed + static_cast<std::uint64_t>(order));
+    // Two numbers have as many independent errors, whatever the number of bearings.
+    const MatrixXd error = square_root(spread * spread.transpose()) *
+                           Normal(seed + static_cast<std::uint64_t>(order)).matrix(2, draws);
     std::vector<double> lengths, errors;
-    for (int d = 0; d < draws; ++d) {
-      const Eigen::Vector2d error = spread * normal.vector(spread.cols());
-      errors.push_back(error.norm());
-      lengths.push_back((vector + error).norm());
+    for (Eigen::Index d = 0; d < draws; ++d) {
+      errors.push_back(error.col(d).norm());
+      lengths.push_back((vector + error.col(d)).norm());
     }
     const double tail = (1 - confidence) / 2;
     const bool stands_out = vector.norm() > quantile(errors, confidence);

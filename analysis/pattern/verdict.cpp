@@ -346,7 +346,7 @@ Verdict judge(const Exposure& exposure, const Reach& reach, const VerdictOptions
     // or data so thin that it falls back on a flat curve, must not pass.
     const Curve rough = centred(combined.gain_db, combined.covariance, combined.known);
     out.ripple.certain_high_db =
-        std::max(out.ripple.certain_high_db, ripple(rough, options.confidence).certain_high_db);
+        std::max(out.ripple.certain_high_db, certain(rough, options.confidence).high_db);
     out.harmonics = harmonics(out.curve, 4, options.confidence);
   }
   out.softness_db = rate.softness_db;

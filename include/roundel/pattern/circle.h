@@ -39,12 +39,18 @@ struct Simultaneous {
 };
 Simultaneous simultaneous(const Curve& curve, double confidence, std::uint64_t seed = 1);
 
+/// Bounds of the difference of any two known bearings, that hold for every pair at once and so for
+/// the two extremes as well.
+struct PairBounds {
+  double low_db{}, high_db{};
+};
+PairBounds certain(const Curve& curve, double confidence, std::uint64_t seed = 1);
+
 /// Peak-to-peak of the known part, less what noise adds, with bounds.
 struct Ripple {
   double value_db{};
-  double low_db{}, high_db{};  ///< interval at the confidence asked
-  double certain_low_db{},
-      certain_high_db{};  ///< bounds from the simultaneous pair band: for tests
+  double low_db{}, high_db{};                  ///< interval at the confidence asked
+  double certain_low_db{}, certain_high_db{};  ///< of certain(): for tests
 };
 Ripple ripple(const Curve& curve, double confidence, std::uint64_t seed = 1);
 
