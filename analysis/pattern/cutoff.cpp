@@ -31,6 +31,10 @@ struct Evidence {
   float heard{}, missed{};  // effective chances
 };
 
+struct Counts {
+  double heard{}, missed{};
+};
+
 // log of heard and missed probabilities by gain + level bin.
 class Chance {
  public:
@@ -53,8 +57,12 @@ class Chance {
   }
   // gain steps equal level steps, so a sum of bins is a bin.
   double log_likelihood(const Evidence& row, std::size_t gain, std::size_t leak) const {
-    const std::size_t i = row.level_bin + gain;
-    return row.heard * heard_[leak][i] + row.missed * missed_[leak][i];
+    return log_likelihood(row.level_bin, {row.heard, row.missed}, gain, leak);
+  }
+  double log_likelihood(std::size_t level_bin, const Counts& counts, std::size_t gain,
+                        std::size_t leak) const {
+    const std::size_t i = level_bin + gain;
+    return counts.heard * heard_[leak][i] + counts.missed * missed_[leak][i];
   }
 
  private:
@@ -81,12 +89,21 @@ class Sector {
     return (elevation * (leaks.size() + 1) + leak) * n_gains + gain;
   }
   Table table(const Chance& chance, std::optional<std::uint32_t> part = {}) const {
-    Table out(n_gains * (leaks.size() + 1) * n_elevations, 0.0);
+    // Rows of one level and elevation go together: there are several times as many rows as bins.
+    std::vector<Counts> bins(n_elevations * n_levels);
     for (const Evidence& row : rows_) {
       if (part && row.flight % jackknife_parts != *part) continue;
+      Counts& bin = bins[row.elevation_bin * std::size_t{n_levels} + row.level_bin];
+      bin.heard += row.heard;
+      bin.missed += row.missed;
+    }
+    Table out(n_gains * (leaks.size() + 1) * n_elevations, 0.0);
+    for (std::size_t i = 0; i < bins.size(); ++i) {
+      if (bins[i].heard == 0 && bins[i].missed == 0) continue;
       for (std::size_t leak = 0; leak <= leaks.size(); ++leak)
         for (std::size_t gain = 0; gain < n_gains; ++gain)
-          out[at(gain, leak, row.elevation_bin)] += chance.log_likelihood(row, gain, leak);
+          out[at(gain, leak, i / n_levels)] +=
+              chance.log_likelihood(i % n_levels, bins[i], gain, leak);
     }
     return out;
   }
