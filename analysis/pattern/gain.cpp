@@ -150,6 +150,15 @@ bool Screen::has_walls() const {
 
 double dipole_db(double elevation_deg) {
   const double e = elevation_deg * (pi / 180);
+  // Near the horizon by its Taylor series, within 1e-8 dB: every group asks, several times.
+  constexpr double series_deg = 15;
+  if (std::abs(elevation_deg) <= series_deg) {
+    const double x = e * e;
+    return x * (-6.3728420058703743 +
+                x * (-0.11093762220182247 +
+                     x * (-0.24492988427746183 +
+                          x * (-0.061047596420883477 + x * -0.018524014409419408))));
+  }
   const double cosine = std::cos(e);
   if (cosine < 1e-3) return -60;
   return 20 * std::log10(std::max(1e-3, std::cos(pi / 2 * std::sin(e)) / cosine));
