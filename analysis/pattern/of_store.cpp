@@ -14,8 +14,9 @@ namespace roundel::pattern {
 namespace {
 
 /// More flights than this in each sector would sharpen a sector by less than the scale's own error
-/// (gain: 3 %) while they cost time and memory: of a busy week a sample is used.
-constexpr int most_flights_per_sector = 600;
+/// (gain: 3 %) while they cost time and memory: of a busy week a sample is used. Of 24 610 flights,
+/// 400 a sector give gains 0.05 dB (root mean square) from those of all; 600 give 0.04, 200 0.08.
+constexpr int most_flights_per_sector = 400;
 
 /// When recording began and ended on any feed, and trials of the selection.
 Result<std::vector<std::int64_t>> recording_edges(const schema::Store& store,

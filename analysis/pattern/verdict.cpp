@@ -20,7 +20,7 @@ constexpr double ducting_share = 0.02;
 constexpr std::int64_t ducting_cells = 30;
 constexpr double doubtful_p = 0.001, doubtful_db = 0.7;
 constexpr double true_slope = 0.85;
-constexpr int few_flights_per_sector = 250;
+constexpr int few_flights_per_sector = 150;
 
 double median(std::vector<double> values) {
   if (values.empty()) return 0;
