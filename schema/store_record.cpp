@@ -121,9 +121,12 @@ Result<void> put(CellInsert& into, RowIterator first, RowIterator last) {
 Result<void> put_cells(RecordStatements& statements, const std::vector<PackedCell>& cells,
                        std::vector<PackedCell>& held, bool ends) {
   std::vector<PackedCell> rows;
-  rows.reserve(held.size() + cells.size());
-  std::merge(held.begin(), held.end(), cells.begin(), cells.end(), std::back_inserter(rows),
-             by_key);  // of two with one key the held one comes first
+  {
+    const std::vector<PackedCell> before = std::exchange(held, {});
+    rows.reserve(before.size() + cells.size());
+    std::merge(before.begin(), before.end(), cells.begin(), cells.end(), std::back_inserter(rows),
+               by_key);  // of two with one key the one from before comes first
+  }
   keep_latest(rows);
   if (rows.empty()) return {};
   const auto mark = statements.before_window.single();
@@ -151,9 +154,9 @@ Result<void> put_cells(RecordStatements& statements, const std::vector<PackedCel
   ROUNDEL_TRY(put(statements.cell, beyond, young));
   if (ends) {
     ROUNDEL_TRY(put(statements.recent_cell, young, rows.cend()));
-    held.clear();
   } else {
-    held.assign(young, rows.cend());
+    rows.erase(rows.cbegin(), young);
+    held = std::move(rows);
   }
   return {};
 }
@@ -167,6 +170,12 @@ Result<Id> Store::next_flight_id() const {
 Result<void> Store::commit(const Batch& batch) { return impl_->write(batch, true); }
 
 Result<void> Store::append(const Batch& batch) { return impl_->write(batch, false); }
+
+std::size_t Store::n_kept() const {
+  std::size_t n = impl_->held.size();
+  for (const Impl::Rows& rows : impl_->appended) n += rows.cells.size();
+  return n;
+}
 
 Result<void> Store::Impl::write(const Batch& batch, bool ends) {
   assert(access == Access::record);

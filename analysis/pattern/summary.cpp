@@ -64,11 +64,12 @@ class TrialHour {
     if (is_rated(cell, flight) && over.range_km < options.half_rate_ratio * limit_km) {
       const int range_bin = std::min(static_cast<int>(over.range_km / SummaryBins::range_km),
                                      SummaryBins::n_ranges - 1);
+      if (shares_.size() == most_shares_) condense();
       shares_.push_back({static_cast<std::uint32_t>((sector * SummaryBins::n_ranges + range_bin) *
                                                         SummaryBins::n_elevations +
                                                     elevation_bin(over.elevation_deg)),
-                         static_cast<std::uint16_t>(cell.heard),
-                         static_cast<std::uint16_t>(cell.expected)});
+                         static_cast<std::uint32_t>(cell.heard),
+                         static_cast<std::uint32_t>(cell.expected)});
     }
     if (cell.heard == 0) return;
     out_.flights += cell.window == flight.first_window;
@@ -114,17 +115,12 @@ class TrialHour {
       heard_[place].band = static_cast<int>(place) % SummaryBins::n_bands;
       out_.heard.push_back(heard_[place]);
     }
-    std::sort(shares_.begin(), shares_.end(),
-              [](const Share& a, const Share& b) { return a.key < b.key; });
-    std::uint32_t before = UINT32_MAX;
+    condense();
     for (const Share& share : shares_) {
-      if (share.key != std::exchange(before, share.key)) {
-        const auto place = static_cast<int>(share.key / SummaryBins::n_elevations);
-        out_.shares.push_back({place / SummaryBins::n_ranges, place % SummaryBins::n_ranges,
-                               static_cast<int>(share.key % SummaryBins::n_elevations), 0, 0});
-      }
-      out_.shares.back().heard += share.heard;
-      out_.shares.back().expected += share.expected;
+      const auto place = static_cast<int>(share.key / SummaryBins::n_elevations);
+      out_.shares.push_back({place / SummaryBins::n_ranges, place % SummaryBins::n_ranges,
+                             static_cast<int>(share.key % SummaryBins::n_elevations), share.heard,
+                             share.expected});
     }
     return {summary_bytes(out_), exposure_bytes(exposer_.take())};
   }
@@ -137,14 +133,33 @@ class TrialHour {
   };
   struct Share {
     std::uint32_t key;
-    std::uint16_t heard, expected;
+    std::uint32_t heard, expected;
   };
+
+  // One for each place, in order. So a busy hour takes no more memory than it has places.
+  void condense() {
+    std::sort(shares_.begin(), shares_.end(),
+              [](const Share& a, const Share& b) { return a.key < b.key; });
+    std::size_t n = 0;
+    for (const Share& share : shares_) {
+      if (n == 0 || shares_[n - 1].key != share.key) {
+        shares_[n++] = share;
+        continue;
+      }
+      shares_[n - 1].heard += share.heard;
+      shares_[n - 1].expected += share.expected;
+    }
+    shares_.resize(n);
+    most_shares_ = std::max(most_shares_, 2 * n);
+  }
+
   HourSummary out_;
   HourExposer exposer_{SummaryBins::sector_deg};
   std::unordered_map<schema::Id, Passing> flights_;
   std::array<std::optional<SummaryFarthest>, n_places> farthest_;  ///< by sector and band
   std::array<SummaryHeard, n_places> heard_{};
   std::vector<Share> shares_;
+  std::size_t most_shares_ = 1 << 16;
 };
 
 class HourSummariser : public schema::Summariser {

@@ -45,13 +45,13 @@ constexpr std::chrono::milliseconds patience{500};
 
 // Batches of megabytes come and go, between threads. Given back to the system each time, their
 // memory would have to be got anew page by page: a fifth of the time that a load spends in the
-// kernel.
+// kernel. Larger blocks than these are of a sky so full that they count.
 void keep_freed_memory() {
 #ifdef __GLIBC__
-  constexpr int much = 32 * 1024 * 1024;
+  constexpr int much = 8 * 1024 * 1024, large = 4 * 1024 * 1024;
   mallopt(M_ARENA_MAX, 1);
   mallopt(M_TRIM_THRESHOLD, much);
-  mallopt(M_MMAP_THRESHOLD, much);
+  mallopt(M_MMAP_THRESHOLD, large);
 #endif
 }
 

@@ -60,6 +60,7 @@ FlightRef FlightLog::begin(const Aircraft& aircraft, const TrialSpan& trial, std
   OpenFlight& flight = flights_[static_cast<std::size_t>(place)];
   flight = OpenFlight{};
   flight.row = {ids_.take(), trial.trial, aircraft.address, window, std::nullopt};
+  flight.place = place;
   flight.is_live = flight.is_changed = true;
   flight.trial = trial;
   flight.last_window = window;
@@ -200,7 +201,7 @@ void FlightLog::end(OpenFlight& flight) {
   rows_.push_back(flight.row);
   flight.is_live = false;
   --n_live_;
-  free_.push_back(static_cast<std::int32_t>(&flight - flights_.data()));
+  free_.push_back(flight.place);
 }
 
 void FlightLog::close_window(std::int64_t window) {

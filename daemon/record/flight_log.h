@@ -2,6 +2,7 @@
 #pragma once
 #include <array>
 #include <cstdint>
+#include <deque>
 #include <optional>
 #include <span>
 #include <vector>
@@ -85,6 +86,7 @@ class FlightLog {
   };
   struct OpenFlight {
     schema::Flight row;
+    std::int32_t place{};  // in flights_
     bool is_live = false;
     bool is_changed = false;     // the row, since the last take
     bool is_superseded = false;  // ends with its open windows
@@ -117,8 +119,8 @@ class FlightLog {
   FlightIds ids_;
   std::int64_t closed_ = INT64_MIN;
   std::size_t n_live_ = 0;
-  bool is_muted_ = false;  // while stored cells are followed again
-  std::vector<OpenFlight> flights_;
+  bool is_muted_ = false;           // while stored cells are followed again
+  std::deque<OpenFlight> flights_;  // at some 2.4 kB each: no room for twice as many
   std::vector<std::int32_t> free_;
   std::vector<schema::Cell> cells_;
   std::vector<schema::Flight> rows_;  // of flights ended since the last take

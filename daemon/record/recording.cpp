@@ -18,10 +18,10 @@ namespace {
 
 // In one transaction, so that nobody waits long for the end of it.
 constexpr int hours_at_once = 4;
-// Cells that may wait for being appended, at some 80 bytes each, and those that may be appended to
-// one transaction, which the store keeps at two times 24 bytes. Each transaction writes what may
-// still change of its last half hour, and the next has to move that.
-constexpr std::size_t most_waiting_cells = 60'000, most_appended_cells = 400'000;
+// Cells that may wait for being appended, at some 80 bytes each, and those that the store may keep
+// of one transaction, at 24. Each transaction writes what may still change of its last half hour,
+// and the next has to move that.
+constexpr std::size_t most_waiting_cells = 60'000, most_kept_cells = 500'000;
 
 std::string words(const schema::SiteRow& site) {
   return fmt::format("\"{}\" at {}, {}, antenna {} m above ground at {} m, country at {} m",
@@ -52,7 +52,6 @@ struct Recording::Impl {
   std::map<std::string, FeedRecording> feeds;
   std::deque<Waiting> waiting{};          // batches that are neither stored nor appended
   bool has_appended = false;              // to a transaction that goes on
-  std::size_t n_appended_cells = 0;       // to it
   bool is_ending = false;                 // what is under way stores them
   std::future<Result<void>> under_way{};  // of the next; nothing else may use the store meanwhile
 
@@ -84,7 +83,7 @@ struct Recording::Impl {
       }
       if (waiting.empty()) return {};
       const schema::Batch& next = waiting.front().batch;
-      is_ending = n_appended_cells + next.cells.size() > most_appended_cells;
+      is_ending = store.n_kept() + next.cells.size() > most_kept_cells;
       try {
         under_way = std::async(std::launch::async, [this, &next] {
           return is_ending ? store.commit(next) : store.append(next);
@@ -118,7 +117,6 @@ struct Recording::Impl {
       return {};
     }
     has_appended = !is_ending;
-    n_appended_cells = is_ending ? 0 : n_appended_cells + waiting.front().batch.cells.size();
     if (!waiting.empty()) waiting.pop_front();
     return {};
   }

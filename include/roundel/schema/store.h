@@ -134,6 +134,8 @@ class Store {
   /// again), which spares writing them twice.
   /// @pre between the two only summarise() and these are called
   Result<void> append(const Batch& batch);
+  /// Cells that append() keeps, those that wait counted twice.
+  std::size_t n_kept() const;
   /// From now on commit() keeps the hourly summaries, two hours at a time where more are missing.
   /// Without it they only fall behind, and no one is misled: SummaryState says which stand.
   /// Needs Access::record (asserted).
