@@ -1,4 +1,4 @@
-// Rows of a rate at the nodes of the quadrature, eight at a time. Private to fit_levels().
+// Rows of a rate at the nodes of the quadrature, eight at a time. For fit_levels() and comparisons.
 #pragma once
 #include <array>
 #include <cstddef>

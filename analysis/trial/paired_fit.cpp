@@ -6,6 +6,7 @@
 #include <numbers>
 
 #include "analysis/pattern/beside.h"
+#include "analysis/pattern/level_lanes.h"
 #include "roundel/pattern/quadrature.h"
 #include "roundel/pattern/threshold.h"
 
@@ -48,15 +49,10 @@ struct Block {
 };
 
 struct Slope {
-  double log_likelihood{}, score{}, information{};
+  double score{}, information{};
 };
 
-// What of a count is asked for: a step towards the mode goes by the slope alone, and logarithms are
-// half the cost.
-enum class Ask { slope, likelihood_too };
-
-// One count's log likelihood and its slope in the level.
-template <Ask ask>
+// A count's slope in the level.
 Slope slope(double heard, double chances, double level_db, double ceiling, double m, double w) {
   const auto at = pattern::Threshold::normal().at(level_db / w);
   const double p = ceiling * at.share;
@@ -68,11 +64,42 @@ Slope slope(double heard, double chances, double level_db, double ceiling, doubl
     q = 1 - missed * (1 - p);
   }
   q = std::clamp(q, 1e-9, 1 - 1e-9);
-  const double k = std::min(heard, n);
-  const double variance = q * (1 - q);
-  const double log_likelihood = ask == Ask::slope ? 0 : k * std::log(q) + (n - k) * std::log1p(-q);
-  return {log_likelihood, (k - n * q) * dq / variance, n * dq * dq / variance};
+  const double per_variance = dq / (q * (1 - q));
+  return {(std::min(heard, n) - n * q) * per_variance, n * dq * per_variance};
 }
+
+namespace lanes = pattern::levels;
+constexpr std::size_t n_nodes = hermite_node.size();
+
+// The five nodes in one group of eight lanes; those of the second side have been weighed by the
+// first.
+lanes::NodePattern five_nodes(bool are_weighed) {
+  constexpr float nothing = -1e30F;
+  lanes::NodePattern out;
+  out.n_own = n_nodes;
+  out.n_groups = 1;
+  out.log_weight[0].at.fill(nothing);
+  for (std::size_t i = 0; i < n_nodes; ++i) {
+    out.own[0].at[i] = static_cast<float>(std::numbers::sqrt2 * hermite_node[i]);
+    out.log_weight[0].at[i] =
+        are_weighed
+            ? 0
+            : static_cast<float>(std::log(hermite_weight[i]) + hermite_node[i] * hermite_node[i]);
+  }
+  return out;
+}
+const lanes::NodePattern& nodes_of(std::size_t side) {
+  static const std::array<lanes::NodePattern, 2> of{five_nodes(false), five_nodes(true)};
+  return of[side];
+}
+
+// What one side says of a block at every node.
+struct SideLanes {
+  lanes::BlockLanes block;
+  std::vector<lanes::RowAsked> asked;
+  std::vector<lanes::RowLanes> rows;
+};
+using BothLanes = std::array<SideLanes, 2>;
 
 class PairedFit {
  public:
@@ -126,67 +153,80 @@ class PairedFit {
     }
   }
 
-  struct Sum {
-    Slope a, b;
-  };
-  template <Ask ask>
-  Sum at(const Block& block, double level_db) const {
+  // Moves a block's level to its mode, from where it was last time.
+  void find_mode(Block& block) const {
     const double half = d_[block.sector] / 2;
-    Sum out;
+    double information = prior_;
+    for (int i = 0; i < 2; ++i) {
+      information = prior_;
+      double score = -prior_ * (block.mode - scale_.level_db[block.sector]);
+      for (std::uint32_t r = block.first; r < block.first + block.n; ++r) {
+        const Row& row = rows_[r];
+        const double level = block.mode + row.offset_db;
+        for (const Slope& one : {slope(row.heard_a, row.chances, level + half, row.ceiling_a,
+                                       scale_.messages_a, scale_.softness_db),
+                                 slope(row.heard_b, row.chances, level - half, row.ceiling_b,
+                                       scale_.messages_b, scale_.softness_db)}) {
+          score += one.score;
+          information += one.information;
+        }
+      }
+      block.mode += std::clamp(score / information, -3.0, 3.0);
+    }
+    block.width = std::clamp(1 / std::sqrt(information), 0.05, 6.0);
+  }
+
+  // One side at the nodes about a block's mode. The level's prior goes with the first.
+  void look_at(const Block& block, std::size_t side, SideLanes& to) const {
+    const auto number = [](double value) { return static_cast<float>(value); };
+    const auto threshold = pattern::Threshold::normal();
+    const double centre = scale_.level_db[block.sector];
+    const double half = d_[block.sector] / (side == 0 ? 2 : -2);
+    const double m = side == 0 ? scale_.messages_a : scale_.messages_b;
+    to.asked.clear();
     for (std::uint32_t r = block.first; r < block.first + block.n; ++r) {
       const Row& row = rows_[r];
-      const double level = level_db + row.offset_db;
-      const Slope a = slope<ask>(row.heard_a, row.chances, level + half, row.ceiling_a,
-                                 scale_.messages_a, scale_.softness_db);
-      const Slope b = slope<ask>(row.heard_b, row.chances, level - half, row.ceiling_b,
-                                 scale_.messages_b, scale_.softness_db);
-      for (auto [sum, one] : {std::pair{&out.a, &a}, std::pair{&out.b, &b}}) {
-        sum->log_likelihood += one->log_likelihood;
-        sum->score += one->score;
-        sum->information += one->information;
-      }
+      const float ceiling = side == 0 ? row.ceiling_a : row.ceiling_b;
+      const float chances = number(row.chances / m);
+      to.asked.push_back({chances, std::min(side == 0 ? row.heard_a : row.heard_b, chances),
+                          ceiling, 1 - ceiling, number(row.offset_db + centre + half)});
     }
-    return out;
+    if (to.rows.size() < block.n) to.rows.resize(block.n);
+    to.block.pattern = &nodes_of(side);
+    lanes::look_at_nodes(
+        {number(threshold.linear()), number(threshold.cubic()), number(1 / scale_.softness_db),
+         number(m)},
+        {number(block.mode - centre), 0, number(block.width), side == 0 ? number(prior_ / 2) : 0},
+        {}, to.asked.data(), block.n, to.block, to.rows.data());
   }
 
   // Score and information of a block in its sector's difference, its level integrated out.
   struct Part {
     double score{}, information{};
   };
-  Part integrate(Block& block) const {
-    const double centre = scale_.level_db[block.sector];
-    // The mode of the level, from where it was last time.
-    double information = prior_;
-    for (int i = 0; i < 2; ++i) {
-      const Sum sum = at<Ask::slope>(block, block.mode);
-      information = sum.a.information + sum.b.information + prior_;
-      const double score = sum.a.score + sum.b.score - prior_ * (block.mode - centre);
-      block.mode += std::clamp(score / information, -3.0, 3.0);
-    }
-    block.width = std::clamp(1 / std::sqrt(information), 0.05, 6.0);
-    std::array<double, 5> weight{};
-    std::array<Sum, 5> sums;
-    double top = -1e300;
-    for (std::size_t j = 0; j < 5; ++j) {
-      const double level = block.mode + std::numbers::sqrt2 * block.width * hermite_node[j];
-      sums[j] = at<Ask::likelihood_too>(block, level);
-      weight[j] = sums[j].a.log_likelihood + sums[j].b.log_likelihood -
-                  0.5 * prior_ * (level - centre) * (level - centre) +
-                  hermite_node[j] * hermite_node[j] + std::log(hermite_weight[j]);
-      top = std::max(top, weight[j]);
-    }
+  Part integrate(Block& block, BothLanes& both) const {
+    find_mode(block);
+    for (std::size_t side = 0; side < 2; ++side) look_at(block, side, both[side]);
     double total = 0;
-    for (double& w : weight) total += w = std::exp(w - top);
-    Part out;
-    double of_a = 0, of_b = 0;
-    for (std::size_t j = 0; j < 5; ++j) {
-      const double w = weight[j] / total;
-      out.score += w * (sums[j].a.score - sums[j].b.score) / 2;
-      of_a += w * sums[j].a.information;
-      of_b += w * sums[j].b.information;
+    auto& weight = both[0].block.weight[0].at;
+    for (std::size_t i = 0; i < weight.size(); ++i)
+      total += weight[i] *= both[1].block.weight[0].at[i];
+    both[1].block.weight[0] = both[0].block.weight[0];
+    std::array<Slope, 2> sum;
+    for (std::size_t side = 0; side < 2; ++side) {
+      for (std::uint32_t i = 0; i < block.n; ++i) {
+        const auto row = lanes::over_nodes(both[side].block, &both[side].rows[i]);
+        sum[side].score += row.score / total;
+        sum[side].information += row.information / total;
+      }
     }
-    const double level_information = of_a + of_b + prior_;
-    out.information = (of_a + of_b) / 4 - (of_a - of_b) * (of_a - of_b) / 4 / level_information;
+    const auto& [a, b] = sum;
+    const double level_information = a.information + b.information + prior_;
+    Part out;
+    out.score = (a.score - b.score) / 2;
+    out.information = (a.information + b.information) / 4 - (a.information - b.information) *
+                                                                (a.information - b.information) /
+                                                                4 / level_information;
     return out;
   }
 
@@ -195,9 +235,10 @@ class PairedFit {
     information_ = VectorXd::Constant(n_sectors_, 1 / (difference_prior_db * difference_prior_db));
     parts_.resize(blocks_.size());
     pattern::each_beside(n_stretches, [&](std::size_t i) {
+      BothLanes both;
       const std::size_t end = blocks_.size() * (i + 1) / n_stretches;
       for (std::size_t b = blocks_.size() * i / n_stretches; b < end; ++b)
-        parts_[b] = integrate(blocks_[b]);
+        parts_[b] = integrate(blocks_[b], both);
     });
     for (std::size_t b = 0; b < blocks_.size(); ++b) {
       score_[blocks_[b].sector] += parts_[b].score;
