@@ -1,6 +1,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "analysis/pattern/beside.h"
 #include "analysis/pattern/flights_by_id.h"
 #include "analysis/pattern/hour_exposure_bytes.h"
 #include "analysis/pattern/placed_cells.h"
@@ -189,7 +190,15 @@ Result<Verdict> verdict(const schema::Store& store, const schema::Selection& whi
         [&](const schema::Summary& stored) { return add_places(stored, reach_options, ranges); });
   });
   if (!read) return tl::unexpected(read.error());
-  return judge(exposure.finish(), ranges.finish(), options);
+  Exposure shown;
+  Reach reached;
+  each_beside(2, [&](std::size_t i) {
+    if (i == 0)
+      shown = exposure.finish();
+    else
+      reached = ranges.finish();
+  });
+  return judge(shown, reached, options);
 }
 
 Result<Cut> cut(const schema::Store& store, const schema::Selection& which,

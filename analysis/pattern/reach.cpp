@@ -254,6 +254,18 @@ struct ReachBuilder::Impl {
             at.window * schema::window_s};
   }
 
+  std::size_t sector_of_stored(int stored) const {
+    return static_cast<std::size_t>(stored * SummaryBins::sector_deg / options.sector_deg);
+  }
+
+  void add_shares(const HourSummary& hour) {
+    for (const auto& share : hour.shares)
+      if (const auto place =
+              rate.place(static_cast<int>(sector_of_stored(share.sector)),
+                         (share.range_bin + 0.5) * SummaryBins::range_km, hour.hour_s / 3600))
+        rate.add(*place, static_cast<int>(share.heard), static_cast<int>(share.expected));
+  }
+
   void add(const HourSummary& hour) {
     if (!out.from_s) out.from_s = hour.hour_s;
     out.to_s = std::max(out.to_s.value_or(0), hour.hour_s + 3600);
@@ -262,9 +274,7 @@ struct ReachBuilder::Impl {
     out.reports += hour.reports;
     out.beyond.cells += hour.beyond_cells;
     if (hour.beyond) keep_farther(out.beyond.farthest, farthest_of(*hour.beyond));
-    const auto sector_at = [&](int stored) {
-      return static_cast<std::size_t>(stored * SummaryBins::sector_deg / options.sector_deg);
-    };
+    const auto sector_at = [&](int stored) { return sector_of_stored(stored); };
     for (const auto& heard : hour.heard) {
       ReachSector& sector = out.sectors[sector_at(heard.sector)];
       ReachBand& band = sector.by_altitude[static_cast<std::size_t>(heard.band)];
@@ -288,11 +298,7 @@ struct ReachBuilder::Impl {
       keep_farther(band, at);
       keep_farther(sector.farthest, at);
     }
-    const std::int64_t ordinal = hour.hour_s / 3600;
-    for (const auto& share : hour.shares)
-      if (const auto place = rate.place(static_cast<int>(sector_at(share.sector)),
-                                        (share.range_bin + 0.5) * SummaryBins::range_km, ordinal))
-        rate.add(*place, static_cast<int>(share.heard), static_cast<int>(share.expected));
+    if (options.half_rate_ratio > 0) add_shares(hour);
     for (const auto& contact : hour.contacts) {
       if (near_edge(contact.window * schema::window_s)) continue;
       auto& heard = contact.is_first ? first_heard : last_heard;
