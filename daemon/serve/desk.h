@@ -112,7 +112,7 @@ class Desk {
 
   /// Drift over six million cells takes 280 MB, a verdict 120: one of them at a time is what a
   /// small board has.
-  std::mutex large_;
+  Turn large_;
   Lane drawn_, slow_, idle_;
   std::thread thread_;
 };

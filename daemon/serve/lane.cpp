@@ -61,8 +61,29 @@ Worked work_out(const Work& work, CurrentStore& store) {
   }
 }
 
-Lane::Lane(std::filesystem::path store, std::size_t queue_limit, std::mutex& large,
-           Priority priority)
+void Turn::take(bool is_hurried) {
+  std::unique_lock lock(mutex_);
+  n_hurried_ += is_hurried;
+  // A plain mutex would go to who gives it back and takes it again before the other is awake.
+  free_.wait(lock, [&] { return !is_taken_ && (is_hurried || n_hurried_ == 0); });
+  n_hurried_ -= is_hurried;
+  is_taken_ = true;
+}
+
+void Turn::give_back() {
+  {
+    const std::lock_guard lock(mutex_);
+    is_taken_ = false;
+  }
+  free_.notify_all();
+}
+
+std::size_t Turn::n_hurried() const {
+  const std::lock_guard lock(mutex_);
+  return n_hurried_;
+}
+
+Lane::Lane(std::filesystem::path store, std::size_t queue_limit, Turn& large, Priority priority)
     : queue_limit_(queue_limit), large_(large), store_(std::move(store)) {
   thread_ = std::thread([this, priority] { run(priority); });
 }
@@ -103,12 +124,12 @@ void Lane::run(Priority priority) {
       job = std::move(queue_.front());
       queue_.pop_front();
     }
-    std::unique_lock large(large_, std::defer_lock);
-    if (job.work.pace == Pace::slow) large.lock();
+    const bool is_large = job.work.pace == Pace::slow;
+    if (is_large) large_.take(priority == Priority::usual);
     const Worked worked = work_out(job.work, store_);
-    if (large.owns_lock()) {
+    if (is_large) {
       give_back_memory();
-      large.unlock();
+      large_.give_back();
     }
     job.done(worked);
   }

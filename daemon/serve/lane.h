@@ -31,6 +31,20 @@ struct Worked {
 /// Does it on the caller's thread. A fault becomes an answer of status 500, and a line in the log.
 Worked work_out(const Work& work, CurrentStore& store);
 
+/// Held by one at a time. Who is hurried goes before who is not, and waits for one at most.
+class Turn {
+ public:
+  void take(bool is_hurried);
+  void give_back();
+  std::size_t n_hurried() const;  ///< that wait
+
+ private:
+  mutable std::mutex mutex_;
+  std::condition_variable free_;
+  bool is_taken_ = false;      // guarded by mutex_
+  std::size_t n_hurried_ = 0;  // that wait; guarded by mutex_
+};
+
 /// Works out answers one after another. All functions may be called from any thread.
 class Lane {
  public:
@@ -41,7 +55,7 @@ class Lane {
   using Done = std::function<void(Worked)>;  ///< called once, on the lane's thread
 
   /// @param large  held while what is slow is worked out
-  Lane(std::filesystem::path store, std::size_t queue_limit, std::mutex& large,
+  Lane(std::filesystem::path store, std::size_t queue_limit, Turn& large,
        Priority priority = Priority::usual);
   Lane(const Lane&) = delete;
   Lane& operator=(const Lane&) = delete;
@@ -60,7 +74,7 @@ class Lane {
   void run(Priority priority);
 
   const std::size_t queue_limit_;
-  std::mutex& large_;
+  Turn& large_;
 
   std::mutex mutex_;
   std::condition_variable wake_;

@@ -4,8 +4,8 @@
 #include <sched.h>
 
 #include <future>
-#include <mutex>
 #include <stdexcept>
+#include <string>
 #include <thread>
 
 #include "tests/serve/sample_store.h"
@@ -31,7 +31,7 @@ class LaneTest : public testing::Test {
 
   TemporaryFolder folder_;
   std::filesystem::path file_;
-  std::mutex large_;
+  Turn large_;
   Lane lane_;
 };
 
@@ -62,6 +62,28 @@ TEST_F(LaneTest, AnIdleOneAndItsThreadsRunWhenNothingElseDoes) {
   Lane idle(file_, 4, large_, Lane::Priority::idle);
   EXPECT_EQ(ask(idle, policy).body, std::to_string(SCHED_IDLE));
   EXPECT_EQ(ask(lane_, policy).body, std::to_string(SCHED_OTHER));
+}
+
+// A question waited for all that was being prepared, one after the other: drift 19 s.
+TEST(Turn, GoesToWhoIsHurriedFirst) {
+  Turn turn;
+  std::string order;
+  turn.take(false);
+  std::thread other([&] {
+    turn.take(false);
+    order += "idle";
+    turn.give_back();
+  });
+  std::thread hurried([&] {
+    turn.take(true);
+    order += "hurried ";
+    turn.give_back();
+  });
+  while (turn.n_hurried() == 0) std::this_thread::yield();
+  turn.give_back();
+  hurried.join();
+  other.join();
+  EXPECT_EQ(order, "hurried idle");
 }
 
 TEST_F(LaneTest, RefusesWhatDoesNotFitAndWhatComesTooLate) {
