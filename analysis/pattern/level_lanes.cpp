@@ -3,14 +3,7 @@
 #include <bit>
 #include <cstdint>
 
-// A second version for wider registers, picked when the program starts. It rounds alike: what would
-// not, fused multiply-add, is left out. (Sanitizers run before that choice is made.)
-#if defined(__x86_64__) && defined(__GNUC__) && !defined(__clang__) && \
-    !defined(__SANITIZE_THREAD__) && !defined(__SANITIZE_ADDRESS__)
-#define ROUNDEL_WIDE __attribute__((target_clones("avx2", "default")))
-#else
-#define ROUNDEL_WIDE
-#endif
+#include "roundel/wide.h"
 
 namespace roundel::pattern::levels {
 namespace {
@@ -165,7 +158,5 @@ RowSum over_nodes(const BlockLanes& at, const RowLanes* of_row) noexcept {
   return {sum_of(score), sum_of(information), sum_of(score_z), sum_of(information_z),
           sum_of(information_zz)};
 }
-
-#undef ROUNDEL_WIDE
 
 }  // namespace roundel::pattern::levels

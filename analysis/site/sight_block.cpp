@@ -4,15 +4,7 @@
 
 #include "analysis/site/arctangent.h"
 #include "analysis/site/triangle.h"
-
-// A second version for wider registers, picked when the program starts. It rounds alike: what would
-// not, fused multiply-add, is left out. (Sanitizers run before that choice is made.)
-#if defined(__x86_64__) && defined(__GNUC__) && !defined(__clang__) && \
-    !defined(__SANITIZE_THREAD__) && !defined(__SANITIZE_ADDRESS__)
-#define ROUNDEL_WIDE __attribute__((target_clones("avx2", "default")))
-#else
-#define ROUNDEL_WIDE
-#endif
+#include "roundel/wide.h"
 
 namespace roundel::site {
 
@@ -32,7 +24,5 @@ void sight(SightBlock& block, const Curvature& curvature, double k, double anten
     block.elevation_deg[i] = upright.elevation_deg;
   }
 }
-
-#undef ROUNDEL_WIDE
 
 }  // namespace roundel::site

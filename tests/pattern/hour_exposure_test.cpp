@@ -170,11 +170,7 @@ class SummaryVerdict : public testing::Test {
     scenario.antenna("antenna").mast(25, 275, 130);
     scenario.wall(200, 260, 3);
     scenario.trial({"roof", "antenna", "", "", 0, 0, {}});
-    store_simulated(scenario, file());
-    auto store = must(schema::Store::open(file(), schema::Store::Access::record));
-    must(store.keep_summaries(must(make_summariser(scenario.site))));
-    while (must(store.summarise(3))) {
-    }
+    store_summarised(scenario, file());
   }
   static void TearDownTestSuite() { folder_.reset(); }
   static std::filesystem::path file() { return *folder_ / "days.db"; }

@@ -44,11 +44,7 @@ class SummaryReach : public testing::Test {
   static void SetUpTestSuite() {
     folder_ = std::make_unique<schema::Folder>();
     const auto scenario = a_day_behind_a_wall();
-    store_simulated(scenario, *folder_ / "day.db");
-    auto store = must(schema::Store::open(*folder_ / "day.db", schema::Store::Access::record));
-    must(store.keep_summaries(must(make_summariser(scenario.site))));
-    while (must(store.summarise(3))) {
-    }
+    store_summarised(scenario, *folder_ / "day.db");
   }
   static void TearDownTestSuite() { folder_.reset(); }
 

@@ -1,5 +1,6 @@
 // A database as a recorder would have left it, of a scenario with a known truth.
 #pragma once
+#include "roundel/pattern/summary.h"
 #include "roundel/simulate/simulate.h"
 #include "tests/schema/store_fixture.h"
 
@@ -28,6 +29,17 @@ inline void store_simulated(const simulate::Scenario& scenario, const std::files
     by_feed[feed_of[flight.trial]].cells.push_back(cell);
   }
   for (const auto& [feed, batch] : by_feed) must(store.commit(batch));
+}
+
+/// The same, with the summaries of all hours that are complete.
+inline void store_summarised(const simulate::Scenario& scenario,
+                             const std::filesystem::path& file) {
+  using schema::must;
+  store_simulated(scenario, file);
+  auto store = must(schema::Store::open(file, schema::Store::Access::record));
+  must(store.keep_summaries(must(pattern::make_summariser(scenario.site))));
+  while (must(store.summarise(3))) {
+  }
 }
 
 }  // namespace roundel

@@ -126,11 +126,7 @@ class SummaryCompare : public testing::Test {
     scenario.trial({"roof", "collinear", "", "", 0, 0, {}});
     scenario.trial({"shed", "spider", "", "", 0, 2.5, {}});
     scenario.feed("shed").outages.push_back({8.2, 8.2 + 1.0 / 3});
-    store_simulated(scenario, file());
-    auto store = must(schema::Store::open(file(), schema::Store::Access::record));
-    must(store.keep_summaries(must(pattern::make_summariser(scenario.site))));
-    while (must(store.summarise(3))) {
-    }
+    store_summarised(scenario, file());
   }
   static void TearDownTestSuite() { folder_.reset(); }
   static std::filesystem::path file() { return *folder_ / "two.db"; }
