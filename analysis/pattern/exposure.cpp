@@ -74,11 +74,6 @@ struct ExposureBuilder::Impl {
     return state;
   }
 
-  std::uint16_t sector_of(double bearing_deg) const {
-    const auto sector = static_cast<int>(bearing_deg / out.sector_deg);
-    return static_cast<std::uint16_t>(std::min(sector, out.n_sectors - 1));
-  }
-
   std::uint16_t hour_of(std::int64_t window) {
     const std::int64_t hour = window / schema::windows_per_hour;
     if (out.hours.empty()) first_hour = hour;
@@ -119,7 +114,7 @@ struct ExposureBuilder::Impl {
       group.horizon_ratio = static_cast<float>(ratio);
       group.cells = 1;
       group.chances = schema::chances_per_window;
-      group.sector = sector_of(bearing_deg);
+      group.sector = sector_of(bearing_deg, out.sector_deg, out.n_sectors);
       group.hour = hour_of(window);
       group.flight = flight;
       group.kind = GroupKind::beyond;
@@ -168,19 +163,13 @@ struct ExposureBuilder::Impl {
     out.n_inferred_cells += more.inferred_cells;
     out.n_beyond_horizon_cells += more.counts.beyond_horizon_cells;
     out.n_levels += more.levels;
-    of_hour.cells += more.counts.cells;
-    of_hour.heard += more.counts.heard;
-    of_hour.chances += more.counts.chances;
-    of_hour.beyond_horizon_cells += more.counts.beyond_horizon_cells;
+    of_hour += more.counts;
     const std::int64_t from_s = more.first_window * schema::window_s;
     const std::int64_t to_s = (more.last_window + 1) * schema::window_s;
     out.from_s = std::min(out.from_s.value_or(from_s), from_s);
     out.to_s = std::max(out.to_s.value_or(to_s), to_s);
-    const auto add = [](std::vector<std::int64_t>& to, const std::vector<std::int64_t>& some) {
-      for (std::size_t i = 0; i < to.size(); ++i) to[i] += some[i];
-    };
-    add(out.sector_cells, more.sector_cells);
-    add(out.heard_histogram, more.heard_histogram);
+    add_each(out.sector_cells, more.sector_cells);
+    add_each(out.heard_histogram, more.heard_histogram);
     const std::int64_t first =
         more.first_window / schema::windows_per_hour * schema::windows_per_hour - first_window;
     const auto end = static_cast<std::size_t>(first + schema::windows_per_hour);

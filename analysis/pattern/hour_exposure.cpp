@@ -33,11 +33,6 @@ HourExposer::Following& HourExposer::following(const schema::Flight& flight) {
   return following_[near];
 }
 
-std::uint16_t HourExposer::sector_of(double bearing_deg) const {
-  return static_cast<std::uint16_t>(
-      std::min(static_cast<int>(bearing_deg / sector_deg_), n_sectors_ - 1));
-}
-
 Group HourExposer::finished(const Run& run) const {
   Group group = run.group;
   const double n = group.cells;
@@ -113,7 +108,7 @@ void HourExposer::open(Run& run, const site::Sightline& line, GroupKind kind) co
   bin_ends().set(run, slant_km, line.elevation_deg);
   run.first_slant_km = slant_km;
   run.slant_product = 1;
-  run.group.sector = sector_of(line.bearing_deg);
+  run.group.sector = sector_of(line.bearing_deg, sector_deg_, n_sectors_);
   run.group.kind = kind;
 }
 
@@ -137,7 +132,7 @@ void HourExposer::extend(Run& run, const schema::Cell& cell, const site::Sightli
 void HourExposer::record(Following& one, const schema::Cell& cell, const site::Sightline& line,
                          double ratio, std::optional<double> cos_aspect) {
   const double slant_km = std::max(line.slant_km, 0.1);
-  const std::uint16_t sector = sector_of(line.bearing_deg);
+  const std::uint16_t sector = sector_of(line.bearing_deg, sector_deg_, n_sectors_);
   const GroupKind kind = kind_of(cell);
   Run& run = one.run;
   if (run.open &&
@@ -179,23 +174,22 @@ HourExposure HourExposer::take() {
   return std::exchange(out_, HourExposure{});
 }
 
+void add_each(std::vector<std::int64_t>& to, const std::vector<std::int64_t>& more) {
+  assert(to.size() == more.size());
+  std::transform(to.begin(), to.end(), more.begin(), to.begin(), std::plus<>());
+}
+
 void join(HourExposure& into, HourExposure other) {
   assert(into.sector_cells.size() == other.sector_cells.size());
-  into.counts.cells += other.counts.cells;
-  into.counts.heard += other.counts.heard;
-  into.counts.chances += other.counts.chances;
-  into.counts.beyond_horizon_cells += other.counts.beyond_horizon_cells;
+  into.counts += other.counts;
   into.first_window = std::min(into.first_window, other.first_window);
   into.last_window = std::max(into.last_window, other.last_window);
   into.silent_cells += other.silent_cells;
   into.partial_cells += other.partial_cells;
   into.inferred_cells += other.inferred_cells;
   into.levels += other.levels;
-  const auto add = [](std::vector<std::int64_t>& to, const std::vector<std::int64_t>& more) {
-    std::transform(to.begin(), to.end(), more.begin(), to.begin(), std::plus<>());
-  };
-  add(into.sector_cells, other.sector_cells);
-  add(into.heard_histogram, other.heard_histogram);
+  add_each(into.sector_cells, other.sector_cells);
+  add_each(into.heard_histogram, other.heard_histogram);
   into.heard_windows |= other.heard_windows;
   for (std::size_t minute = 0; minute < into.heard_aircraft.size(); ++minute)
     into.heard_aircraft[minute] = static_cast<std::uint8_t>(

@@ -1,8 +1,10 @@
 // What one hour showed of its flights: the part of an Exposure that is made hour by hour, from
 // cells, and that summaries keep.
 #pragma once
+#include <algorithm>
 #include <array>
 #include <bitset>
+#include <cmath>
 #include <cstdint>
 #include <optional>
 #include <unordered_map>
@@ -49,6 +51,14 @@ struct HourExposure {
   std::vector<FlightHour> flights;                      ///< in order of appearance
 };
 
+inline std::uint16_t sector_of(double bearing_deg, double sector_deg, int n_sectors) {
+  return static_cast<std::uint16_t>(
+      std::min(static_cast<int>(bearing_deg / sector_deg), n_sectors - 1));
+}
+
+/// Shapes: to [N], more [N].
+void add_each(std::vector<std::int64_t>& to, const std::vector<std::int64_t>& more);
+
 /// Two parts of one hour into one.
 void join(HourExposure& into, HourExposure other);
 
@@ -87,7 +97,6 @@ class HourExposer {
   void open(Run& run, const site::Sightline& line, GroupKind kind) const;
   static void extend(Run& run, const schema::Cell& cell, const site::Sightline& line, double ratio,
                      std::optional<double> cos_aspect);
-  std::uint16_t sector_of(double bearing_deg) const;
 
   double sector_deg_;
   int n_sectors_;

@@ -47,6 +47,14 @@ struct Hour {
   std::int64_t start_s{};
   std::int64_t cells{}, heard{}, chances{};
   std::int64_t beyond_horizon_cells{};  ///< heard at more than 105 % of the horizon
+
+  /// Adds what was counted.
+  void operator+=(const Hour& more) {
+    cells += more.cells;
+    heard += more.heard;
+    chances += more.chances;
+    beyond_horizon_cells += more.beyond_horizon_cells;
+  }
 };
 
 /// What is counted of a selection, over all its flights.
