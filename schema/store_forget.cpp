@@ -40,6 +40,8 @@ Result<std::int64_t> Store::forget_addresses(double before_s) {
     const auto number = static_cast<std::int64_t>(siphash(key, address) >> 2) | forgotten;
     ROUNDEL_TRY(update->run(number, id));
   }
+  // Answers that name addresses, kept somewhere, are not to be given any more.
+  if (!flights.empty()) ROUNDEL_TRY(count_change(database));
   ROUNDEL_TRY(transaction->commit());
   return static_cast<std::int64_t>(flights.size());
 }

@@ -27,6 +27,15 @@ struct RecordStatements {
 
 class SummaryKeeper;
 
+/// Flights counted so far: those that come are added, as to find how many addresses differ among a
+/// year's takes longer than all else that is told of it.
+struct KnownFlights {
+  std::int64_t version = -1;  ///< Store::trials_version(), which tells of addresses that change
+  std::int64_t n{};           ///< up to `newest`
+  Id newest{};
+  std::vector<std::uint64_t> addresses{};  ///< sorted, each once
+};
+
 struct Store::Impl {
   // The lock outlives the connection, the statements do not.
   std::optional<RecorderLock> lock;
@@ -44,6 +53,7 @@ struct Store::Impl {
   std::vector<PackedCell> held{};          // by key: those of them that belong into recent_cell
   std::unique_ptr<SummaryKeeper> keeper{};
   std::unique_ptr<Summariser> summariser{};
+  KnownFlights flights{};
 
   Impl(std::optional<RecorderLock> taken, Access how, Database opened);
   ~Impl();
@@ -74,6 +84,9 @@ inline WindowRange intersect(WindowRange a, WindowRange b) {
 WindowRange windows_of(const Trial& trial);
 /// The windows that start in [from, to); open ends reach to the ends of time.
 WindowRange windows_between(std::optional<double> from_s, std::optional<double> to_s);
+
+/// What Store::trials_version() tells.
+Result<void> count_change(const Database& database);
 
 /// Several questions about one moment: a read transaction, unless one is open already.
 Result<std::optional<Transaction>> one_moment(const Database& database);

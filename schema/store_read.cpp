@@ -5,8 +5,7 @@
 #include <cmath>
 #include <limits>
 
-#include "schema/cell_page.h"
-#include "schema/page_watch.h"
+#include "schema/cell_rows.h"
 #include "schema/store_impl.h"
 
 namespace roundel::schema {
@@ -70,109 +69,92 @@ Result<std::vector<Trial>> select_trials(const Database& database, const Selecti
 }
 
 // Which windows of each flight are selected: for the loop over cells a look-up in two arrays, where
-// a join in SQL would cost several times the visit itself.
+// a join in SQL would cost several times the visit itself. Flights are numbered in order of
+// appearance, so those of some hours stand together: they are read some at a time when first met,
+// and a question about today does not read those of a year.
 class FlightFilter {
  public:
   static Result<FlightFilter> make(const Database& database, const std::vector<Trial>& trials,
                                    WindowRange time) {
-    FlightFilter filter;
+    auto query = database.prepare("SELECT id, trial FROM flight WHERE id >= ? AND id < ?");
+    ROUNDEL_TRY(query);
+    FlightFilter filter(database, std::move(*query));
     filter.ranges_.push_back({0, 0});  // of flights that are not selected
-    std::vector<std::uint32_t> slot_of_trial;
     for (const Trial& trial : trials) {
       const auto id = static_cast<std::size_t>(trial.id);
-      if (slot_of_trial.size() <= id) slot_of_trial.resize(id + 1, 0);
-      slot_of_trial[id] = static_cast<std::uint32_t>(filter.ranges_.size());
+      if (filter.slot_of_trial_.size() <= id) filter.slot_of_trial_.resize(id + 1, 0);
+      filter.slot_of_trial_[id] = static_cast<std::uint32_t>(filter.ranges_.size());
       const WindowRange range = intersect(windows_of(trial), time);
       filter.ranges_.push_back(range);
       filter.hull_ = {std::min(filter.hull_.from, range.from), std::max(filter.hull_.to, range.to)};
     }
-    auto query = database.prepare("SELECT id, trial FROM flight ORDER BY id");
-    ROUNDEL_TRY(query);
-    for (;;) {
-      const auto row = query->next();
-      ROUNDEL_TRY(row);
-      if (!*row) return filter;
-      if (query->integer(0) < 1 || query->integer(0) > max_flight_id)
-        return fail(Errc::corrupt, fmt::format("holds a flight {}", query->integer(0)),
-                    database.file(), "restore a copy");
-      const auto flight = static_cast<std::size_t>(query->integer(0));
-      const auto trial = static_cast<std::size_t>(query->integer(1));
-      filter.slot_of_flight_.resize(flight + 1, 0);
-      if (trial < slot_of_trial.size()) filter.slot_of_flight_[flight] = slot_of_trial[trial];
-    }
+    return filter;
   }
 
-  bool selects(std::int64_t window, Id flight) const {
+  /// Whether it has been met. @param flight  within [0, max_flight_id]
+  bool knows(Id flight) const {
     const auto index = static_cast<std::size_t>(flight);
-    if (index >= slot_of_flight_.size()) return false;
-    const WindowRange& range = ranges_[slot_of_flight_[index]];
+    return index < slot_of_flight_.size() && slot_of_flight_[index] != unread;
+  }
+  /// Reads this flight and those about it.
+  Result<void> meet(Id flight);
+  /// @pre knows(flight)
+  bool selects(std::int64_t window, Id flight) const {
+    const WindowRange& range = ranges_[slot_of_flight_[static_cast<std::size_t>(flight)]];
     return window >= range.from && window < range.to;
   }
   /// No selected cell lies outside; empty when nothing is selected.
   WindowRange hull() const { return hull_; }
 
  private:
+  static constexpr Id at_once = 1024;
+  static constexpr std::uint32_t unread = ~std::uint32_t{0};
+
+  FlightFilter(const Database& database, Statement some)
+      : database_(&database), some_(std::move(some)) {}
+
+  const Database* database_;
+  Statement some_;
   std::vector<WindowRange> ranges_;
-  std::vector<std::uint32_t> slot_of_flight_;
+  std::vector<std::uint32_t> slot_of_trial_, slot_of_flight_;
   WindowRange hull_{end_window, first_window};
 };
 
-CellRow row_of(const Statement& rows) {
-  CellRow out;
-  out.id = rows.integer(0);
-  out.heard = rows.integer(1);
-  out.expected = rows.integer(2);
-  out.latitude_e4 = rows.integer(3);
-  out.longitude_e4 = rows.integer(4);
-  out.altitude_25ft = rows.integer(5);
-  out.signal_half_db = rows.optional_integer(6);
-  out.uncertainty_hm = rows.integer(7);
-  return out;
+Result<void> FlightFilter::meet(Id flight) {
+  const Id from = flight / at_once * at_once, to = from + at_once;
+  slot_of_flight_.resize(std::max(slot_of_flight_.size(), static_cast<std::size_t>(to)), unread);
+  std::fill_n(slot_of_flight_.begin() + from, at_once, 0);
+  some_.bind_all(from, to);
+  for (;;) {
+    const auto row = some_.next();
+    ROUNDEL_TRY(row);
+    if (!*row) break;
+    const Id id = some_.integer(0);
+    // In a forged file keys need not stand in order.
+    if (id < from || id >= to)
+      return fail(Errc::corrupt, fmt::format("holds a flight {}", id), database_->file(),
+                  "restore a copy");
+    const auto trial = static_cast<std::size_t>(some_.integer(1));
+    if (trial < slot_of_trial_.size())
+      slot_of_flight_[static_cast<std::size_t>(id)] = slot_of_trial_[trial];
+  }
+  some_.reset();
+  return {};
 }
 
 // False: the visitor has had enough.
-//
-// SQLite takes 300 ns to hand out a row of eight columns, and a tenth of that to find a page of
-// 130. So it finds pages: the first row of each comes from it, the others are read from the page
-// that it has just read for that row. Where it had the page in its cache, or where the page does
-// not say the same of that row, the next row comes from it, too. Either way each row comes once, in
-// order.
-Result<bool> visit_table(const Database& database, std::string_view table,
-                         const FlightFilter& filter,
+Result<bool> visit_table(const Database& database, std::string_view table, FlightFilter& filter,
                          const std::function<bool(const Cell&)>& visit) {
-  auto query = database.prepare(fmt::format(
-      "SELECT id, heard, expected, latitude_e4, longitude_e4, altitude_25ft, signal_half_db,"
-      " uncertainty_hm FROM {} WHERE id >= ? AND id < ? ORDER BY id",
-      table));
-  ROUNDEL_TRY(query);
-  Statement& rows = *query;
-  std::int64_t from = cell_key(filter.hull().from, 0);
-  const std::int64_t to = cell_key(filter.hull().to, 0);
-  rows.bind_all(from, to);
-  PageWatch watch;
-  std::vector<CellRow> found;
-  for (;;) {
-    watch.clear();
-    const auto step = rows.step();
-    if (step == Statement::Step::done) return true;
-    if (step == Statement::Step::failed) return tl::unexpected(rows.error());
-    const CellRow first = row_of(rows);
-    // In a forged file pages may refer to one another without end.
-    if (first.id < from)
-      return fail(Errc::corrupt, "cells do not stand in order", database.file(), "restore a copy");
-    found.clear();
-    const bool has_page =
-        read_cell_page(watch.page(), first.id, to, found) && !found.empty() && found[0] == first;
-    if (!has_page) found.assign(1, first);
-    for (const CellRow& row : found) {
-      if (!filter.selects(row.id >> flight_bits, row.id & max_flight_id)) continue;
-      if (!visit(row.cell())) return false;
-    }
-    from = found.back().id + 1;
-    if (!has_page) continue;
-    rows.reset();
-    rows.bind_all(from, to);
-  }
+  return each_row(database, table, cell_key(filter.hull().from, 0), cell_key(filter.hull().to, 0),
+                  [&](std::span<const CellRow> rows) -> Result<bool> {
+                    for (const CellRow& row : rows) {
+                      const Id flight = flight_of_key(row.id);
+                      if (!filter.knows(flight)) ROUNDEL_TRY(filter.meet(flight));
+                      if (!filter.selects(window_of_key(row.id), flight)) continue;
+                      if (!visit(row.cell())) return false;
+                    }
+                    return true;
+                  });
 }
 
 }  // namespace
@@ -206,8 +188,7 @@ Result<void> Store::each_cell(const Selection& which,
   ROUNDEL_TRY(moment);
   const auto trials = select_trials(database, which);
   ROUNDEL_TRY(trials);
-  const auto filter =
-      FlightFilter::make(database, *trials, windows_between(which.from_s, which.to_s));
+  auto filter = FlightFilter::make(database, *trials, windows_between(which.from_s, which.to_s));
   ROUNDEL_TRY(filter);
   if (filter->hull().from >= filter->hull().to) return {};
   // Every window in recent_cell is later than every one in cell.

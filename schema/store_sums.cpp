@@ -6,6 +6,7 @@
 #include <map>
 #include <set>
 
+#include "schema/cell_rows.h"
 #include "schema/store_impl.h"
 #include "schema/summary_keeper.h"
 
@@ -114,21 +115,56 @@ Result<void> count_cells(const Database& database, Totals& to) {
   }
   const auto done = summarised_before_hour(database);
   ROUNDEL_TRY(done);
-  std::vector<std::string> others{"recent_cell",
-                                  fmt::format("cell WHERE id >= {}", first_cell_key(*done))};
+  const auto count = [&](const char* table, std::int64_t from, std::int64_t end) {
+    return each_row(database, table, from, end, [&](std::span<const CellRow> some) {
+      to.cells += std::ssize(some);
+      to.silent_cells += std::ranges::count(some, 0, &CellRow::heard);
+      return true;
+    });
+  };
+  ROUNDEL_TRY(count("recent_cell", 0, INT64_MAX));
+  ROUNDEL_TRY(count("cell", first_cell_key(*done), INT64_MAX));
   for (const std::int64_t hour : stale)
-    others.push_back(fmt::format("cell WHERE id >= {} AND id < {}", first_cell_key(hour),
-                                 first_cell_key(hour + 1)));
-  for (const std::string& from : others) {
-    const auto cells = database.integer("SELECT count(*) FROM " + from);
-    ROUNDEL_TRY(cells);
-    to.cells += *cells;
-    if (*cells == 0) continue;
-    const auto silent = database.integer(fmt::format("SELECT count(*) FROM {} {} heard = 0", from,
-                                                     from == "recent_cell" ? "WHERE" : "AND"));
-    ROUNDEL_TRY(silent);
-    to.silent_cells += *silent;
+    ROUNDEL_TRY(count("cell", first_cell_key(hour), first_cell_key(hour + 1)));
+  return {};
+}
+
+/// Flights, and how many aircraft they are of.
+Result<void> count_flights(const Database& database, std::int64_t version, KnownFlights& known,
+                           Totals& to) {
+  // To count rows SQLite need not look into them.
+  const auto n = database.integer("SELECT count(*) FROM flight");
+  ROUNDEL_TRY(n);
+  auto query = database.prepare("SELECT id, address FROM flight WHERE id > ? ORDER BY id");
+  ROUNDEL_TRY(query);
+  if (known.version != version) known = {};
+  const auto add_new = [&]() -> Result<void> {
+    const auto before = std::ssize(known.addresses);
+    query->bind_all(known.newest);
+    for (;;) {
+      const auto row = query->next();
+      ROUNDEL_TRY(row);
+      if (!*row) break;
+      ++known.n;
+      known.newest = query->integer(0);
+      known.addresses.push_back(static_cast<std::uint64_t>(query->integer(1)));
+    }
+    query->reset();
+    std::sort(known.addresses.begin() + before, known.addresses.end());
+    std::inplace_merge(known.addresses.begin(), known.addresses.begin() + before,
+                       known.addresses.end());
+    known.addresses.erase(std::unique(known.addresses.begin(), known.addresses.end()),
+                          known.addresses.end());
+    return {};
+  };
+  ROUNDEL_TRY(add_new());
+  if (known.n != *n) {  // some came with lower numbers, or are no more
+    known = {};
+    ROUNDEL_TRY(add_new());
   }
+  known.version = version;
+  to.flights = known.n;
+  to.aircraft = std::ssize(known.addresses);
   return {};
 }
 
@@ -148,11 +184,21 @@ Result<std::vector<Hour>> Store::hours(const Selection& which) const {
   Selection rest = which;
   const double done_s = static_cast<double>(*done) * 3600;
   rest.from_s = std::max(which.from_s.value_or(done_s), done_s);
+  std::int64_t this_hour = 0;
+  Hour sum;  // of this one
   const auto visited = each_cell(rest, [&](const Cell& cell) {
-    sums.add(cell.window / windows_per_hour, 1, cell.heard, cell.expected);
+    if (const std::int64_t hour = cell.window / windows_per_hour; hour != this_hour) {
+      sums.add(this_hour, sum.cells, sum.heard, sum.expected);
+      this_hour = hour;
+      sum = {};
+    }
+    ++sum.cells;
+    sum.heard += cell.heard;
+    sum.expected += cell.expected;
     return true;
   });
   ROUNDEL_TRY(visited);
+  sums.add(this_hour, sum.cells, sum.heard, sum.expected);
   return sums.finish();
 }
 
@@ -182,12 +228,12 @@ Result<Totals> Store::totals() const {
     totals.summarised_cells = gone->integer(0);
     totals.summarised_from_s = gone->integer(1) * 3600;
   }
-  const auto flights = database.integer("SELECT count(*) FROM flight");
-  ROUNDEL_TRY(flights);
-  totals.flights = *flights;
-  const auto aircraft = database.integer("SELECT count(DISTINCT address) FROM flight");
-  ROUNDEL_TRY(aircraft);
-  totals.aircraft = *aircraft;
+  const auto version = trials_version();
+  ROUNDEL_TRY(version);
+  if (auto counted = count_flights(database, *version, impl_->flights, totals); !counted) {
+    impl_->flights = {};  // some of it may have been added
+    return tl::unexpected(std::move(counted.error()));
+  }
   const auto pages = database.integer("PRAGMA page_count");
   ROUNDEL_TRY(pages);
   const auto page_bytes = database.integer("PRAGMA page_size");

@@ -66,11 +66,11 @@ Result<void> set_stop(const Database& database, Id trial, std::optional<std::int
   return update->run(stop_s, trial);
 }
 
+}  // namespace
+
 Result<void> count_change(const Database& database) {
   return database.execute("UPDATE change SET trials_version = trials_version + 1");
 }
-
-}  // namespace
 
 Result<std::vector<Trial>> read_trials(const Database& database) {
   auto query = database.prepare(

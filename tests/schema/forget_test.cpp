@@ -22,8 +22,10 @@ TEST(Forget, DropsAddressesOfFlightsThatEndedBeforeAndNothingElse) {
   }
   must(store.commit(batch));
   const auto before = cells_of(store).size();
+  const auto version = must(store.trials_version());
 
   EXPECT_EQ(must(store.forget_addresses(day_s + 3600)), 2);
+  EXPECT_NE(must(store.trials_version()), version) << "answers with addresses are kept elsewhere";
   const auto flights = must(store.flights({}));
   ASSERT_EQ(flights.size(), 4U);
   EXPECT_EQ(flights[0].address, flights[1].address);

@@ -196,5 +196,41 @@ TEST_F(PagesTest, TheInnerOfTwoWatchesSeesWhatIsRead) {
   EXPECT_FALSE(outer.page().empty());
 }
 
+// Flights are looked up some at a time, and numbers may be missing.
+TEST(Selected, CellsAreThoseOfATrialsFlights) {
+  const Folder folder;
+  const auto file = folder / "roundel.db";
+  auto store = must(Store::open(file, Store::Access::record));
+  const Id one = must(store.start_trial(trial_on("roof", "collinear", day_s))).id;
+  const Id other = must(store.start_trial(trial_on("barn", "spider", day_s))).id;
+  std::mt19937 random(7);
+  Batch batch;
+  batch.feed = must(store.feed_id("roof"));
+  for (Id id = 1; id < 6000; id += 1 + static_cast<Id>(random() % 4)) {
+    const std::int64_t window = day_window + static_cast<std::int64_t>(random() % 3000);
+    batch.flights.push_back(flight_of(id, id % 3 == 0 ? other : one, window));
+    for (int i = 0; i < 3; ++i) batch.cells.push_back(cell_at(window + i, id));
+  }
+  // Cells of flights that nobody knows are nobody's.
+  batch.cells.push_back(cell_at(day_window, 6500));
+  batch.cells.push_back(cell_at(day_window, max_flight_id));
+  must(store.commit(batch));
+  Client client(file);
+  for (const Id trial : {one, other}) {
+    Selection which;
+    which.trials = {trial};
+    std::vector<std::string> found;
+    for (const Cell& cell : cells_of(store, which))
+      found.push_back(std::to_string(cell_key(cell.window, cell.flight)));
+    const std::string of =
+        " JOIN flight ON flight.id = flight WHERE trial = " + std::to_string(trial);
+    auto expected = client.rows("SELECT cell.id FROM cell" + of + " ORDER BY cell.id");
+    const auto recent =
+        client.rows("SELECT recent_cell.id FROM recent_cell" + of + " ORDER BY recent_cell.id");
+    expected.insert(expected.end(), recent.begin(), recent.end());
+    EXPECT_EQ(found, expected);
+  }
+}
+
 }  // namespace
 }  // namespace roundel::schema

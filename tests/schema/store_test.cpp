@@ -323,5 +323,56 @@ TEST_F(StoreTest, MovesWithWhatItHolds) {
   EXPECT_EQ(cells_of(store_).size(), 1u);
 }
 
+// They are counted on from what was counted before; SQLite counts them all.
+TEST_F(StoreTest, CountsFlightsAndAircraftAsTheyAre) {
+  const Store reader = must(Store::open(file_, Store::Access::read));
+  Client client(file_);
+  const auto expect_as_counted = [&](std::int64_t flights, std::int64_t aircraft) {
+    const Totals totals = must(reader.totals());
+    EXPECT_EQ(totals.flights, flights);
+    EXPECT_EQ(totals.aircraft, aircraft);
+    EXPECT_EQ(client.one("SELECT count(*), count(DISTINCT address) FROM flight"),
+              std::to_string(flights) + "|" + std::to_string(aircraft));
+  };
+  expect_as_counted(0, 0);
+  add_flights({5, 6, 9});
+  expect_as_counted(3, 3);
+  Batch again = batch({});
+  again.flights = {flight_of(10, trial_, day_window), flight_of(11, trial_, day_window + 500)};
+  again.flights[0].address = flight_of(6, trial_, 0).address;
+  again.flights[1].last_window = day_window + 600;
+  must(store_.commit(again));
+  expect_as_counted(5, 4);
+  add_flights({2, 3});  // lower than those counted
+  expect_as_counted(7, 6);
+  add_flights({1, 12});
+  expect_as_counted(9, 8);
+  Batch ended = batch({});
+  for (const Id id : {1, 2, 6, 10}) {
+    ended.flights.push_back(flight_of(id, trial_, day_window));
+    ended.flights.back().last_window = day_window + 9;
+    if (id == 10) ended.flights.back().address = flight_of(6, trial_, 0).address;
+  }
+  must(store_.commit(ended));
+  EXPECT_EQ(must(store_.forget_addresses(day_s + 3600)), 4);
+  expect_as_counted(9, 8);
+}
+
+// Settled, waiting, silent.
+TEST_F(StoreTest, CountsCellsAsTheyAre) {
+  add_flights({1, 2});
+  Batch many = batch({});
+  for (int i = 0; i < 1500; ++i)
+    for (const Id flight : {1, 2})
+      many.cells.push_back(cell_at(day_window + i, flight, (i + static_cast<int>(flight)) % 3));
+  must(store_.commit(many));
+  Client client(file_);
+  EXPECT_NE(client.one("SELECT count(*) FROM cell"), "0");
+  EXPECT_NE(client.one("SELECT count(*) FROM recent_cell"), "0");
+  const Totals totals = must(store_.totals());
+  EXPECT_EQ(totals.cells, 3000);
+  EXPECT_EQ(totals.silent_cells, 1000);
+}
+
 }  // namespace
 }  // namespace roundel::schema

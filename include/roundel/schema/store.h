@@ -119,7 +119,8 @@ class Store {
   Result<Id> add_note(const Note& note);
   /// By time.
   Result<std::vector<Note>> notes() const;
-  /// Grows by one with every change to trials or notes by any process: cheap to poll.
+  /// Grows by one with every change to trials or notes by any process, and when addresses are
+  /// forgotten: cheap to poll.
   Result<std::int64_t> trials_version() const;
 
   // --- Recording -----------------------------------------------------------------------------
@@ -181,6 +182,8 @@ class Store {
   /// Summed over the hours that begin in [from, to), for one feed or all.
   Result<Tally> tally(std::optional<Id> feed, std::optional<std::int64_t> from_s = {},
                       std::optional<std::int64_t> to_s = {}) const;
+  /// Aircraft are remembered for the next call, at 8 bytes each: only flights that have come since
+  /// are read then.
   Result<Totals> totals() const;
   /// Sums over the selected cells by hour, in order; hours without a cell are left out. Cells that
   /// are gone count where their hour begins in the selected time.
