@@ -5,8 +5,6 @@
 #include <cstdint>
 #include <nlohmann/json.hpp>
 
-#include "daemon/serve/gzip.h"
-
 namespace roundel::serve {
 
 int http_status(Errc code) {
@@ -100,19 +98,19 @@ std::string entity_tag(std::string_view bytes) {
   return fmt::format("\"{:016x}-{:x}\"", hash, bytes.size());
 }
 
-Rendered render(Answer answer) {
+Rendered render(Answer answer, Effort effort) {
   Rendered out;
   if (answer.status == 200) out.etag = entity_tag(answer.body);
   constexpr std::size_t worth_it = 1024;
-  if (answer.body.size() > worth_it) out.gzipped = gzip(answer.body);
+  if (answer.body.size() > worth_it) out.gzipped = gzip(answer.body, effort);
   answer.body.shrink_to_fit();  // JSON grows by doubling
   out.answer = std::move(answer);
   return out;
 }
 
-std::shared_ptr<const Rendered> rendered(Result<Answer> result) {
+std::shared_ptr<const Rendered> rendered(Result<Answer> result, Effort effort) {
   return std::make_shared<const Rendered>(
-      render(result ? std::move(*result) : problem(result.error())));
+      render(result ? std::move(*result) : problem(result.error()), effort));
 }
 
 }  // namespace roundel::serve

@@ -6,6 +6,7 @@
 #include <utility>
 #include <vector>
 
+#include "daemon/serve/gzip.h"
 #include "roundel/result.h"
 
 namespace roundel::serve {
@@ -38,9 +39,9 @@ struct Rendered {
 };
 
 /// Compresses text of more than 1 kB; tags answers of status 200.
-Rendered render(Answer answer);
+Rendered render(Answer answer, Effort effort = Effort::usual);
 /// The same of an answer, or of the problem instead of one.
-std::shared_ptr<const Rendered> rendered(Result<Answer> result);
+std::shared_ptr<const Rendered> rendered(Result<Answer> result, Effort effort = Effort::usual);
 
 /// A strong entity tag of these bytes, in its quotes.
 std::string entity_tag(std::string_view bytes);

@@ -33,7 +33,9 @@ Worked answer_to(const Work& work, CurrentStore& store) {
   }
   const auto readable = store.open();
   if (!readable) return {rendered(problem(503, readable.error().line()))};
-  if (!work.many) return {rendered(work.work(**readable))};
+  // What the next commit outdates is not worth packing well.
+  const Effort effort = work.may_age ? Effort::usual : Effort::little;
+  if (!work.many) return {rendered(work.work(**readable), effort)};
   auto several = work.many(**readable);
   if (!several) return {rendered(problem(several.error()))};
   Worked out{rendered(Answer{})};
