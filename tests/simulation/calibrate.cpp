@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "tests/simulation/arguments.h"
+#include "tests/simulation/pooled_share.h"
 #include "tests/simulation/scenarios.h"
 
 namespace {
@@ -17,10 +18,24 @@ using roundel::calibration::Outcome;
 using roundel::pattern::Answer;
 
 struct Sums {
-  int runs = 0, yes = 0, no = 0, undecided = 0, intervals = 0, holding = 0, ripples = 0;
-  int walled = 0, found = 0, false_walls = 0, judged = 0, unjudged_sectors = 0;
+  int runs = 0, yes = 0, no = 0, undecided = 0, ripples = 0;
+  int walled = 0, found = 0, false_walls = 0, judged = 0;
   double squares = 0, cutoff_squares = 0;
+  std::vector<roundel::calibration::Tally> intervals;  // by run
 };
+
+std::string interval_text(const std::vector<roundel::calibration::Tally>& of_runs) {
+  const auto share = roundel::calibration::pooled(of_runs);
+  if (share.of == 0) return "-";
+  char text[64];
+  std::snprintf(text, sizeof text, "%.1f %%", 100 * share.value);
+  std::string out = text;
+  if (share.half_width) {
+    std::snprintf(text, sizeof text, " ± %.1f", 100 * *share.half_width);
+    out += text;
+  }
+  return out;
+}
 
 void print_one(const Case& one, std::uint64_t seed, const Outcome& o) {
   const auto& v = o.verdict;
@@ -71,8 +86,7 @@ int main(int argc, char** argv) {
       sum.no += o.verdict.answer == Answer::not_omnidirectional;
       sum.undecided += o.verdict.answer == Answer::undecided;
       sum.squares += o.rms_db * o.rms_db;
-      sum.intervals += o.intervals;
-      sum.holding += o.holding;
+      sum.intervals.push_back({o.holding, o.intervals});
       sum.ripples += o.ripple_holds;
       sum.walled += o.walled;
       sum.found += o.walled_found;
@@ -81,11 +95,10 @@ int main(int argc, char** argv) {
       sum.judged += o.judged;
     }
     const double runs = sum.runs;
-    std::printf("| %s | %d | %.0f %% | %.0f %% | %.0f %% | %.2f | %.1f %% | %.0f %% | ",
+    std::printf("| %s | %d | %.0f %% | %.0f %% | %.0f %% | %.2f | %s | %.0f %% | ",
                 one.what.c_str(), sum.runs, 100 * sum.yes / runs, 100 * sum.no / runs,
                 100 * sum.undecided / runs, std::sqrt(sum.squares / runs),
-                sum.intervals > 0 ? 100.0 * sum.holding / sum.intervals : 0.0,
-                100 * sum.ripples / runs);
+                interval_text(sum.intervals).c_str(), 100 * sum.ripples / runs);
     if (sum.walled > 0)
       std::printf("%.1f %% | %.2f | ", 100.0 * sum.found / sum.walled,
                   sum.found > 0 ? std::sqrt(sum.cutoff_squares / sum.found) : 0.0);

@@ -133,6 +133,12 @@ std::vector<Case> rehearsals(const std::filesystem::path& traffic) {
     return s;
   };
   return {{"real-flat-7d", "flat, a recorded week", rehearsal},
+          {"real-ripple1-7d", "1 dB peak-to-peak, order 2, a recorded week",
+           [rehearsal](std::uint64_t seed) {
+             Scenario s = rehearsal(seed);
+             s.antenna("antenna").harmonic(2, 0.5, static_cast<double>((seed * 53) % 180));
+             return s;
+           }},
           {"real-mast-7d", "6.6 dB mast, a recorded week",
            [rehearsal](std::uint64_t seed) {
              Scenario s = rehearsal(seed);
