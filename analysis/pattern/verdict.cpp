@@ -51,11 +51,7 @@ void report(MethodReport& out, const LevelFit& fit, const std::vector<bool>& kno
   if (out.sectors > 0) out.rms_error_db = std::sqrt(sum / out.sectors);
 }
 
-// The decibel scale itself rests on the shape assumed for the threshold; on simulated sites of
-// every kind it comes out right to about 3 % (standard deviation), alike for all bearings.
-// It is added after smoothing: known to the smoother, an error along the curve itself would
-// shrink the curve.
-constexpr double scale_error = 0.03;
+// After smoothing: known to the smoother, an error along the curve itself would shrink the curve.
 void add_scale_error(Curve& curve) {
   const Eigen::VectorXd error = scale_error * curve.value;
   curve.covariance += error * error.transpose();

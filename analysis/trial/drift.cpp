@@ -18,10 +18,22 @@ constexpr double z95 = 1.959964;
 constexpr double least_standing_out = 3;  // standard errors
 constexpr std::int64_t day_s = 86400, together_s = 6 * 3600;
 
+// Levels are on the fitted threshold's scale, whose error flights share: their scatter tells
+// nothing of it.
 void set_step(DriftChange& change, const Step& step) {
+  const double half =
+      z95 * std::hypot(std::sqrt(step.variance), pattern::scale_error * step.value_db);
   change.step_db = step.value_db;
-  change.low_db = step.value_db - z95 * std::sqrt(step.variance);
-  change.high_db = step.value_db + z95 * std::sqrt(step.variance);
+  change.low_db = step.value_db - half;
+  change.high_db = step.value_db + half;
+}
+
+// The sectors whose step is the obstacle's. It begins and ends anywhere within a sector, and a
+// neighbour may have been taken in: those at either end lose less than it takes.
+SectorRun inner(SectorRun run, int n_sectors) {
+  constexpr int least = 4;
+  if (run.count < least) return run;
+  return {(run.first + 1) % n_sectors, run.count - 2};
 }
 
 /// A change with the stretch of time about it in which no other is.
@@ -187,7 +199,8 @@ class Finder {
       by_sector[static_cast<std::size_t>(sector)] = step_of({sector, 1});
     }
     const SectorRun run = stepping_run(by_sector, wide);
-    const auto step = step_of(run);
+    auto step = step_of(inner(run, n_sectors_));
+    if (!step) step = step_of(run);
     if (!step || step->value_db * one.change.step_db <= 0) return;
     one.where = run;
     set_step(one.change, *step);

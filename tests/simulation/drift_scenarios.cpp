@@ -44,7 +44,8 @@ DriftOutcome run(const DriftCase& one, std::uint64_t seed) {
   for (const trial::DriftChange& change : out.drift.changes) {
     const double late_h =
         (static_cast<double>(change.time_s) - scenario.start_s) / 3600 - out.true_h;
-    // Truth is the mean over the bearings named.
+    // Of its kind is what names some of its bearings; its size is to be what the obstacle takes,
+    // whatever else is named beside.
     double concerned = 0;
     for (const double bearing : change.bearings_deg)
       concerned += std::fmod(bearing - from_deg + 360, 360) < one.width_deg ? 1 : 0;
@@ -55,12 +56,11 @@ DriftOutcome run(const DriftCase& one, std::uint64_t seed) {
       ++out.others;
       continue;
     }
-    const double true_db = one.step_db * share;
     if (out.found && std::abs(out.late_h) <= std::abs(late_h)) continue;
     out.found = change;
     out.late_h = late_h;
-    out.error_db = change.step_db - true_db;
-    out.holds = true_db >= change.low_db && true_db <= change.high_db;
+    out.error_db = change.step_db - one.step_db;
+    out.holds = one.step_db >= change.low_db && one.step_db <= change.high_db;
   }
   return out;
 }

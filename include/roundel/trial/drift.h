@@ -20,9 +20,11 @@ struct DriftDay {
 struct DriftChange {
   std::int64_t time_s{};
   std::int64_t earliest_s{}, latest_s{};  ///< where the statistic is within 6 of its maximum
-  double step_db{}, low_db{}, high_db{};  ///< after less before
-  std::vector<double> bearings_deg;       ///< middles of the sectors concerned; empty: all
-  double probability{};                   ///< 1 - chance of such a step in a steady record
+  /// After less before. Of a run of four sectors or more: in those between its ends, which an
+  /// obstacle may cover in part. The interval allows for the fitted scale's error (gain.h).
+  double step_db{}, low_db{}, high_db{};
+  std::vector<double> bearings_deg;  ///< middles of the sectors concerned; empty: all
+  double probability{};              ///< 1 - chance of such a step in a steady record
 };
 
 struct Drift {
