@@ -242,6 +242,33 @@ Result<Tally> Store::tally(std::optional<Id> feed, std::optional<std::int64_t> f
   }
 }
 
+// Not grouped by SQLite: its sorter takes 300 ns a row, and kinds come in nearly the same order
+// hour by hour.
+Result<std::map<Id, Tally>> Store::tallies() const {
+  auto query =
+      impl_->database.prepare("SELECT feed, kind, count FROM tally ORDER BY feed, hour_s, kind");
+  ROUNDEL_TRY(query);
+  std::map<Id, Tally> out;
+  Tally* of = nullptr;
+  Id feed{};
+  Tally::iterator next;
+  for (;;) {
+    const auto row = query->next();
+    ROUNDEL_TRY(row);
+    if (!*row) return out;
+    if (!of || query->integer(0) != feed) {
+      feed = query->integer(0);
+      of = &out[feed];
+      next = of->begin();
+    }
+    std::string kind = query->text(1);
+    if (next == of->end()) next = of->begin();
+    if (next == of->end() || next->first != kind) next = of->try_emplace(std::move(kind), 0).first;
+    next->second += query->integer(2);
+    ++next;
+  }
+}
+
 Result<std::int64_t> Store::data_version() const {
   return impl_->database.integer("PRAGMA data_version");
 }

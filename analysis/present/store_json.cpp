@@ -58,8 +58,11 @@ Json of_note(const schema::Note& note) {
 Result<std::string> status_json(const schema::Store& store) {
   const auto totals = store.totals();
   if (!totals) return tl::unexpected(totals.error());
-  const auto all = store.tally({});
-  if (!all) return tl::unexpected(all.error());
+  const auto tallies = store.tallies();
+  if (!tallies) return tl::unexpected(tallies.error());
+  schema::Tally all;
+  for (const auto& [feed, tally] : *tallies)
+    for (const auto& [kind, count] : tally) all[kind] += count;
   const auto feeds = store.feeds();
   if (!feeds) return tl::unexpected(feeds.error());
   const auto trials = store.trials();
@@ -67,8 +70,7 @@ Result<std::string> status_json(const schema::Store& store) {
 
   Json feed_list = Json::array();
   for (const auto& feed : *feeds) {
-    const auto tally = store.tally(feed.id);
-    if (!tally) return tl::unexpected(tally.error());
+    const auto tally = tallies->find(feed.id);
     const auto coverage = store.coverage(feed.id);
     if (!coverage) return tl::unexpected(coverage.error());
     std::int64_t recorded_s = 0;
@@ -80,13 +82,13 @@ Result<std::string> status_json(const schema::Store& store) {
     });
     feed_list.push_back(
         {{"name", feed.name},
-         {"reports", reports_json(*tally)},
+         {"reports", reports_json(tally == tallies->end() ? schema::Tally() : tally->second)},
          {"since", coverage->empty() ? Json(nullptr) : time_or_null(coverage->front().from_s)},
          {"recorded_s", recorded_s},
          {"clock", clock_json(*clock)},
          {"trial", running == trials->end() ? Json(nullptr) : Json(running->id)}});
   }
-  return text({{"reports", reports_json(*all)},
+  return text({{"reports", reports_json(all)},
                {"feeds", std::move(feed_list)},
                {"cells", totals->cells},
                {"silent_cells", totals->silent_cells},

@@ -222,6 +222,9 @@ TEST_F(StoreTest, AddsTalliesUpByFeedAndHour) {
             (Tally{{"received", 15}, {"stale", 2}, {"stored", 13}}));
   EXPECT_EQ(must(store_.tally(feed_, day_s + 1)), (Tally{{"received", 1}, {"repeat", 1}}));
   EXPECT_EQ(must(store_.tally(std::nullopt)).at("received"), 116);
+  add(feed_, day_s + 7200, {{"another", 1}, {"received", 1}});
+  EXPECT_EQ(must(store_.tallies()), (std::map<Id, Tally>{{feed_, must(store_.tally(feed_))},
+                                                         {barn, must(store_.tally(barn))}}));
   Batch long_batch;
   long_batch.feed = barn;
   long_batch.hour_s = day_s + 7200;

@@ -185,6 +185,8 @@ class Store {
   /// Aircraft are remembered for the next call, at 8 bytes each: only flights that have come since
   /// are read then.
   Result<Totals> totals() const;
+  /// tally() of each feed that has one, over all hours, in one pass.
+  Result<std::map<Id, Tally>> tallies() const;
   /// Sums over the selected cells by hour, in order; hours without a cell are left out. Cells that
   /// are gone count where their hour begins in the selected time.
   Result<std::vector<Hour>> hours(const Selection& which) const;
