@@ -28,17 +28,12 @@ class ByteReader {
  public:
   explicit ByteReader(std::string_view bytes) : bytes_(bytes) {}
   std::int64_t get(std::int64_t most = std::int64_t{1} << 48) {
-    std::uint64_t number = 0;
-    for (int shift = 0; shift < 63; shift += 7) {
-      if (at_ == bytes_.size()) break;
-      const auto byte = static_cast<unsigned char>(bytes_[at_++]);
-      number |= std::uint64_t{byte & 0x7fU} << shift;
-      if ((byte & 0x80U) != 0) continue;
-      if (number <= static_cast<std::uint64_t>(most)) return static_cast<std::int64_t>(number);
-      break;
+    // Most are of one byte.
+    if (at_ < bytes_.size()) {
+      const auto byte = static_cast<unsigned char>(bytes_[at_]);
+      if (byte < 0x80 && byte <= most) return ++at_, byte;
     }
-    reject();
-    return 0;
+    return get_long(most);
   }
   std::int64_t get_signed(std::int64_t most = std::int64_t{1} << 47) {
     const std::int64_t folded = get(2 * most + 1);
@@ -56,6 +51,20 @@ class ByteReader {
   bool is_at_end() const { return at_ == bytes_.size(); }
 
  private:
+  std::int64_t get_long(std::int64_t most) {
+    std::uint64_t number = 0;
+    for (int shift = 0; shift < 63; shift += 7) {
+      if (at_ == bytes_.size()) break;
+      const auto byte = static_cast<unsigned char>(bytes_[at_++]);
+      number |= std::uint64_t{byte & 0x7fU} << shift;
+      if ((byte & 0x80U) != 0) continue;
+      if (number <= static_cast<std::uint64_t>(most)) return static_cast<std::int64_t>(number);
+      break;
+    }
+    reject();
+    return 0;
+  }
+
   std::string_view bytes_;
   std::size_t at_ = 0;
   bool is_good_ = true;

@@ -8,6 +8,7 @@
 #include <cmath>
 #include <utility>
 
+#include "analysis/pattern/beside.h"
 #include "analysis/pattern/half_rate.h"
 #include "analysis/pattern/support.h"
 #include "roundel/pattern/summary.h"
@@ -89,8 +90,8 @@ struct ReachBuilder::Impl {
         first_heard(static_cast<std::size_t>(n_sectors)),
         last_heard(static_cast<std::size_t>(n_sectors)) {
     std::sort(edges_s.begin(), edges_s.end());
-    std::sort(flights.begin(), flights.end(),
-              [](const auto& a, const auto& b) { return a.id < b.id; });
+    if (!std::ranges::is_sorted(flights, {}, &schema::Flight::id))
+      std::ranges::sort(flights, {}, &schema::Flight::id);
     if (!flights.empty())
       slots.assign(static_cast<std::size_t>(flights.back().id - flights.front().id) + 1, unknown);
     for (const schema::Flight& flight : flights) slots[slot_of(flight.id)] = not_met;
@@ -394,16 +395,17 @@ Reach ReachBuilder::finish() {
   for (const FlightReach& state : impl_->states)
     if (state.flight) impl_->end_flight(state);
   Reach& out = impl_->out;
-  for (std::size_t i = 0; i < out.sectors.size(); ++i) {
-    ReachSector& sector = out.sectors[i];
+  for (const ReachSector& sector : out.sectors)
     if (sector.farthest) keep_farther(out.farthest, *sector.farthest);
+  each_beside(out.sectors.size(), [&](std::size_t i) {
+    ReachSector& sector = out.sectors[i];
     if (impl_->rated_flights[i] >= half_rate_min_flights) {
       sector.half_rate = impl_->rate.half_rate(static_cast<int>(i));
       if (sector.half_rate) sector.half_rate->flights = impl_->rated_flights[i];
     }
     if (!impl_->first_heard[i].empty()) sector.first_heard = quartiles(impl_->first_heard[i]);
     if (!impl_->last_heard[i].empty()) sector.last_heard = quartiles(impl_->last_heard[i]);
-  }
+  });
   return std::move(out);
 }
 

@@ -10,6 +10,7 @@
 #include "analysis/pattern/hour_exposure_bytes.h"
 #include "analysis/pattern/summary_bytes.h"
 #include "analysis/pattern/support.h"
+#include "roundel/pattern/field.h"
 #include "roundel/site/sightline.h"
 
 namespace roundel::pattern {
@@ -43,7 +44,8 @@ const auto place_of = [](const auto& row) { return std::pair(row.sector, row.ban
 const auto share_place = [](const SummaryShare& row) {
   return std::tuple(row.sector, row.range_bin, row.elevation_bin);
 };
-const auto add_share = [](SummaryShare& to, const SummaryShare& row) {
+const auto others_place = [](const SummaryOthers& row) { return std::pair(row.sector, row.step); };
+const auto add_counts = [](auto& to, const auto& row) {
   to.heard += row.heard;
   to.expected += row.expected;
 };
@@ -61,7 +63,15 @@ class TrialHour {
     const site::Sightline& over = sighting.line;
     const int sector = std::min(static_cast<int>(over.bearing_deg / SummaryBins::sector_deg),
                                 SummaryBins::n_sectors - 1);
-    if (is_rated(cell, flight) && over.range_km < options.half_rate_ratio * limit_km) {
+    const bool has_share =
+        is_rated(cell, flight) && over.range_km < options.half_rate_ratio * limit_km;
+    if (!has_share && is_in_field(cell, over.range_km)) {
+      SummaryOthers& some = others_[static_cast<std::size_t>(
+          sector * field_steps + static_cast<int>(over.range_km / field_step_km))];
+      some.heard += cell.heard;
+      some.expected += cell.expected;
+    }
+    if (has_share) {
       const int range_bin = std::min(static_cast<int>(over.range_km / SummaryBins::range_km),
                                      SummaryBins::n_ranges - 1);
       if (shares_.size() == most_shares_) condense();
@@ -122,6 +132,13 @@ class TrialHour {
                              static_cast<int>(share.key % SummaryBins::n_elevations), share.heard,
                              share.expected});
     }
+    auto& others = out_.others.emplace();
+    for (std::size_t place = 0; place < others_.size(); ++place) {
+      if (others_[place].expected == 0) continue;
+      others_[place].sector = static_cast<int>(place) / field_steps;
+      others_[place].step = static_cast<int>(place) % field_steps;
+      others.push_back(others_[place]);
+    }
     return {summary_bytes(out_), exposure_bytes(exposer_.take())};
   }
 
@@ -158,6 +175,8 @@ class TrialHour {
   std::unordered_map<schema::Id, Passing> flights_;
   std::array<std::optional<SummaryFarthest>, n_places> farthest_;  ///< by sector and band
   std::array<SummaryHeard, n_places> heard_{};
+  std::vector<SummaryOthers> others_ =  ///< by sector and step
+      std::vector<SummaryOthers>(SummaryBins::n_sectors * field_steps);
   std::vector<Share> shares_;
   std::size_t most_shares_ = 1 << 16;
 };
@@ -234,7 +253,10 @@ class HourSummariser : public schema::Summariser {
                            to.cells += row.cells;
                            to.flights += row.flights;
                          });
-    one->shares = join_by(std::move(one->shares), other->shares, share_place, add_share);
+    one->shares = join_by(std::move(one->shares), other->shares, share_place, add_counts);
+    if (other->others)
+      one->others = join_by(std::move(one->others).value_or(std::vector<SummaryOthers>()),
+                            *other->others, others_place, add_counts);
     one->contacts.insert(one->contacts.end(), other->contacts.begin(), other->contacts.end());
     std::stable_sort(one->contacts.begin(), one->contacts.end(),
                      [](const auto& x, const auto& y) { return x.window < y.window; });

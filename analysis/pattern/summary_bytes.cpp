@@ -1,6 +1,7 @@
 #include "analysis/pattern/summary_bytes.h"
 
 #include "analysis/pattern/byte_stream.h"
+#include "roundel/pattern/field.h"
 #include "roundel/schema/rows.h"
 
 namespace roundel::pattern {
@@ -52,12 +53,26 @@ void get_shares(ByteReader& in, HourSummary& out) {
   }
 }
 
+void get_others(ByteReader& in, std::vector<SummaryOthers>& out) {
+  constexpr std::int64_t most_place = std::int64_t{SummaryBins::n_sectors} * field_steps - 1;
+  std::int64_t place = 0;
+  for (std::int64_t n = in.get_count(); n > 0 && in.is_good(); --n) {
+    place += in.get(most_place);
+    if (place > most_place) return in.reject();
+    SummaryOthers some{static_cast<int>(place / field_steps), static_cast<int>(place % field_steps),
+                       0, 0};
+    some.expected = in.get();
+    some.heard = in.get();
+    out.push_back(some);
+  }
+}
+
 }  // namespace
 
 std::string summary_bytes(const HourSummary& summary) {
   const std::int64_t first_window = summary.hour_s / schema::window_s;
   ByteWriter out;
-  out.put(places_format);
+  out.put(summary.others ? places_format : 1);
   out.put(summary.flights);
   out.put(summary.heard_cells);
   out.put(summary.beyond_cells);
@@ -86,6 +101,15 @@ std::string summary_bytes(const HourSummary& summary) {
     out.put(share.expected);
     out.put(share.heard);
   }
+  if (!summary.others) return std::move(out).bytes();
+  out.put(std::ssize(*summary.others));
+  before = 0;
+  for (const auto& some : *summary.others) {
+    const int place = some.sector * field_steps + some.step;
+    out.put(place - std::exchange(before, place));
+    out.put(some.expected);
+    out.put(some.heard);
+  }
   return std::move(out).bytes();
 }
 
@@ -94,7 +118,8 @@ std::optional<HourSummary> summary_of(std::string_view bytes, std::int64_t hour_
   ByteReader in(bytes);
   HourSummary out;
   out.hour_s = hour_s;
-  if (in.get() != places_format) return std::nullopt;
+  const std::int64_t format = in.get();
+  if (format < 1 || format > places_format) return std::nullopt;
   out.flights = in.get();
   out.heard_cells = in.get();
   out.beyond_cells = in.get();
@@ -114,6 +139,7 @@ std::optional<HourSummary> summary_of(std::string_view bytes, std::int64_t hour_
     out.contacts.push_back({place / 2, place % 2 == 1, window, in.get_steps(contact_step_km)});
   }
   get_shares(in, out);
+  if (format > 1) get_others(in, out.others.emplace());
   if (!in.is_good() || !in.is_at_end()) return std::nullopt;
   return out;
 }

@@ -9,10 +9,10 @@
 namespace roundel::pattern {
 
 /// Raised with every change to summaries' bytes or to what they are made from.
-inline constexpr int summary_method = 2;
+inline constexpr int summary_method = 3;
 /// The first of their bytes: what an older version kept of hours whose cells are gone stays
-/// readable.
-inline constexpr int places_format = 1, flights_format = 1;
+/// readable. Places of format 1 are without `others`.
+inline constexpr int places_format = 2, flights_format = 1;
 
 /// @pre lists are sorted as HourSummary says
 std::string summary_bytes(const HourSummary& summary);

@@ -115,9 +115,10 @@ Result<Answer> reach(const Ask& ask, const schema::Store& store) {
 Result<Answer> field(const Ask& ask, const schema::Store& store) {
   const auto asked = read_sectors(ask.query);
   if (!asked) return tl::unexpected(asked.error());
-  const auto recent = recent_of(ask, store, asked->which);
+  const bool from_summaries = fits_summaries(asked->width_deg);
+  const auto recent = recent_of(ask, store, asked->which, from_summaries);
   if (!recent) return tl::unexpected(recent.error());
-  return pattern::heard_field(store, recent->which, asked->width_deg)
+  return pattern::heard_field(store, recent->which, asked->width_deg, from_summaries)
       .map([&](const pattern::Field& heard) {
         return concluded(present::field_json(heard), recent->only_from_s);
       });
@@ -198,7 +199,7 @@ Result<Answer> drift(const Ask& ask, const schema::Store& store) {
   if (!which) return tl::unexpected(which.error());
   const auto recent = recent_of(ask, store, *which);
   if (!recent) return tl::unexpected(recent.error());
-  return trial::drift(store, recent->which).map([&](const trial::Drift& drift) {
+  return trial::drift(store, recent->which, true).map([&](const trial::Drift& drift) {
     return concluded(present::drift_json(drift), recent->only_from_s);
   });
 }

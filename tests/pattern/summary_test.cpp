@@ -7,6 +7,7 @@
 #include <random>
 
 #include "analysis/pattern/summary_bytes.h"
+#include "roundel/pattern/field.h"
 #include "roundel/pattern/reach.h"
 #include "roundel/simulate/scenario.h"
 #include "tests/program/simulated_store.h"
@@ -150,6 +151,44 @@ TEST_F(SummaryReach, CountsNothingTwiceAfterTheSiteHasChanged) {
   }
 }
 
+std::vector<std::tuple<double, double, std::int64_t, std::int64_t>> bins_of(const Field& field) {
+  std::vector<std::tuple<double, double, std::int64_t, std::int64_t>> out;
+  for (const FieldBin& bin : field.bins)
+    out.emplace_back(bin.bearing_deg, bin.range_km, bin.heard, bin.expected);
+  return out;
+}
+
+// Silences behind the wall and the ends of flights count in it; no share tells of those.
+TEST_F(SummaryReach, FieldIsThatOfTheCells) {
+  const auto start_s = static_cast<double>(*must(reach(store_, {})).from_s);
+  for (const double sector_deg : {5.0, 30.0})
+    for (const auto& [from_s, to_s] :
+         std::vector<std::pair<std::optional<double>, std::optional<double>>>{
+             {{}, {}},
+             {start_s + 1000, start_s + 4 * 3600 + 1000},
+             {start_s + 3600, {}},
+             {start_s + 1000, start_s + 2000}}) {
+      schema::Selection which;
+      which.from_s = from_s;
+      which.to_s = to_s;
+      const auto cells = must(heard_field(store_, which, sector_deg));
+      const auto summed = must(heard_field(store_, which, sector_deg, true));
+      EXPECT_GT(cells.bins.size(), 20U);
+      EXPECT_EQ(bins_of(summed), bins_of(cells));
+    }
+}
+
+// An hour is whole in a summary; a trial that was stopped in hindsight is not.
+TEST_F(SummaryReach, FieldOfATrialEndsWhereTheTrialDoes) {
+  std::filesystem::copy_file(*folder_ / "day.db", *folder_ / "stopped.db");
+  auto store = must(schema::Store::open(*folder_ / "stopped.db", schema::Store::Access::write));
+  const auto start_s = *must(reach(store_, {})).from_s;
+  must(store.set_trial_stop(must(store.trials()).at(0).id, start_s + 3 * 3600 + 1200));
+  const auto cells = must(heard_field(store, {}, 5));
+  EXPECT_EQ(bins_of(must(heard_field(store, {}, 5, true))), bins_of(cells));
+  EXPECT_NE(bins_of(must(heard_field(store_, {}, 5))), bins_of(cells));
+}
+
 HourSummary sample() {
   HourSummary out;
   out.hour_s = 1'772'323'200;
@@ -163,6 +202,7 @@ HourSummary sample() {
   out.heard = {{0, 0, 4000, 12}, {71, 3, 300, 1}};
   out.contacts = {{3, true, window + 5, 300.1}, {3, false, window + 300, 99.9}};
   out.shares = {{0, 0, 0, 1, 20}, {0, 1, 25, 0, 20}, {71, 1023, 25, 5000, 6000}};
+  out.others = {{0, 3, 0, 14}, {71, 29, 300, 400}};
   return out;
 }
 
@@ -180,6 +220,21 @@ TEST(SummaryBytes, ComeBackAsTheyWere) {
   EXPECT_EQ(after->shares.at(2).range_bin, 1023);
   EXPECT_EQ(after->shares.at(2).heard, 5000);
   EXPECT_FALSE(after->contacts.at(1).is_first);
+  ASSERT_TRUE(after->others);
+  EXPECT_EQ(after->others->at(1).step, 29);
+  EXPECT_EQ(after->others->at(1).heard, 300);
+}
+
+// What is left of hours whose cells are gone is of the version that saw them.
+TEST(SummaryBytes, OfTheVersionBeforeAreReadWithoutWhatItDidNotCount) {
+  HourSummary before = sample();
+  before.others.reset();
+  const std::string bytes = summary_bytes(before);
+  EXPECT_EQ(bytes.front(), '\1');
+  const auto after = summary_of(bytes, before.hour_s);
+  ASSERT_TRUE(after);
+  EXPECT_FALSE(after->others);
+  EXPECT_EQ(after->shares.size(), before.shares.size());
 }
 
 // LEB128 of 624485 is e5 8e 26 (DWARF debugging standard 5, appendix C; from memory).
@@ -204,6 +259,8 @@ TEST(SummaryBytes, ThatAreCutOrSpoiltAreRefusedOrReadInBounds) {
     for (const auto& at : read->farthest) EXPECT_TRUE(at.sector < 72 && at.band < 4);
     for (const auto& share : read->shares)
       EXPECT_TRUE(share.sector < 72 && share.elevation_bin < SummaryBins::n_elevations);
+    for (const auto& some : read->others.value_or(std::vector<SummaryOthers>()))
+      EXPECT_TRUE(some.sector < 72 && some.step < field_steps);
   }
 }
 

@@ -56,6 +56,13 @@ struct SummaryShare {
   std::int64_t heard{}, expected{};
 };
 
+/// Of the field's bins (field.h): cells that it counts and no share does, as partial and inferred
+/// ones, and those at the horizon and beyond.
+struct SummaryOthers {
+  int sector{}, step{};  ///< of field_step_km
+  std::int64_t heard{}, expected{};
+};
+
 /// One hour of one trial.
 struct HourSummary {
   schema::Id trial{};
@@ -69,6 +76,8 @@ struct HourSummary {
   std::vector<SummaryHeard> heard;        ///< by sector, then band
   std::vector<SummaryContact> contacts;   ///< by window
   std::vector<SummaryShare> shares;       ///< by sector, range, elevation
+  /// By sector, then step. None: an older version did not count them.
+  std::optional<std::vector<SummaryOthers>> others;
 };
 
 /// Errc::corrupt when the bytes are none that a summariser wrote.
