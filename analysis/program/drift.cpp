@@ -24,7 +24,7 @@ struct DriftCommand {
   std::string database;
   SelectionOptions selection;
   std::optional<double> alert_db;
-  bool json = false;
+  bool summaries = false, json = false;
 };
 
 std::string text(const trial::Drift& drift) {
@@ -52,7 +52,7 @@ Result<int> run_drift(const DriftCommand& command) {
   if (!selection) return tl::unexpected(selection.error());
   const auto store = schema::Store::open(command.database, schema::Store::Access::read);
   if (!store) return tl::unexpected(store.error());
-  const auto drift = trial::drift(*store, *selection);
+  const auto drift = trial::drift(*store, *selection, command.summaries);
   if (!drift) return tl::unexpected(drift.error());
   if (command.json)
     fmt::print("{}\n", present::drift_json(*drift));
@@ -71,6 +71,7 @@ void add_drift(CLI::App& app, Run& run) {
   sub.add_option("DB", command->database, "the database of roundeld")->required();
   add_selection(sub, command->selection);
   sub.add_option("--alert-db", command->alert_db, "exit with 3 on a step of so many dB or more");
+  sub.add_flag("--summaries", command->summaries, "whole hours from their summaries: much quicker");
   sub.add_flag("--json", command->json, "print JSON");
   sub.callback([command, &run] { run = [command] { return run_drift(*command); }; });
 }

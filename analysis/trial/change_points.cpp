@@ -23,22 +23,35 @@ struct Peak {
   double statistic{};
 };
 
-// `all` holds the statistic at each place, when asked for.
-Peak scan(std::span<const Unit> units, std::vector<double>* all = nullptr) {
-  Peak out;
-  const std::size_t n = units.size();
-  double total = 0, sum = 0;
-  for (const Unit& one : units) total += one.weight, sum += one.weight * one.value;
-  const double mean = sum / total;
-  double w = 0, s = 0;
-  for (std::size_t i = 0; i + least_units < n; ++i) {
-    w += units[i].weight;
-    s += units[i].weight * (units[i].value - mean);
-    if (i + 1 < least_units) continue;
-    const double statistic = s * s * total / (w * (total - w));
-    if (all) (*all)[i + 1] = statistic;
-    if (statistic > out.statistic) out = {i + 1, statistic};
+using Pieces = std::vector<std::span<const Unit>>;
+
+/// What the statistic needs of all units, in whatever order they stand.
+struct Whole {
+  std::size_t n{};
+  double weight{}, mean{};
+
+  explicit Whole(std::span<const Unit> units) : n(units.size()) {
+    double sum = 0;
+    for (const Unit& one : units) weight += one.weight, sum += one.weight * one.value;
+    mean = sum / weight;
   }
+};
+
+// `all` holds the statistic at each place, when asked for.
+Peak scan(const Pieces& pieces, const Whole& whole, std::vector<double>* all = nullptr) {
+  Peak out;
+  double w = 0, s = 0;
+  std::size_t i = 0;
+  for (const auto& piece : pieces)
+    for (const Unit& one : piece) {
+      if (i + least_units >= whole.n) return out;
+      w += one.weight;
+      s += one.weight * (one.value - whole.mean);
+      if (++i < least_units) continue;
+      const double statistic = s * s * whole.weight / (w * (whole.weight - w));
+      if (all) (*all)[i] = statistic;
+      if (statistic > out.statistic) out = {i, statistic};
+    }
   return out;
 }
 
@@ -46,7 +59,8 @@ ChangePoint tested(std::span<const Unit> units, int tests) {
   ChangePoint out;
   if (units.size() < 3 * least_units) return out;
   std::vector<double> all(units.size(), 0.0);
-  const Peak peak = scan(units, &all);
+  const Whole whole(units);
+  const Peak peak = scan({units}, whole, &all);
   out.at = out.earliest = out.latest = peak.at;
   while (out.earliest > 1 && all[out.earliest - 1] > peak.statistic - within) --out.earliest;
   while (out.latest + 1 < all.size() && all[out.latest + 1] > peak.statistic - within) ++out.latest;
@@ -55,7 +69,7 @@ ChangePoint tested(std::span<const Unit> units, int tests) {
   const std::int64_t length_s = std::max<std::int64_t>(1, std::min(piece_s, span_s / least_pieces));
   const std::int64_t n_slots = span_s < least_days * a_day_s ? 1 : a_day_s / length_s;
   std::vector<std::vector<std::size_t>> slots(static_cast<std::size_t>(n_slots));
-  std::vector<std::span<const Unit>> pieces;
+  Pieces pieces;
   for (std::size_t begin = 0, i = 1; i <= units.size(); ++i) {
     if (i < units.size() && units[i].time_s / length_s == units[begin].time_s / length_s) continue;
     slots[static_cast<std::size_t>(units[begin].time_s / length_s % n_slots)].push_back(
@@ -64,17 +78,13 @@ ChangePoint tested(std::span<const Unit> units, int tests) {
     begin = i;
   }
   std::mt19937_64 random(1090);
-  std::vector<Unit> mixed;
-  mixed.reserve(units.size());
   const int n_orders = orders * std::max(1, tests / 4);
   int above = 0, done = 0;
   for (; done < n_orders; ++done) {
     for (const auto& slot : slots)
       for (std::size_t i = slot.size(); i > 1; --i)
         std::swap(pieces[slot[i - 1]], pieces[slot[random() % i]]);
-    mixed.clear();
-    for (const auto& piece : pieces) mixed.insert(mixed.end(), piece.begin(), piece.end());
-    above += scan(mixed).statistic >= peak.statistic;
+    above += scan(pieces, whole).statistic >= peak.statistic;
     if (above > 40) break;  // plainly nothing
   }
   out.p = std::min(1.0, tests * (above + 1.0) / (done + 1.0));

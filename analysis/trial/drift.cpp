@@ -4,7 +4,9 @@
 #include <cmath>
 #include <optional>
 
+#include "analysis/pattern/beside.h"
 #include "analysis/pattern/placed_cells.h"
+#include "analysis/pattern/stretches.h"
 #include "analysis/trial/drift_units.h"
 
 namespace roundel::trial {
@@ -14,7 +16,7 @@ using pattern::Exposure;
 using Units = std::vector<Unit>;
 
 constexpr int wedges = 12;
-constexpr double z95 = 1.959964;
+constexpr double z95 = 1.959964, sector_deg = 5;
 constexpr double least_standing_out = 3;  // standard errors
 constexpr std::int64_t day_s = 86400, together_s = 6 * 3600;
 
@@ -74,6 +76,22 @@ std::vector<DriftDay> days(const Units& units) {
   return out;
 }
 
+// An hour without groups that tell no level, but for those that say which sectors a flight crosses:
+// the sample is chosen by those.
+pattern::HourExposure for_levels(pattern::HourExposure hour) {
+  for (pattern::FlightHour& flight : hour.flights) {
+    std::vector<pattern::Group> kept;
+    for (const pattern::Group& group : flight.groups)
+      if (pattern::tells_level(group) || (group.kind == pattern::GroupKind::recorded &&
+                                          (kept.empty() || kept.back().sector != group.sector)))
+        kept.push_back(group);
+    flight.groups = std::move(kept);
+    flight.backwards.reset();  // taken further these would serve the cut-off only
+    flight.forwards.reset();
+  }
+  return hour;
+}
+
 class Finder {
  public:
   Finder(const Exposure& exposure, const FlightLevels& levels)
@@ -116,14 +134,17 @@ class Finder {
 
   /// Steps in one wedge or in neighbours at once.
   std::vector<DriftChange> local() const {
+    std::vector<std::vector<Candidate>> by_wedge(wedges);
+    pattern::each_beside(
+        wedges, [&](std::size_t wedge) { by_wedge[wedge] = candidates(of_wedge_[wedge], wedges); });
     std::vector<Candidate> found;
-    for (int wedge = 0; wedge < wedges; ++wedge) {
-      const auto& units = of_wedge_[static_cast<std::size_t>(wedge)];
-      for (Candidate& one : candidates(units, wedges)) {
+    for (std::size_t wedge = 0; wedge < wedges; ++wedge) {
+      const auto& units = of_wedge_[wedge];
+      for (Candidate& one : by_wedge[wedge]) {
         const auto step = step_at(units, one.change.time_s, one.begin_s, one.end_s);
         if (!step) continue;
         set_step(one.change, *step);
-        one.where = runs_[static_cast<std::size_t>(wedge)];
+        one.where = runs_[wedge];
         one.clearness = step->value_db * step->value_db / step->variance;
         found.push_back(std::move(one));
       }
@@ -234,7 +255,8 @@ Drift find_drift(const Exposure& exposure) {
   return out;
 }
 
-Result<Drift> drift(const schema::Store& store, const schema::Selection& which) {
+Result<Drift> drift(const schema::Store& store, const schema::Selection& which,
+                    bool from_summaries) {
   const auto viewpoint = site::Viewpoint::of(store);
   if (!viewpoint) return tl::unexpected(viewpoint.error());
   const auto trials = store.trials(which);
@@ -254,12 +276,28 @@ Result<Drift> drift(const schema::Store& store, const schema::Selection& which) 
   if (flights->empty())
     return fail(Errc::too_little, "nothing was heard in the trials selected", "",
                 "wait for traffic, or choose others");
-  pattern::ExposureBuilder builder(*viewpoint, 5);
-  const auto read = pattern::each_cell_of(
-      *flights, store, which, *viewpoint,
-      [&](const schema::Cell& cell, const schema::Flight& flight, const site::Sighting& sighting) {
-        builder.add(cell, flight, sighting);
-      });
+  pattern::ExposureBuilder builder(*viewpoint, sector_deg);
+  const pattern::FlightsById by_id(*flights);
+  const pattern::Summaries use = pattern::summaries_used(from_summaries);
+  // An hour that is summarised, or loses its cells, between the two would be missed or count twice.
+  const auto read = store.at_one_moment([&]() -> Result<void> {
+    const auto parts = pattern::parts_by_cells(store, which, use);
+    if (!parts) return tl::unexpected(parts.error());
+    return pattern::each_stretch(
+        store, which, use, *parts, schema::SummaryPart::flights,
+        [&](const schema::Summary& stored) -> Result<void> {
+          auto hour = pattern::flights_of(stored, sector_deg, by_id);
+          if (!hour) return tl::unexpected(hour.error());
+          if (*hour) builder.add(for_levels(std::move(**hour)));
+          return {};
+        },
+        [&](const schema::Selection& part) {
+          return pattern::each_cell_of(
+              *flights, store, part, *viewpoint,
+              [&](const schema::Cell& cell, const schema::Flight& flight,
+                  const site::Sighting& sighting) { builder.add(cell, flight, sighting); });
+        });
+  });
   if (!read) return tl::unexpected(read.error());
   const auto exposure = builder.finish();
   Drift out = find_drift(exposure);

@@ -3,18 +3,17 @@
 #include <algorithm>
 #include <cmath>
 
+#include "analysis/pattern/beside.h"
+
 namespace roundel::trial {
 namespace {
 
 constexpr int flights_per_sector = 400;
+constexpr std::size_t flights_at_once = 512;
 constexpr int least_on_a_side = 5;
 constexpr double least_information = 0.02;
 
 }  // namespace
-
-struct FlightLevels::Sums {
-  double score{}, information{}, time{}, chances{};
-};
 
 FlightLevels::FlightLevels(const pattern::Exposure& exposure) : exposure_(exposure) {
   const auto throttle = pattern::find_throttle(exposure);
@@ -24,47 +23,61 @@ FlightLevels::FlightLevels(const pattern::Exposure& exposure) : exposure_(exposu
   spread_db_ = std::max(1.0, std::hypot(rate_.sigma_flight_db, rate_.sigma_block_db));
 }
 
-void FlightLevels::add(Sums& sums, const pattern::Group& group, double own_db) const {
+FlightLevels::Row FlightLevels::row_of(const pattern::Group& group) const {
   const double x = group.spreading_db + pattern::dipole_db(group.elevation_deg);
-  const double level = rate_.gain_at(group.sector, group.bearing_off_deg) + own_db + x +
-                       rate_.beta[0] * group.cos_aspect +
-                       rate_.beta[1] * (2 * group.cos_aspect * group.cos_aspect - 1);
-  const pattern::Told count =
-      pattern::told(pattern::Threshold::logistic(), level, rate_.softness_db,
-                    rate_.ceiling[group.hour], messages_per_chance_, group.heard, group.chances);
-  sums.score += count.score;
-  sums.information += count.information;
-  sums.time += group.chances * (static_cast<double>(exposure_.hours[group.hour].start_s) + 1800.0);
-  sums.chances += group.chances;
+  return {
+      rate_.gain_at(group.sector, group.bearing_off_deg) + x + rate_.beta[0] * group.cos_aspect +
+          rate_.beta[1] * (2 * group.cos_aspect * group.cos_aspect - 1),
+      rate_.ceiling[group.hour], static_cast<double>(group.heard),
+      static_cast<double>(group.chances), static_cast<double>(exposure_.hours[group.hour].start_s)};
 }
 
 // Maximum likelihood, with a prior that keeps it finite and is taken out again at the end.
-std::optional<Unit> FlightLevels::unit(const pattern::FlightGroups& flight, SectorRun run) const {
+std::optional<Unit> FlightLevels::unit(const pattern::FlightGroups& flight, SectorRun run,
+                                       std::vector<Row>& rows) const {
+  rows.clear();
+  double time = 0, chances = 0;
+  for (const pattern::Group& group : exposure_.of(flight))
+    if (run.holds(group.sector, exposure_.n_sectors) && pattern::tells_level(group)) {
+      const Row& row = rows.emplace_back(row_of(group));
+      time += row.chances * (row.start_s + 1800.0);
+      chances += row.chances;
+    }
   const double prior = 1 / (spread_db_ * spread_db_);
-  double level = 0;
-  Sums sums;
+  double level = 0, information = 0;
   for (int i = 0; i < 6; ++i) {
-    sums = {};
-    for (const pattern::Group& group : exposure_.of(flight))
-      if (run.holds(group.sector, exposure_.n_sectors) && pattern::tells_level(group))
-        add(sums, group, level);
-    if (sums.information < least_information) return std::nullopt;
-    const double step =
-        std::clamp((sums.score - prior * level) / (sums.information + prior), -3.0, 3.0);
+    double score = 0;
+    information = 0;
+    for (const Row& row : rows) {
+      const pattern::Told count =
+          pattern::told(pattern::Threshold::logistic(), row.level_db + level, rate_.softness_db,
+                        row.ceiling, messages_per_chance_, row.heard, row.chances);
+      score += count.score;
+      information += count.information;
+    }
+    if (information < least_information) return std::nullopt;
+    const double step = std::clamp((score - prior * level) / (information + prior), -3.0, 3.0);
     level += step;
     if (std::abs(step) < 0.01) break;
   }
   Unit out;
-  out.time_s = static_cast<std::int64_t>(sums.time / sums.chances);
-  out.value = level * (sums.information + prior) / sums.information;
-  out.weight = 1 / (1 / sums.information + spread_db_ * spread_db_);
+  out.time_s = static_cast<std::int64_t>(time / chances);
+  out.value = level * (information + prior) / information;
+  out.weight = 1 / (1 / information + spread_db_ * spread_db_);
   return out;
 }
 
 std::vector<Unit> FlightLevels::units(SectorRun run) const {
+  const std::size_t n = exposure_.flights.size();
+  std::vector<std::vector<Unit>> parts((n + flights_at_once - 1) / flights_at_once);
+  pattern::each_beside(parts.size(), [&](std::size_t part) {
+    std::vector<Row> rows;
+    const std::size_t end = std::min(n, (part + 1) * flights_at_once);
+    for (std::size_t f = part * flights_at_once; f < end; ++f)
+      if (const auto one = unit(exposure_.flights[f], run, rows)) parts[part].push_back(*one);
+  });
   std::vector<Unit> out;
-  for (const auto& flight : exposure_.flights)
-    if (const auto one = unit(flight, run)) out.push_back(*one);
+  for (const auto& part : parts) out.insert(out.end(), part.begin(), part.end());
   std::stable_sort(out.begin(), out.end(),
                    [](const Unit& x, const Unit& y) { return x.time_s < y.time_s; });
   return out;

@@ -14,7 +14,8 @@ namespace roundel::trial {
 struct SectorRun {
   int first{}, count{};
   bool holds(int sector, int n_sectors) const {
-    return (sector - first + n_sectors) % n_sectors < count;
+    const int after = sector - first;
+    return (after < 0 ? after + n_sectors : after) < count;
   }
 };
 
@@ -29,9 +30,13 @@ class FlightLevels {
   std::vector<Unit> units() const { return units({0, exposure_.n_sectors}); }
 
  private:
-  std::optional<Unit> unit(const pattern::FlightGroups& flight, SectorRun run) const;
-  struct Sums;
-  void add(Sums& sums, const pattern::Group& group, double own_db) const;
+  /// What a group says, but for the flight's own level.
+  struct Row {
+    double level_db, ceiling, heard, chances, start_s;
+  };
+  std::optional<Unit> unit(const pattern::FlightGroups& flight, SectorRun run,
+                           std::vector<Row>& rows) const;
+  Row row_of(const pattern::Group& group) const;
 
   const pattern::Exposure& exposure_;
   pattern::LevelFit rate_;

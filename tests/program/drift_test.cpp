@@ -52,6 +52,31 @@ TEST_F(DriftProgram, TellsWhenSensitivityFellAndWarnsATimer) {
   EXPECT_GT(out["days"][0]["index_db"], out["days"][1]["index_db"]);
 }
 
+// Summaries round a little: what is said is the same within a small part of its interval.
+TEST_F(DriftProgram, SaysTheSameFromSummaries) {
+  simulate::Scenario s;
+  s.hours = 30;
+  s.traffic.mean_aircraft = 12;
+  s.antenna("collinear");
+  s.steps.push_back({15, -5});
+  store_summarised(s, file_);
+  const json cells = json::parse(drift({"--json"}).out);
+  const json summed = json::parse(drift({"--json", "--summaries"}).out);
+  ASSERT_EQ(summed["changes"].size(), 1U);
+  const json &one = cells["changes"][0], &other = summed["changes"][0];
+  EXPECT_NEAR(other["step_db"].get<double>(), one["step_db"].get<double>(), 0.05);
+  EXPECT_NEAR(other["low_db"].get<double>(), one["low_db"].get<double>(), 0.05);
+  EXPECT_EQ(other["time"], one["time"]);
+  EXPECT_EQ(other["bearings"], one["bearings"]);
+  ASSERT_EQ(summed["days"].size(), cells["days"].size());
+  for (std::size_t i = 0; i < cells["days"].size(); ++i) {
+    const json &day = cells["days"][i], &same = summed["days"][i];
+    EXPECT_NEAR(same["index_db"].get<double>(), day["index_db"].get<double>(), 0.05);
+    EXPECT_NEAR(same["high_db"].get<double>(), day["high_db"].get<double>(), 0.05);
+    EXPECT_NEAR(same["flights"].get<double>(), day["flights"].get<double>(), 2);
+  }
+}
+
 TEST_F(DriftProgram, RefusesInOneLine) {
   {
     auto store = schema::must(schema::Store::open(file_, schema::Store::Access::write));

@@ -48,8 +48,12 @@ struct Drift {
 /// narrowed down to the sectors that step.
 Drift find_drift(const pattern::Exposure& exposure);
 
-/// find_drift() of the stored cells of a selection: one antenna, receiver, mount and rotation.
-/// Errc: bad_usage, not_found, too_little, and those of the store.
-Result<Drift> drift(const schema::Store& store, const schema::Selection& which);
+/// find_drift() of the stored cells of a selection, and of the summaries of hours whose cells are
+/// gone: one antenna, receiver, mount and rotation. Errc: bad_usage, not_found, too_little, and
+/// those of the store.
+/// @param from_summaries  whole hours from their summaries, which round a little
+///   (analysis/pattern/hour_exposure_bytes.h), in a fraction of the time
+Result<Drift> drift(const schema::Store& store, const schema::Selection& which,
+                    bool from_summaries = false);
 
 }  // namespace roundel::trial
