@@ -92,15 +92,27 @@ void add_cells(const PlacedCells& some, ReachBuilder& to) {
   }
 }
 
+/// verdict(), and `beside` while all has been read and the verdict is being found. Not called where
+/// reading fails.
+Result<Verdict> verdict_beside(const schema::Store& store, const schema::Selection& which,
+                               double sector_deg, const VerdictOptions& options,
+                               const std::function<void()>& beside);
+
 /// What the verdict says of each sector; empty of a selection that has none, as it holds several
 /// arrangements.
+/// @param cells  looks at the cells, while the verdict is being found where that can be
 Result<std::vector<SectorVerdict>> judged_sectors(const schema::Store& store,
                                                   const schema::Selection& which,
-                                                  double sector_deg) {
-  auto judged = verdict(store, which, sector_deg, {});
-  if (judged) return std::move(judged->sectors);
-  if (judged.error().code != Errc::bad_usage) return tl::unexpected(judged.error());
-  return std::vector<SectorVerdict>{};
+                                                  const CutOptions& options,
+                                                  const std::function<Result<void>()>& cells) {
+  std::optional<Result<void>> read;
+  VerdictOptions how;
+  how.from_summaries = options.from_summaries;
+  auto judged = verdict_beside(store, which, options.sector_deg, how, [&] { read = cells(); });
+  if (!judged && judged.error().code != Errc::bad_usage) return tl::unexpected(judged.error());
+  if (!read) read = cells();
+  if (!*read) return tl::unexpected(read->error());
+  return judged ? std::move(judged->sectors) : std::vector<SectorVerdict>{};
 }
 
 }  // namespace
@@ -148,6 +160,14 @@ Result<Reach> reach(const schema::Store& store, const schema::Selection& which,
 
 Result<Verdict> verdict(const schema::Store& store, const schema::Selection& which,
                         double sector_deg, const VerdictOptions& options) {
+  return verdict_beside(store, which, sector_deg, options, {});
+}
+
+namespace {
+
+Result<Verdict> verdict_beside(const schema::Store& store, const schema::Selection& which,
+                               double sector_deg, const VerdictOptions& options,
+                               const std::function<void()>& beside) {
   if (auto ok = check_sector_deg(sector_deg); !ok) return tl::unexpected(ok.error());
   if (!(options.tolerance_db > 0 && options.tolerance_db <= 20))
     return fail(Errc::bad_usage, "a tolerance is more than 0 and at most 20 dB", "--tolerance-db",
@@ -190,16 +210,29 @@ Result<Verdict> verdict(const schema::Store& store, const schema::Selection& whi
         [&](const schema::Summary& stored) { return add_places(stored, reach_options, ranges); });
   });
   if (!read) return tl::unexpected(read.error());
-  Exposure shown;
-  Reach reached;
+  const auto find = [&] {
+    Exposure shown;
+    Reach reached;
+    each_beside(2, [&](std::size_t i) {
+      if (i == 0)
+        shown = exposure.finish();
+      else
+        reached = ranges.finish();
+    });
+    return judge(shown, reached, options);
+  };
+  if (!beside) return find();
+  std::optional<Verdict> found;
   each_beside(2, [&](std::size_t i) {
     if (i == 0)
-      shown = exposure.finish();
+      found = find();
     else
-      reached = ranges.finish();
+      beside();
   });
-  return judge(shown, reached, options);
+  return std::move(*found);
 }
+
+}  // namespace
 
 Result<Cut> cut(const schema::Store& store, const schema::Selection& which,
                 const CutOptions& options) {
@@ -208,12 +241,12 @@ Result<Cut> cut(const schema::Store& store, const schema::Selection& which,
   if (!of) return tl::unexpected(of.error());
   const auto limit = site::horizon_limit(of->viewpoint, site::Refraction());
   CutBuilder builder(of->viewpoint, *limit, options, of->flights);
-  const auto read = store.each_cell(which, [&](const schema::Cell& cell) {
-    builder.add(cell);
-    return true;
+  const auto sectors = judged_sectors(store, which, options, [&] {
+    return store.each_cell(which, [&](const schema::Cell& cell) {
+      builder.add(cell);
+      return true;
+    });
   });
-  if (!read) return tl::unexpected(read.error());
-  const auto sectors = judged_sectors(store, which, options.sector_deg);
   if (!sectors) return tl::unexpected(sectors.error());
   if (sectors->empty()) return builder.finish();
   const auto sector = static_cast<std::size_t>(options.bearing_deg / options.sector_deg);
@@ -224,7 +257,7 @@ Result<std::vector<Cut>> cuts(const schema::Store& store, const schema::Selectio
                               const CutOptions& options) {
   if (auto ok = CutBuilder::check(options); !ok) return tl::unexpected(ok.error());
   // First, as its memory is free again before the builders need theirs.
-  const auto sectors = judged_sectors(store, which, options.sector_deg);
+  const auto sectors = judged_sectors(store, which, options, [] { return Result<void>(); });
   if (!sectors) return tl::unexpected(sectors.error());
   const auto of = setting(store, which);
   if (!of) return tl::unexpected(of.error());

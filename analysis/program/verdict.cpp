@@ -138,6 +138,7 @@ Result<int> show_cut(const VerdictCommand& command, const schema::Store& store,
   pattern::CutOptions options;
   options.bearing_deg = *command.cut_deg;
   options.sector_deg = command.sector_deg;
+  options.from_summaries = command.options.from_summaries;
   const auto cut = pattern::cut(store, which, options);
   if (!cut) return tl::unexpected(cut.error());
   if (!command.svg.empty()) {

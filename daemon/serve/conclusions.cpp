@@ -132,6 +132,7 @@ Result<Answer> cut(const Ask& ask, const schema::Store& store) {
   pattern::CutOptions options;
   options.sector_deg = asked->width_deg;
   options.bearing_deg = *bearing_deg < 360 ? *bearing_deg : 0;
+  options.from_summaries = fits_summaries(asked->width_deg);
   const auto recent = recent_of(ask, store, asked->which);
   if (!recent) return tl::unexpected(recent.error());
   return pattern::cut(store, recent->which, options).map([&](const pattern::Cut& cut) {
@@ -145,6 +146,7 @@ Result<std::vector<Answer>> cuts(const Ask& ask, const schema::Store& store,
   if (!asked) return tl::unexpected(asked.error());
   pattern::CutOptions options;
   options.sector_deg = asked->width_deg;
+  options.from_summaries = fits_summaries(asked->width_deg);
   const auto recent = recent_of(ask, store, asked->which);
   if (!recent) return tl::unexpected(recent.error());
   const auto all = pattern::cuts(store, recent->which, options);

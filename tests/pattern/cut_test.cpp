@@ -4,6 +4,7 @@
 
 #include <cmath>
 #include <optional>
+#include <random>
 
 namespace roundel::pattern {
 namespace {
@@ -92,6 +93,44 @@ TEST_F(CutTest, OfSectorsBesideEachOtherIsAsOfEachAlone) {
     ASSERT_EQ(a.n_cells, 1);
     ASSERT_EQ(b.n_cells, 1);
     EXPECT_EQ(a.bins[0].middle.range_km, b.bins[0].middle.range_km);
+  }
+}
+
+// Cells are left out by the square they are in; beside the antenna, too, and where squares end.
+TEST_F(CutTest, LeavesNoCellOutThatIsInTheSector) {
+  std::mt19937 random(5);
+  const auto between = [&](double low, double high) {
+    return std::uniform_real_distribution<double>(low, high)(random);
+  };
+  std::vector<schema::Cell> cells;
+  const site::GeoPoint& antenna = viewpoint_.antenna();
+  for (const double spread_deg : {0.05, 0.5, 3.0, 8.0})
+    for (int i = 0; i < 5000; ++i) {
+      schema::Cell cell = north(101, 1, 0, 40'000, 0);
+      cell.latitude_deg = antenna.latitude_deg() + between(-spread_deg, spread_deg);
+      cell.longitude_deg = antenna.longitude_deg() + 1.6 * between(-spread_deg, spread_deg);
+      if (i % 4 == 0) cell.latitude_deg = std::round(2 * cell.latitude_deg) / 2;
+      cells.push_back(cell);
+    }
+  for (const double sector_deg : {1.0, 5.0, 45.0}) {
+    std::int64_t n_in_all = 0;
+    for (int sector = 0; sector < 360 / sector_deg; sector += sector_deg == 1 ? 7 : 1) {
+      CutOptions options;
+      options.sector_deg = sector_deg;
+      options.bearing_deg = sector * sector_deg;
+      CutBuilder by_square(viewpoint_, *limit_, options, flights_);
+      CutBuilder placed(viewpoint_, *limit_, options, flights_);
+      for (const schema::Cell& cell : cells) {
+        by_square.add(cell);
+        placed.add(cell, viewpoint_.over(cell.latitude_deg, cell.longitude_deg));
+      }
+      const auto n = placed.finish().n_cells;
+      EXPECT_EQ(by_square.finish().n_cells, n) << options.bearing_deg;
+      n_in_all += n;
+    }
+    if (sector_deg > 1) {
+      EXPECT_EQ(n_in_all, std::ssize(cells));
+    }
   }
 }
 

@@ -7,6 +7,7 @@
 #include <random>
 
 #include "analysis/pattern/summary_bytes.h"
+#include "roundel/pattern/cut.h"
 #include "roundel/pattern/field.h"
 #include "roundel/pattern/reach.h"
 #include "roundel/simulate/scenario.h"
@@ -187,6 +188,25 @@ TEST_F(SummaryReach, FieldOfATrialEndsWhereTheTrialDoes) {
   const auto cells = must(heard_field(store, {}, 5));
   EXPECT_EQ(bins_of(must(heard_field(store, {}, 5, true))), bins_of(cells));
   EXPECT_NE(bins_of(must(heard_field(store_, {}, 5))), bins_of(cells));
+}
+
+// Its bins are of cells either way; the wall's edge is judged.
+TEST_F(SummaryReach, CutIsJudgedAsByTheCells) {
+  CutOptions options;
+  options.bearing_deg = 230;
+  const auto cells = must(cut(store_, {}, options));
+  options.from_summaries = true;
+  const auto summed = must(cut(store_, {}, options));
+  EXPECT_EQ(summed.n_cells, cells.n_cells);
+  EXPECT_EQ(summed.bins.size(), cells.bins.size());
+  EXPECT_EQ(summed.n_flights, cells.n_flights);
+  ASSERT_TRUE(cells.judged && summed.judged);
+  EXPECT_EQ(summed.judged->state, cells.judged->state);
+  ASSERT_TRUE(cells.cutoff_deg() && summed.cutoff_deg());
+  EXPECT_NEAR(*summed.cutoff_deg(), *cells.cutoff_deg(), 0.1);
+  const auto all = must(cuts(store_, {}, options));
+  EXPECT_EQ(all.at(46).n_cells, cells.n_cells);
+  EXPECT_EQ(all.at(46).cutoff_deg(), summed.cutoff_deg());
 }
 
 HourSummary sample() {

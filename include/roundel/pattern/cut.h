@@ -24,6 +24,7 @@ struct CutOptions {
   double top_ft = 60'000;          ///< horizon and elevation lines end there
   std::vector<double> elevations_deg{0, 1, 2, 3, 5, 10, 20};  ///< lines to draw
   std::size_t most_flights = 500;                             ///< listed; of more the latest
+  bool from_summaries = false;  ///< the verdict, not the cut: as VerdictOptions says
 };
 
 /// A place in the cut: along the ground, and pressure altitude above mean sea level.
