@@ -28,10 +28,13 @@ class ByteReader {
  public:
   explicit ByteReader(std::string_view bytes) : bytes_(bytes) {}
   std::int64_t get(std::int64_t most = std::int64_t{1} << 48) {
-    // Most are of one byte.
-    if (at_ < bytes_.size()) {
+    // Most are of one byte or two.
+    if (at_ + 1 < bytes_.size()) {
       const auto byte = static_cast<unsigned char>(bytes_[at_]);
       if (byte < 0x80 && byte <= most) return ++at_, byte;
+      const auto next = static_cast<unsigned char>(bytes_[at_ + 1]);
+      const std::int64_t both = (byte & 0x7f) | (std::int64_t{next} << 7);
+      if (byte >= 0x80 && next < 0x80 && both <= most) return at_ += 2, both;
     }
     return get_long(most);
   }

@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "analysis/pattern/stretches.h"
+#include "analysis/pattern/summaries_beside.h"
 #include "roundel/pattern/summary.h"
 #include "roundel/pattern/verdict.h"
 #include "roundel/site/sightline.h"
@@ -81,23 +82,28 @@ Result<std::vector<schema::Selection>> add_hours(const schema::Store& store,
              (!trial.stop_s || *trial.stop_s >= hour.hour_s + 3600);
     });
   };
-  const auto read =
-      each_hour(store, whole, Summaries::all, schema::SummaryPart::places,
-                [&](const schema::Summary& stored) -> Result<void> {
-                  const auto hour = read_summary(stored);
-                  if (!hour) return tl::unexpected(hour.error());
-                  if (stored.cells_gone || (hour->others && is_within_trial(stored))) {
-                    to.add(*hour);
-                  } else {
-                    schema::Selection part;
-                    part.trials = {stored.trial};
-                    part.from_s = static_cast<double>(stored.hour_s);
-                    part.to_s = *part.from_s + 3600;
-                    rest.push_back(std::move(part));
-                  }
-                  return {};
-                });
+  SummariesBeside hours([&](const schema::Summary& stored) -> Result<void> {
+    const auto hour = read_summary(stored);
+    if (!hour) return tl::unexpected(hour.error());
+    if (stored.cells_gone || (hour->others && is_within_trial(stored))) {
+      to.add(*hour);
+    } else {
+      schema::Selection part;
+      part.trials = {stored.trial};
+      part.from_s = static_cast<double>(stored.hour_s);
+      part.to_s = *part.from_s + 3600;
+      rest.push_back(std::move(part));
+    }
+    return {};
+  });
+  const auto read = each_hour(store, whole, Summaries::all, schema::SummaryPart::places,
+                              [&](const schema::Summary& stored) {
+                                hours.add(stored);
+                                return Result<void>();
+                              });
+  const auto fine = hours.finish();
   if (!read) return tl::unexpected(read.error());
+  if (!fine) return tl::unexpected(fine.error());
   auto parts = parts_by_cells(store, whole, Summaries::all);
   if (!parts) return parts;
   parts->insert(parts->end(), rest.begin(), rest.end());

@@ -6,6 +6,7 @@
 #include "analysis/pattern/hour_exposure_bytes.h"
 #include "analysis/pattern/placed_cells.h"
 #include "analysis/pattern/stretches.h"
+#include "analysis/pattern/summaries_beside.h"
 #include "roundel/pattern/cut.h"
 #include "roundel/pattern/reach.h"
 #include "roundel/pattern/summary.h"
@@ -143,16 +144,24 @@ Result<Reach> reach(const schema::Store& store, const schema::Selection& which,
   ReachBuilder builder(of->viewpoint, *limit, options, of->flights, of->edges_s);
   // An hour that is summarised, or loses its cells, between the two would be missed or count twice.
   const Summaries use = summaries_used(options.from_summaries);
+  SummariesBeside hours(
+      [&](const schema::Summary& stored) { return add_places(stored, options, builder); });
   const auto read = store.at_one_moment([&]() -> Result<void> {
     const auto parts = parts_by_cells(store, which, use);
     if (!parts) return tl::unexpected(parts.error());
-    return each_stretch(
+    const auto stretches = each_stretch(
         store, which, use, *parts, schema::SummaryPart::places,
-        [&](const schema::Summary& stored) { return add_places(stored, options, builder); },
-        [&](const schema::Selection& part) {
+        [&](const schema::Summary& stored) {
+          hours.add(stored);
+          return Result<void>();
+        },
+        [&](const schema::Selection& part) -> Result<void> {
+          if (auto ok = hours.finish(); !ok) return ok;
           return each_placed(store, part, of->viewpoint, *limit,
                              {[&](const PlacedCells& some) { add_cells(some, builder); }});
         });
+    const auto fine = hours.finish();
+    return stretches ? fine : stretches;
   });
   if (!read) return tl::unexpected(read.error());
   return builder.finish();

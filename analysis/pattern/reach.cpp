@@ -260,11 +260,21 @@ struct ReachBuilder::Impl {
   }
 
   void add_shares(const HourSummary& hour) {
-    for (const auto& share : hour.shares)
+    // Those of one sector and range, of all elevations, stand together.
+    for (auto share = hour.shares.begin(); share != hour.shares.end();) {
+      const SummaryShare& first = *share;
+      std::int64_t heard = 0, expected = 0;
+      for (; share != hour.shares.end() && share->range_bin == first.range_bin &&
+             share->sector == first.sector;
+           ++share) {
+        heard += share->heard;
+        expected += share->expected;
+      }
       if (const auto place =
-              rate.place(static_cast<int>(sector_of_stored(share.sector)),
-                         (share.range_bin + 0.5) * SummaryBins::range_km, hour.hour_s / 3600))
-        rate.add(*place, static_cast<int>(share.heard), static_cast<int>(share.expected));
+              rate.place(static_cast<int>(sector_of_stored(first.sector)),
+                         (first.range_bin + 0.5) * SummaryBins::range_km, hour.hour_s / 3600))
+        rate.add(*place, static_cast<int>(heard), static_cast<int>(expected));
+    }
   }
 
   void add(const HourSummary& hour) {

@@ -5,6 +5,8 @@
 #include <numeric>
 #include <vector>
 
+#include "analysis/pattern/summaries_beside.h"
+
 namespace roundel::pattern {
 namespace {
 
@@ -39,6 +41,46 @@ TEST(Relay, EndsWithoutHavingHandedAnythingOver) {
     relay.next();
   }
   EXPECT_EQ(n_batches, 0);
+}
+
+schema::Summary summary_at(std::int64_t hour_s) {
+  schema::Summary out;
+  out.hour_s = hour_s;
+  return out;
+}
+
+TEST(SummariesBeside, AreLookedAtInOrderAlsoAfterAPause) {
+  std::vector<std::int64_t> seen, expected;
+  SummariesBeside beside([&](const schema::Summary& stored) {
+    seen.push_back(stored.hour_s);
+    return Result<void>();
+  });
+  EXPECT_TRUE(beside.finish()) << "of none";
+  for (const int n : {1, 70, 64, 0, 100}) {
+    for (int i = 0; i < n; ++i) {
+      expected.push_back(std::ssize(expected));
+      beside.add(summary_at(expected.back()));
+    }
+    EXPECT_TRUE(beside.finish());
+    EXPECT_EQ(seen, expected);
+  }
+}
+
+TEST(SummariesBeside, EndWithTheFirstThatIsNone) {
+  int n_seen = 0;
+  SummariesBeside beside([&](const schema::Summary& stored) -> Result<void> {
+    ++n_seen;
+    if (stored.hour_s == 40) return fail(Errc::corrupt, "no summary");
+    return {};
+  });
+  for (int i = 0; i < 200; ++i) beside.add(summary_at(i));
+  const auto fine = beside.finish();
+  ASSERT_FALSE(fine);
+  EXPECT_EQ(fine.error().code, Errc::corrupt);
+  EXPECT_EQ(n_seen, 41);
+  beside.add(summary_at(1));
+  EXPECT_FALSE(beside.finish());
+  EXPECT_EQ(n_seen, 41);
 }
 
 }  // namespace
