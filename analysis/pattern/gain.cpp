@@ -70,6 +70,24 @@ void merge(LevelRow& into, const LevelRow& from) {
   into.chances += from.chances;
 }
 
+// An aircraft that circles is banked all the while, and its antenna with it: outside its turn it is
+// up to 3 dB stronger than inside, which is nobody's aspect in level flight. Some orbits of hours
+// tell more of how a level goes with range and aspect than all who fly past, and made a pattern
+// 0.88 of what it was. Who flies past has his aspect go once from nose to tail, which is 2.
+class Swing {
+ public:
+  void add(const Group& group) {
+    sum_ += n_++ == 0 ? 0 : std::abs(group.cos_aspect - last_);
+    last_ = group.cos_aspect;
+  }
+  bool is_circling() const { return sum_ > most; }
+
+ private:
+  static constexpr float most = 3;
+  float sum_ = 0, last_ = 0;
+  int n_ = 0;
+};
+
 // Rows by flight and sector; `row` returns false to leave a group out. Observed values are counts
 // (added when rows merge) or means (averaged).
 template <class Row>
@@ -85,13 +103,24 @@ LevelData assemble(const Exposure& exposure, const Screen& screen, bool are_coun
   for (std::uint32_t f = 0; f < exposure.flights.size(); ++f) {
     data.airframe.push_back(first_of.try_emplace(exposure.flights[f].address, f).first->second);
     bool open = false;
+    Swing swing;
+    const auto close = [&] {
+      if (open && swing.is_circling()) {
+        data.rows.resize(data.blocks.back().first_row);
+        data.blocks.pop_back();
+      }
+      open = false;
+      swing = {};
+    };
     for (const Group& group : exposure.of(exposure.flights[f])) {
       LevelRow next;
       if (!row(group, next)) continue;
-      if (!open || data.blocks.back().sector != group.sector) {
+      if (open && data.blocks.back().sector != group.sector) close();
+      if (!open) {
         data.blocks.push_back({f, group.sector, static_cast<std::uint32_t>(data.rows.size()), 0});
         open = true;
       }
+      swing.add(group);
       next.hour = group.hour;
       next.bearing_off_deg = group.bearing_off_deg;
       next.covariate = covariates(group, screen);
@@ -109,6 +138,7 @@ LevelData assemble(const Exposure& exposure, const Screen& screen, bool are_coun
       data.rows.push_back(next);
       ++data.blocks.back().n_rows;
     }
+    close();
   }
   return data;
 }

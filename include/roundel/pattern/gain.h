@@ -53,7 +53,8 @@ inline constexpr double scale_error = 0.03;
 /// (Balanis, Antenna Theory, section 4.6; from memory).
 double dipole_db(double elevation_deg);
 
-/// Method section 4. Cells that tell a level, above the cut-off.
+/// Method section 4. Cells that tell a level, above the cut-off; where an aircraft circles within a
+/// sector, none of it there.
 /// @param start        the fit of a part of the same exposure, to start from; null: many flights
 /// are
 ///                     fitted from where a part of them leads
