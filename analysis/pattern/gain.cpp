@@ -16,7 +16,7 @@ constexpr double well_heard_share = 0.85;
 constexpr int least_level_flights = 8;
 constexpr double least_effective = 5;
 constexpr double widest_se_db = 1.5;
-constexpr int start_flights_per_sector = 80;
+constexpr int start_flights_per_sector = 80, fewest_flights_per_sector = 40;
 // Few flights make the sandwich itself uncertain, and unequal: a factor on standard errors like
 // that of Student's t, and more for what few flights share (airway, type, hour). On the tuning
 // seeds intervals come out right with it from 8 flights a sector to 500.
@@ -251,7 +251,38 @@ LevelFit fit_rate(const Exposure& exposure, const Throttle& throttle, const Scre
 LevelFit start_rate(const Exposure& part, const Throttle& throttle, const Screen& screen) {
   LevelOptions options = rate_options(throttle);
   options.errors = false;
+  // First of a few, where a step costs little, from far; then of all, from near by.
+  LevelFit of_fewer;
+  const Exposure fewer = thinned(part, fewest_flights_per_sector);
+  if (2 * fewer.groups.size() < part.groups.size()) {
+    of_fewer = start_rate(fewer, throttle, screen);
+    options.start = &of_fewer;
+  }
   return fit_levels(rate_rows(part, screen), options);
+}
+
+std::optional<LevelFit> beyond_walls(LevelFit start, const Screen& screen) {
+  const auto& walls = screen.cutoff_deg;
+  const std::size_t n = walls.size();
+  const auto n_open =
+      static_cast<std::size_t>(std::count(walls.begin(), walls.end(), std::nullopt));
+  if (4 * n_open < n || start.gain_db.size() != static_cast<Eigen::Index>(n)) return std::nullopt;
+  const Eigen::VectorXd found_db = start.gain_db;
+  // The nearest open sector, `by` being one sector on or one back, and how far it is.
+  const auto open_from = [&](std::size_t s, std::size_t by) {
+    std::size_t steps = 0;
+    for (; walls[s]; ++steps) s = (s + by) % n;
+    return std::pair{found_db[static_cast<Eigen::Index>(s)], static_cast<double>(steps)};
+  };
+  for (std::size_t s = 0; s < n; ++s) {
+    if (!walls[s]) continue;
+    const auto [after_db, to_after] = open_from(s, 1);
+    const auto [before_db, to_before] = open_from(s, n - 1);
+    start.gain_db[static_cast<Eigen::Index>(s)] =
+        (before_db * to_after + after_db * to_before) / (to_before + to_after);
+  }
+  start.beta.conservativeResizeLike(Eigen::VectorXd::Zero(aspect_covariates + 1));
+  return start;
 }
 
 LevelFit fit_strength(const Exposure& exposure, const LevelFit& rate, const Screen& screen) {

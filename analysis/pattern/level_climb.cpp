@@ -1,6 +1,5 @@
 #include <Eigen/Cholesky>
 
-#include "analysis/pattern/beside.h"
 #include "analysis/pattern/level_fitter.h"
 
 namespace roundel::pattern::levels {
@@ -10,17 +9,16 @@ namespace roundel::pattern::levels {
 void Fitter::eliminate() {
   const Eigen::Index beta = first_beta(), n = beta + static_cast<Eigen::Index>(k_);
   parts_.resize(n_parts());
-  each_beside(parts_.size(), [&](std::size_t i) {
-    Equations& part = parts_[i].equations;
-    part.matrix = MatrixXd::Zero(n, n);
-    part.right = VectorXd::Zero(n);
-    part.own = {};
-    part.estimated_levels = 0;
-    each_flight(part_begin(i), part_begin(i + 1),
-                [&](std::uint32_t flight, std::size_t begin, std::size_t end) {
-                  eliminate(flight, begin, end, part);
-                });
-  });
+  for (PassSum& part : parts_) {
+    part.equations.matrix = MatrixXd::Zero(n, n);
+    part.equations.right = VectorXd::Zero(n);
+    part.equations.own = {};
+    part.equations.estimated_levels = 0;
+  }
+  each_flight_beside(
+      [&](std::size_t part, std::uint32_t flight, std::size_t begin, std::size_t end) {
+        eliminate(flight, begin, end, parts_[part].equations);
+      });
   Equations all = std::move(parts_[0].equations);
   for (std::size_t i = 1; i < parts_.size(); ++i) {
     const Equations& part = parts_[i].equations;
@@ -157,17 +155,16 @@ bool Fitter::climb(LevelFit& fit, int most) {
     const bool is_done = step < tolerance && i > (is_near ? 1 : 3);
     // update() has just passed over all rows. Ceilings and variances alone can wait for the next
     // step; a new centre of the quadrature asks for another pass, while steps are large.
-    if (is_done || !is_rate_ || (rule_ != Rule::mode && !is_sure)) {
-      recentre();
-      pass();
-    }
+    const bool is_old = is_done || rule_ != Rule::mode;
+    if (is_old) recentre();
+    if (is_old && !is_sure) pass();
     if (is_done) return true;
   }
   return false;
 }
 
 void Fitter::settle_levels() {
-  constexpr int steps = 5;
+  constexpr int steps = 3;
   const VectorXd held = VectorXd::Zero(n_sectors_ + static_cast<Eigen::Index>(k_));
   is_asked_likelihood_ = false;
   pass();
@@ -178,14 +175,14 @@ void Fitter::settle_levels() {
   is_asked_likelihood_ = true;
 }
 
-// The largest change that a step makes. A sector of which next to nothing is known wanders far
-// and tells nobody: it has no say.
+// The largest change that a step makes. A sector counts by what is known of it: one of which next
+// to nothing is known wanders far and tells nobody.
 double Fitter::size_of(const State& step) const {
-  constexpr double known = 1;  // information, per square decibel
+  constexpr double well_known = 25;  // information, per square decibel
   if (!options_.random_flights) return step.largest();
   double out = std::abs(step.softness);
   for (Eigen::Index s = 0; s < n_sectors_; ++s)
-    if (matrix_(s, s) > known) out = std::max(out, std::abs(step.gain[s]));
+    out = std::max(out, std::abs(step.gain[s]) * std::min(1.0, matrix_(s, s) / well_known));
   return step.beta.size() == 0 ? out : std::max(out, step.beta.cwiseAbs().maxCoeff());
 }
 
@@ -194,11 +191,12 @@ double Fitter::size_of(const State& step) const {
 // step, `share` is made.
 double Fitter::update(double share, bool& is_sure) {
   State step = full_step();
-  double factor =
-      std::min(1.0, 4.0 * std::max(1.0, state_.softness) / std::max(1e-9, step.largest()));
+  double factor = std::min(1.0, longest_step() / std::max(1e-9, step.largest()));
   constexpr double small_db = 0.5;
   const double size = size_of(step);
-  is_sure = rule_ != Rule::mode && factor == 1 && size < small_db;
+  // Of levels in decibels the likelihood is a parabola, and a whole step ends at its top.
+  const bool is_close = !is_rate_ || (rule_ != Rule::mode && size < small_db);
+  is_sure = options_.random_flights && is_close && factor == 1;
   if (is_sure) {
     recentre();
     state_.add(step, share);
@@ -222,7 +220,15 @@ double Fitter::update(double share, bool& is_sure) {
 
 // The step of all parameters: gains and covariates solved for, random levels by back
 // substitution.
-State Fitter::full_step() const { return level_step(Eigen::LDLT<MatrixXd>(matrix_).solve(right_)); }
+State Fitter::full_step() const {
+  VectorXd solved = Eigen::LDLT<MatrixXd>(matrix_).solve(right_);
+  // A wandering sector would keep all others from a whole step.
+  const double most = rule_ == Rule::mode ? longest_step() : 1;
+  if (options_.random_flights)
+    for (Eigen::Index s = 0; s < n_sectors_; ++s)
+      if (is_wandering(s)) solved[s] = std::clamp(solved[s], -most, most);
+  return level_step(solved);
+}
 
 // The step of flights' and blocks' levels that goes with one of the rest.
 State Fitter::level_step(const VectorXd& solved) const {
@@ -234,7 +240,7 @@ State Fitter::level_step(const VectorXd& solved) const {
   step.softness = fits_softness_ ? solved[n_sectors_ + n_beta_] : 0;
   if (!options_.random_flights) return step;
   const VectorXd slope_step = slopes_of(step.gain);
-  each_flight([&](std::uint32_t flight, std::size_t begin, std::size_t end) {
+  each_flight_beside([&](std::size_t, std::uint32_t flight, std::size_t begin, std::size_t end) {
     double information = flight_precision(), score = -flight_precision() * state_.flight[flight];
     for (std::size_t b = begin; b < end; ++b) {
       const Reduced r = reduce(b);
@@ -309,45 +315,54 @@ void Fitter::update_variances() {
   // a rate does not tell high gains and a wide spread of blocks from lower ones and a narrow one,
   // and ran off to 6 dB of spread and 8 dB of gain; a tenth of the blocks is taken to be as usual.
   constexpr double expected_share = 0.1, expected_block_db = 1;
-  double block_sum = 0, block_n = 0, flight_sum = 0, flight_n = 0;
-  each_flight([&](std::uint32_t flight, std::size_t begin, std::size_t end) {
-    double information = flight_precision();
-    for (std::size_t b = begin; b < end; ++b) information += reduce(b).information;
-    for (std::size_t b = begin; b < end; ++b) {
-      const BlockSum& sum = sums_[b];
-      // A block that says next to nothing would only slow the step down.
-      if (sum.information < 0.05) continue;
-      // Its level follows the flight's, which is uncertain, too: of a flight in one or two sectors
-      // that is most of what is not known.
-      const double follows = sum.information / (sum.information + block_precision());
-      block_sum +=
-          sum.mean * sum.mean + sum.variance +
-          (rule_ == Rule::flights ? sum.variance_by_flight : follows * follows / information);
-      block_n += 1;
-    }
-    if (information < flight_precision() + 0.02) return;
-    flight_sum += rule_ == Rule::flights
-                      ? flight_mean_[flight] * flight_mean_[flight] + flight_variance_[flight]
-                      : state_.flight[flight] * state_.flight[flight] + 1 / information;
-    flight_n += 1;
-  });
-  if (block_n > 0) {
+  std::vector<LevelSpreads> of_part(n_parts());
+  each_flight_beside([&](std::size_t part, std::uint32_t flight, std::size_t begin,
+                         std::size_t end) { add_spread(flight, begin, end, of_part[part]); });
+  Spread block, flight;
+  for (const LevelSpreads& part : of_part) {
+    block += part.block;
+    flight += part.flight;
+  }
+  if (block.n > 0) {
     if (is_rate_) {
-      block_sum += expected_share * block_n * expected_block_db * expected_block_db;
-      block_n += expected_share * block_n;
+      block.sum += expected_share * block.n * expected_block_db * expected_block_db;
+      block.n += expected_share * block.n;
     }
-    const double next = std::clamp(std::sqrt(block_sum / block_n), 0.05, 6.0);
+    const double next = std::clamp(std::sqrt(block.sum / block.n), 0.05, 6.0);
     // Expectation-maximisation creeps. Where most is known already, a step of twice the length
     // gets as far in half the time.
     const bool is_bold =
         is_rate_ && (options_.start != nullptr || !options_.errors || rule_ == Rule::flights);
     sigma_block_ = is_bold ? std::clamp(next * next / sigma_block_, 0.05, 6.0) : next;
   }
-  if (flight_n > 0) sigma_flight_ = std::clamp(std::sqrt(flight_sum / flight_n), 0.1, 12.0);
+  if (flight.n > 0) sigma_flight_ = std::clamp(std::sqrt(flight.sum / flight.n), 0.1, 12.0);
   if (!is_rate_)
     noise_ = std::clamp(
         std::sqrt(residual_ / static_cast<double>(std::max<std::size_t>(1, data_.rows.size()))),
         0.05, 20.0);
+}
+
+void Fitter::add_spread(std::uint32_t flight, std::size_t begin, std::size_t end,
+                        LevelSpreads& to) const {
+  double information = flight_precision();
+  for (std::size_t b = begin; b < end; ++b) information += reduce(b).information;
+  for (std::size_t b = begin; b < end; ++b) {
+    const BlockSum& sum = sums_[b];
+    // A block that says next to nothing would only slow the step down.
+    if (sum.information < 0.05) continue;
+    // Its level follows the flight's, which is uncertain, too: of a flight in one or two sectors
+    // that is most of what is not known.
+    const double follows = sum.information / (sum.information + block_precision());
+    to.block +=
+        {sum.mean * sum.mean + sum.variance +
+             (rule_ == Rule::flights ? sum.variance_by_flight : follows * follows / information),
+         1};
+  }
+  if (information < flight_precision() + 0.02) return;
+  to.flight += {rule_ == Rule::flights
+                    ? flight_mean_[flight] * flight_mean_[flight] + flight_variance_[flight]
+                    : state_.flight[flight] * state_.flight[flight] + 1 / information,
+                1};
 }
 
 }  // namespace roundel::pattern::levels

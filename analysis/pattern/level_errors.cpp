@@ -1,7 +1,6 @@
 #include <Eigen/Cholesky>
 #include <Eigen/LU>
 
-#include "analysis/pattern/beside.h"
 #include "analysis/pattern/level_fitter.h"
 
 namespace roundel::pattern::levels {
@@ -53,14 +52,10 @@ void Fitter::robust(LevelFit& fit, const MatrixXd& inverse) {
   fit.influence = MatrixXd::Zero(data_.n_flights, n_sectors_);
   MatrixXd beta_influence = MatrixXd::Zero(data_.n_flights, static_cast<Eigen::Index>(k_));
   MatrixXd information = MatrixXd::Zero(data_.n_flights, n_sectors_);
-  each_beside(n_parts(), [&](std::size_t i) {
-    each_flight(part_begin(i), part_begin(i + 1),
-                [&](std::uint32_t flight, std::size_t begin, std::size_t end) {
-                  const auto k = static_cast<Eigen::Index>(k_);
-                  const VectorXd shift = influence_of(flight, begin, end, unfolded, information);
-                  fit.influence.row(flight) = shift.head(n_sectors_).transpose();
-                  beta_influence.row(flight) = shift.tail(k).transpose();
-                });
+  each_flight_beside([&](std::size_t, std::uint32_t flight, std::size_t begin, std::size_t end) {
+    const VectorXd shift = influence_of(flight, begin, end, unfolded, information);
+    fit.influence.row(flight) = shift.head(n_sectors_).transpose();
+    beta_influence.row(flight) = shift.tail(static_cast<Eigen::Index>(k_)).transpose();
   });
   fit.sector_flights.assign(static_cast<std::size_t>(n_sectors_), 0);
   fit.sector_off_deg.assign(static_cast<std::size_t>(n_sectors_), 0.0);

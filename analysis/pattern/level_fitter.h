@@ -13,6 +13,7 @@
 #include <cmath>
 #include <vector>
 
+#include "analysis/pattern/beside.h"
 #include "analysis/pattern/level_lanes.h"
 #include "roundel/pattern/level_model.h"
 
@@ -94,6 +95,18 @@ struct PassSum {
   std::vector<RowLanes> of_row;
   std::vector<BlockLanes> of_block;
   Equations equations;
+};
+
+// How far levels are from nought, squared and added up: those that tell of their spread.
+struct Spread {
+  double sum{}, n{};
+  void operator+=(const Spread& other) {
+    sum += other.sum;
+    n += other.n;
+  }
+};
+struct LevelSpreads {
+  Spread block, flight;
 };
 
 // All that is estimated by scoring steps.
@@ -224,7 +237,7 @@ class Fitter {
 
   // Many rows go in parts, which are as many on every machine.
   std::size_t n_parts() const {
-    constexpr std::size_t many_rows = 10'000, parts_of_many = 8;
+    constexpr std::size_t many_rows = 4000, parts_of_many = 8;
     return data_.rows.size() < many_rows ? 1 : parts_of_many;
   }
   std::size_t part_begin(std::size_t part) const {
@@ -251,6 +264,16 @@ class Fitter {
   void each_flight(const Visit& visit) const {
     each_flight(0, data_.blocks.size(), visit);
   }
+  // The same in parts, beside each other: visit(part, flight, begin, end).
+  template <class Visit>
+  void each_flight_beside(const Visit& visit) const {
+    each_beside(n_parts(), [&](std::size_t part) {
+      each_flight(part_begin(part), part_begin(part + 1),
+                  [&](std::uint32_t flight, std::size_t begin, std::size_t end) {
+                    visit(part, flight, begin, end);
+                  });
+    });
+  }
 
   // level_slopes.cpp
   void find_slopes();
@@ -267,11 +290,17 @@ class Fitter {
   void settle_levels();
   double update(double share, bool& is_sure);
   double size_of(const State& step) const;
+  bool is_wandering(Eigen::Index sector) const {
+    constexpr double known = 1;  // information, per square decibel
+    return matrix_(sector, sector) <= known;
+  }
+  double longest_step() const { return 4 * std::max(1.0, state_.softness); }
   State full_step() const;
   State level_step(const VectorXd& solved) const;
   double objective() const;
   double update_ceiling();
   void update_variances();
+  void add_spread(std::uint32_t flight, std::size_t begin, std::size_t end, LevelSpreads& to) const;
 
   // level_errors.cpp
   void finish(LevelFit& fit);

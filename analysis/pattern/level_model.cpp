@@ -46,7 +46,7 @@ LevelFit Fitter::run() {
     // objective rise without end as it grows (one flat site in thirty ran off to 9 dB).
     holds_softness_ = fits_softness_ && options_.random_flights;
     // Soon the steps are smaller than what the modes are off, and slopes not yet known.
-    const int rough_steps = is_rate_ ? 8 : 2;
+    const int rough_steps = is_rate_ ? 4 : 2;
     fit.converged = climb(fit, options_.random_flights ? rough_steps : options_.max_iterations);
     holds_softness_ = false;
   }
@@ -55,7 +55,10 @@ LevelFit Fitter::run() {
   if (is_rate_ && options_.random_flights) {
     weigh_rows();
     rule_ = Rule::blocks;
-    fit.converged = climb(fit, options_.max_iterations / 2);
+    // From a start two steps are as near as flights' integrals need, which go on by themselves.
+    constexpr int steps_between = 2;
+    const bool goes_on = options_.start && options_.errors;
+    fit.converged = climb(fit, goes_on ? steps_between : options_.max_iterations / 2);
     if (options_.errors) {
       start_flights();
       fit.converged = climb(fit, options_.max_iterations / 2);

@@ -1,4 +1,3 @@
-#include "analysis/pattern/beside.h"
 #include "analysis/pattern/level_fitter.h"
 
 namespace roundel::pattern::levels {

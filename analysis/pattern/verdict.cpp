@@ -5,6 +5,7 @@
 #include <cmath>
 #include <numeric>
 
+#include "analysis/pattern/beside.h"
 #include "analysis/pattern/elevation_pattern.h"
 #include "roundel/pattern/share.h"
 
@@ -238,13 +239,19 @@ Verdict judge(const Exposure& exposure, const Reach& reach, const VerdictOptions
     screen.cutoff_deg = wall_edges(cutoffs);
     return screen.has_walls();
   };
-  // Not from a fit that took walls for weakness: that is too far off to climb back from.
-  const bool has_walls = take_cutoffs();
-  const LevelFit rate = fit_rate(exposure, out.throttle, screen, has_walls ? nullptr : &start);
+  // What took walls for weakness is too far off behind them to climb back from there.
+  const std::optional<LevelFit> near = take_cutoffs() ? beyond_walls(start, screen) : start;
+  const LevelFit rate = fit_rate(exposure, out.throttle, screen, near ? &*near : nullptr);
   cutoffs = find_cutoffs(exposure, rate, out.throttle);
   take_cutoffs();
 
-  LevelFit strength = fit_strength(exposure, rate, screen);
+  LevelFit strength;
+  each_beside(2, [&](std::size_t i) {
+    if (i == 0)
+      strength = fit_strength(exposure, rate, screen);
+    else
+      out.elevation = elevation_pattern(exposure, rate, out.throttle, screen, least_flights);
+  });
   const double slope = level_slope(exposure, strength, screen);
   const bool is_compressed = slope < true_slope;
   if (is_compressed) {
@@ -278,12 +285,17 @@ Verdict judge(const Exposure& exposure, const Reach& reach, const VerdictOptions
     combined.gain_db -= (slope_db_per_deg(out.curve).array() * combined.off_deg.array()).matrix();
     out.curve = smooth(combined.gain_db, combined.covariance, combined.known);
     add_scale_error(out.curve);
-    out.ripple = ripple(out.curve, options.confidence);
     // "Within the tolerance" must hold without the smoother's help: a dip narrower than it expects,
     // or data so thin that it falls back on a flat curve, must not pass.
     const Curve rough = centred(combined.gain_db, combined.covariance, combined.known);
-    out.ripple.certain_high_db =
-        std::max(out.ripple.certain_high_db, certain(rough, options.confidence).high_db);
+    double rough_high_db = 0;
+    each_beside(2, [&](std::size_t i) {
+      if (i == 0)
+        out.ripple = ripple(out.curve, options.confidence);
+      else
+        rough_high_db = certain(rough, options.confidence).high_db;
+    });
+    out.ripple.certain_high_db = std::max(out.ripple.certain_high_db, rough_high_db);
     out.harmonics = harmonics(out.curve, 4, options.confidence);
   }
   out.softness_db = rate.softness_db;
@@ -317,7 +329,6 @@ Verdict judge(const Exposure& exposure, const Reach& reach, const VerdictOptions
     }
     out.sectors.push_back(sector);
   }
-  out.elevation = elevation_pattern(exposure, rate, out.throttle, screen, least_flights);
 
   std::vector<bool> unknown(combined.known.size());
   std::transform(combined.known.begin(), combined.known.end(), unknown.begin(),

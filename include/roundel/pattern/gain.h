@@ -66,6 +66,10 @@ LevelFit fit_rate(const Exposure& exposure, const Throttle& throttle, const Scre
 /// decibel of fit_rate()'s, without errors.
 LevelFit start_rate(const Exposure& part, const Throttle& throttle, const Screen& screen);
 
+/// The same of a fit that took walls for weakness, for one that goes without what they hide: behind
+/// a wall the gain goes on between those on either side. None where hardly any bearing is open.
+std::optional<LevelFit> beyond_walls(LevelFit start, const Screen& screen);
+
 /// Method section 5. Needs the rate fit to tell which cells are heard so well that the threshold
 /// does not cut the weak ones away (expected share above 85 % of the ceiling). Empty fit where the
 /// feed carries no levels.
