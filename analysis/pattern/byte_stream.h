@@ -43,8 +43,10 @@ class ByteReader {
     return (folded & 1) != 0 ? ~(folded >> 1) : folded >> 1;
   }
   double get_steps(double step) { return static_cast<double>(get_signed()) * step; }
-  /// How many follow; no more than there are bytes for.
-  std::int64_t get_count() { return get(static_cast<std::int64_t>(bytes_.size() - at_)); }
+  /// How many follow; no more than there are bytes for, at so many each.
+  std::int64_t get_count(std::int64_t least_bytes = 1) {
+    return get(static_cast<std::int64_t>(bytes_.size() - at_) / least_bytes);
+  }
   /// What has been read is none of ours.
   void reject() {
     is_good_ = false;

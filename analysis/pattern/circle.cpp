@@ -3,11 +3,14 @@
 #include <Eigen/Cholesky>
 #include <Eigen/Eigenvalues>
 #include <algorithm>
+#include <array>
 #include <cassert>
 #include <cmath>
 #include <numbers>
 #include <optional>
 #include <random>
+
+#include "analysis/pattern/beside.h"
 
 namespace roundel::pattern {
 namespace {
@@ -141,47 +144,58 @@ Curve smooth(const VectorXd& raw, const MatrixXd& errors, const std::vector<bool
   noise.diagonal().array() += 1e-8;
 
   constexpr double level_variance = 1e4;  // the flat prior on the constant
+  constexpr double impossible = -1e300;
   const double spreads[] = {0.2, 0.35, 0.5, 0.75, 1, 1.4, 2, 2.8, 4, 5.6, 8};
   const double scales[] = {1, 1.5, 2.2, 3.3, 5, 7.5, 11, 16};
   struct Candidate {
-    double log_weight, spread;
+    double spread{}, log_weight{};
+    const MatrixXd* full{};
     VectorXd mean;
     MatrixXd covariance;
   };
-  std::vector<Candidate> candidates;
-  double best = -1e300;
-  for (double scale : scales) {
-    const MatrixXd full = kernel(n, scale);
-    const MatrixXd inner = sub_covariance(full, at);
-    for (double spread : spreads) {
-      const double t2 = spread * spread;
-      const MatrixXd total = noise + t2 * inner + MatrixXd::Constant(m, m, level_variance);
-      const Eigen::LLT<MatrixXd> factor(total);
-      if (factor.info() != Eigen::Success) continue;
-      const VectorXd solved = factor.solve(data);
+  const auto factor_of = [&](const Candidate& one) {
+    return Eigen::LLT<MatrixXd>(noise + one.spread * one.spread * sub_covariance(*one.full, at) +
+                                MatrixXd::Constant(m, m, level_variance));
+  };
+  std::array<MatrixXd, std::size(scales)> kernels;
+  std::vector<Candidate> candidates(std::size(scales) * std::size(spreads));
+  each_beside(std::size(scales), [&](std::size_t i) {
+    kernels[i] = kernel(n, scales[i]);
+    for (std::size_t j = 0; j < std::size(spreads); ++j) {
+      Candidate& one = candidates[i * std::size(spreads) + j];
+      one.full = &kernels[i];
+      one.spread = spreads[j];
+      const Eigen::LLT<MatrixXd> factor = factor_of(one);
       const double log_det = 2 * factor.matrixLLT().diagonal().array().log().sum();
-      const double log_weight = -0.5 * (data.dot(solved) + log_det);
-      if (log_weight < best - 12) continue;
-      best = std::max(best, log_weight);
-      MatrixXd cross(n, m);
-      for (int i = 0; i < n; ++i)
-        for (Eigen::Index j = 0; j < m; ++j)
-          cross(i, j) = t2 * full(i, at[static_cast<std::size_t>(j)]) + level_variance;
-      const MatrixXd gain = factor.solve(cross.transpose()).transpose();
-      candidates.push_back(
-          {log_weight, spread, cross * solved,
-           t2 * full + MatrixXd::Constant(n, n, level_variance) - gain * cross.transpose()});
+      one.log_weight = factor.info() == Eigen::Success
+                           ? -0.5 * (data.dot(factor.solve(data)) + log_det)
+                           : impossible;
     }
-  }
-  double total = 0;
-  for (Candidate& one : candidates) {
-    Curve centred_one{one.mean, one.covariance, known, 0};
+  });
+  const double best = std::max_element(candidates.begin(), candidates.end(), [](auto& x, auto& y) {
+                        return x.log_weight < y.log_weight;
+                      })->log_weight;
+  std::erase_if(candidates, [&](const Candidate& one) {
+    return one.log_weight < best - 12 || one.log_weight == impossible;
+  });
+  each_beside(candidates.size(), [&](std::size_t i) {
+    Candidate& one = candidates[i];
+    const double t2 = one.spread * one.spread;
+    const MatrixXd& full = *one.full;
+    const Eigen::LLT<MatrixXd> factor = factor_of(one);
+    MatrixXd cross(n, m);
+    for (Eigen::Index j = 0; j < m; ++j)
+      cross.col(j) = t2 * full.col(at[static_cast<std::size_t>(j)]).array() + level_variance;
+    const MatrixXd gain = factor.solve(cross.transpose()).transpose();
+    Curve centred_one{
+        cross * factor.solve(data),
+        t2 * full + MatrixXd::Constant(n, n, level_variance) - gain * cross.transpose(), known, 0};
     centre(centred_one);
-    one.mean = centred_one.value;
-    one.covariance = centred_one.covariance;
-    one.log_weight = std::exp(one.log_weight - best);
-    total += one.log_weight;
-  }
+    one.mean = std::move(centred_one.value);
+    one.covariance = std::move(centred_one.covariance);
+  });
+  double total = 0;
+  for (Candidate& one : candidates) total += one.log_weight = std::exp(one.log_weight - best);
   for (const Candidate& one : candidates) {
     out.value += one.log_weight / total * one.mean;
     out.roughness_db += one.log_weight / total * one.spread;

@@ -183,8 +183,10 @@ struct ExposureBuilder::Impl {
     EndedFlight& flight = state.so_far;
     Candidacy& candidacy = candidacies[state.index];
     std::vector<std::uint16_t>& sectors = candidacy.sectors;
+    int last = -1;  // groups of a sector follow each other
     for (const Group& group : flight.groups) {
-      if (group.kind != GroupKind::recorded) continue;
+      if (group.kind != GroupKind::recorded || std::exchange(last, group.sector) == group.sector)
+        continue;
       const auto at = std::lower_bound(sectors.begin(), sectors.end(), group.sector);
       if (at == sectors.end() || *at != group.sector) sectors.insert(at, group.sector);
     }

@@ -118,8 +118,9 @@ FlightHour get_flight(ByteReader& in, std::int64_t id, std::int64_t first_window
   Before before;
   for (const auto& [bit, into] : {std::pair{4, &out.first_cell}, {8, &out.last_cell}})
     if ((parts & bit) != 0) *into = get_group(in, before);
-  std::int64_t n = in.get_count();
-  out.groups.reserve(static_cast<std::size_t>(n) / 10 + 1);
+  constexpr std::int64_t least_bytes = 8;  // of a group
+  std::int64_t n = in.get_count(least_bytes);
+  out.groups.reserve(static_cast<std::size_t>(n));
   for (; n > 0 && in.is_good(); --n) out.groups.push_back(get_group(in, before));
   return out;
 }

@@ -192,19 +192,19 @@ Result<Verdict> verdict_beside(const schema::Store& store, const schema::Selecti
   ReachBuilder ranges(of->viewpoint, *limit, reach_options, of->flights, of->edges_s);
   ExposureBuilder exposure(of->viewpoint, sector_deg, most_flights_per_sector);
   const FlightsById flights(of->flights);
+  FlightHours hours(sector_deg, flights,
+                    [&](schema::Id, HourExposure hour) { exposure.add(std::move(hour)); });
+  Exposure shown;
+  Reach reached;
   const Summaries use = summaries_used(options.from_summaries);
   const auto read = store.at_one_moment([&]() -> Result<void> {
     const auto parts = parts_by_cells(store, which, use);
     if (!parts) return tl::unexpected(parts.error());
     const auto by_flight = each_stretch(
         store, which, use, *parts, schema::SummaryPart::flights,
-        [&](const schema::Summary& stored) -> Result<void> {
-          auto hour = flights_of(stored, sector_deg, flights);
-          if (!hour) return tl::unexpected(hour.error());
-          if (*hour) exposure.add(std::move(**hour));
-          return {};
-        },
+        [&](const schema::Summary& stored) { return hours.add(stored); },
         [&](const schema::Selection& part) {
+          if (auto ok = hours.finish(); !ok) return ok;
           return each_placed(store, part, of->viewpoint, *limit,
                              {[&](const PlacedCells& some) { add_cells(some, ranges); },
                               [&](const PlacedCells& some) {
@@ -214,27 +214,26 @@ Result<Verdict> verdict_beside(const schema::Store& store, const schema::Selecti
                               }});
         });
     if (!by_flight) return by_flight;
-    return each_hour(
-        store, which, use, schema::SummaryPart::places,
-        [&](const schema::Summary& stored) { return add_places(stored, reach_options, ranges); });
+    if (auto ok = hours.finish(); !ok) return ok;
+    Result<void> places;
+    each_beside(2, [&](std::size_t i) {
+      if (i == 1) {
+        shown = exposure.finish();
+        return;
+      }
+      places = each_hour(
+          store, which, use, schema::SummaryPart::places,
+          [&](const schema::Summary& stored) { return add_places(stored, reach_options, ranges); });
+      reached = ranges.finish();
+    });
+    return places;
   });
   if (!read) return tl::unexpected(read.error());
-  const auto find = [&] {
-    Exposure shown;
-    Reach reached;
-    each_beside(2, [&](std::size_t i) {
-      if (i == 0)
-        shown = exposure.finish();
-      else
-        reached = ranges.finish();
-    });
-    return judge(shown, reached, options);
-  };
-  if (!beside) return find();
+  if (!beside) return judge(shown, reached, options);
   std::optional<Verdict> found;
   each_beside(2, [&](std::size_t i) {
     if (i == 0)
-      found = find();
+      found = judge(shown, reached, options);
     else
       beside();
   });

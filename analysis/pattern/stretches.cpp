@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "analysis/pattern/beside.h"
 #include "analysis/pattern/hour_exposure_bytes.h"
 #include "roundel/pattern/summary.h"
 
@@ -129,16 +130,38 @@ Result<void> add_places(const schema::Summary& stored, const ReachOptions& optio
   return {};
 }
 
-Result<std::optional<HourExposure>> flights_of(const schema::Summary& stored, double sector_deg,
-                                               const FlightsById& flights) {
-  if (stored.detail.flights.empty()) return std::nullopt;
-  const auto n_in_one = summary_sectors_in(sector_deg);
+Result<void> FlightHours::add(const schema::Summary& stored) {
+  constexpr std::size_t many = 24;
+  if (stored.detail.flights.empty()) return {};
+  coming_.push_back({stored, {}});
+  return coming_.size() < many ? Result<void>() : read_some();
+}
+
+Result<void> FlightHours::finish() {
+  while (!coming_.empty() || !read_.empty())
+    if (auto ok = read_some(); !ok) return ok;
+  return {};
+}
+
+Result<void> FlightHours::read_some() {
+  const auto n_in_one = summary_sectors_in(sector_deg_);
   if (!n_in_one) return tl::unexpected(n_in_one.error());
-  auto hour = read_exposure(stored);
-  if (!hour) return tl::unexpected(hour.error());
-  name_flights(*hour, flights);
-  widen(*hour, SummaryBins::sector_deg, *n_in_one);
-  return std::move(*hour);
+  each_beside(coming_.size() + 1, [&](std::size_t i) {
+    if (i == 0) {
+      for (Coming& one : read_) take_(one.stored.trial, std::move(*one.hour));
+      return;
+    }
+    Coming& one = coming_[i - 1];
+    one.hour = read_exposure(one.stored);
+    if (!one.hour) return;
+    name_flights(*one.hour, flights_);
+    widen(*one.hour, SummaryBins::sector_deg, *n_in_one);
+  });
+  read_.clear();
+  std::swap(read_, coming_);
+  for (const Coming& one : read_)
+    if (!one.hour) return tl::unexpected(one.hour.error());
+  return {};
 }
 
 }  // namespace roundel::pattern

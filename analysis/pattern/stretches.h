@@ -1,7 +1,7 @@
 // A selection in two kinds of stretches: hours that their summaries answer, and cells.
 #pragma once
 #include <functional>
-#include <optional>
+#include <utility>
 #include <vector>
 
 #include "analysis/pattern/flights_by_id.h"
@@ -46,9 +46,34 @@ Result<void> each_stretch(const schema::Store& store, const schema::Selection& w
 Result<void> add_places(const schema::Summary& stored, const ReachOptions& options,
                         ReachBuilder& to);
 
-/// What a summary says of flights, by sectors so wide. None where it says nothing: the cells of an
-/// hour may have gone before there were such details. Errc as for add_places().
-Result<std::optional<HourExposure>> flights_of(const schema::Summary& stored, double sector_deg,
-                                               const FlightsById& flights);
+/// What summaries say of flights, by sectors so wide: read many hours beside each other, and handed
+/// on in their order while the next are read. An hour that says nothing is left out: its cells may
+/// have gone before there were such details.
+class FlightHours {
+ public:
+  /// Called by one thread at a time, which need not be the caller's.
+  using Take = std::function<void(schema::Id trial, HourExposure)>;
+
+  /// @param flights  outlives this
+  FlightHours(double sector_deg, const FlightsById& flights, Take take)
+      : sector_deg_(sector_deg), flights_(flights), take_(std::move(take)) {}
+
+  /// Errc as for add_places(); of an earlier hour, too.
+  Result<void> add(const schema::Summary& stored);
+  /// All that was added has been handed on.
+  Result<void> finish();
+
+ private:
+  struct Coming {
+    schema::Summary stored;
+    Result<HourExposure> hour;
+  };
+  Result<void> read_some();
+
+  double sector_deg_;
+  const FlightsById& flights_;
+  Take take_;
+  std::vector<Coming> coming_, read_;
+};
 
 }  // namespace roundel::pattern

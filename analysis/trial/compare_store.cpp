@@ -196,20 +196,21 @@ Result<Comparison> compare(const schema::Store& store, const schema::Selection& 
       parts = std::move(*unknown);
     }
     const HoursByCells by_cells(parts, edges_at_s);
+    pattern::FlightHours hours(
+        options.sector_deg, by_id,
+        [&](schema::Id trial, const pattern::HourExposure& hour) { builder.add(trial, hour); });
     const auto flights_read = pattern::each_stretch(
         store, both, use, by_cells.parts_of(both), schema::SummaryPart::flights,
-        [&](const schema::Summary& stored) -> Result<void> {
-          if (by_cells.has(stored.hour_s)) return {};
-          const auto hour = pattern::flights_of(stored, options.sector_deg, by_id);
-          if (!hour) return tl::unexpected(hour.error());
-          if (*hour) builder.add(stored.trial, **hour);
-          return {};
+        [&](const schema::Summary& stored) {
+          return by_cells.has(stored.hour_s) ? Result<void>() : hours.add(stored);
         },
         [&](const schema::Selection& part) {
+          if (auto ok = hours.finish(); !ok) return ok;
           return pattern::each_placed(store, part, *viewpoint, *limit,
                                       {compared, reach_of(0, a), reach_of(1, b)});
         });
     if (!flights_read) return flights_read;
+    if (auto ok = hours.finish(); !ok) return ok;
     for (const auto& [side, which] : {std::pair{0U, &a}, {1U, &b}}) {
       const auto places_read = pattern::each_hour(
           store, *which, use, schema::SummaryPart::places,

@@ -278,25 +278,25 @@ Result<Drift> drift(const schema::Store& store, const schema::Selection& which,
                 "wait for traffic, or choose others");
   pattern::ExposureBuilder builder(*viewpoint, sector_deg);
   const pattern::FlightsById by_id(*flights);
+  pattern::FlightHours hours(sector_deg, by_id, [&](schema::Id, pattern::HourExposure hour) {
+    builder.add(for_levels(std::move(hour)));
+  });
   const pattern::Summaries use = pattern::summaries_used(from_summaries);
   // An hour that is summarised, or loses its cells, between the two would be missed or count twice.
   const auto read = store.at_one_moment([&]() -> Result<void> {
     const auto parts = pattern::parts_by_cells(store, which, use);
     if (!parts) return tl::unexpected(parts.error());
-    return pattern::each_stretch(
+    const auto by_flight = pattern::each_stretch(
         store, which, use, *parts, schema::SummaryPart::flights,
-        [&](const schema::Summary& stored) -> Result<void> {
-          auto hour = pattern::flights_of(stored, sector_deg, by_id);
-          if (!hour) return tl::unexpected(hour.error());
-          if (*hour) builder.add(for_levels(std::move(**hour)));
-          return {};
-        },
+        [&](const schema::Summary& stored) { return hours.add(stored); },
         [&](const schema::Selection& part) {
+          if (auto ok = hours.finish(); !ok) return ok;
           return pattern::each_cell_of(
               *flights, store, part, *viewpoint,
               [&](const schema::Cell& cell, const schema::Flight& flight,
                   const site::Sighting& sighting) { builder.add(cell, flight, sighting); });
         });
+    return by_flight ? hours.finish() : by_flight;
   });
   if (!read) return tl::unexpected(read.error());
   const auto exposure = builder.finish();
