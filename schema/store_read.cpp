@@ -142,6 +142,13 @@ Result<void> FlightFilter::meet(Id flight) {
   return {};
 }
 
+constexpr const char* flight_columns = "id, trial, address, first_window, last_window";
+
+Flight flight_in(const Statement& row) {
+  return {row.integer(0), row.integer(1), static_cast<std::uint64_t>(row.integer(2)),
+          row.integer(3), row.optional_integer(4)};
+}
+
 // False: the visitor has had enough.
 Result<bool> visit_table(const Database& database, std::string_view table, FlightFilter& filter,
                          const std::function<bool(const Cell&)>& visit) {
@@ -205,17 +212,19 @@ Result<std::vector<Flight>> Store::flights(const Selection& which) const {
   const auto trials = select_trials(database, which);
   ROUNDEL_TRY(trials);
   const WindowRange time = windows_between(which.from_s, which.to_s);
+  // Told of the time, SQLite steps over the others without handing them out.
   auto query = database.prepare(
-      "SELECT id, trial, address, first_window, last_window FROM flight ORDER BY id");
+      fmt::format("SELECT {} FROM flight WHERE first_window < ? AND (last_window IS NULL OR"
+                  " last_window >= ?) ORDER BY id",
+                  flight_columns));
   ROUNDEL_TRY(query);
+  query->bind_all(time.to, time.from);
   std::vector<Flight> flights;
   for (;;) {
     const auto row = query->next();
     ROUNDEL_TRY(row);
     if (!*row) return flights;
-    const Flight flight{query->integer(0), query->integer(1),
-                        static_cast<std::uint64_t>(query->integer(2)), query->integer(3),
-                        query->optional_integer(4)};
+    const Flight flight = flight_in(*query);
     const auto trial = std::find_if(trials->begin(), trials->end(),
                                     [&](const Trial& row_) { return row_.id == flight.trial; });
     if (trial == trials->end()) continue;
@@ -223,6 +232,25 @@ Result<std::vector<Flight>> Store::flights(const Selection& which) const {
     if (flight.first_window < range.to && flight.last_window.value_or(end_window) >= range.from)
       flights.push_back(flight);
   }
+}
+
+Result<std::vector<Flight>> Store::flights_of(std::span<const Id> ids) const {
+  std::vector<Id> sorted(ids.begin(), ids.end());
+  std::ranges::sort(sorted);
+  const auto repeats = std::ranges::unique(sorted);
+  sorted.erase(repeats.begin(), repeats.end());
+  auto query =
+      impl_->database.prepare(fmt::format("SELECT {} FROM flight WHERE id = ?", flight_columns));
+  ROUNDEL_TRY(query);
+  std::vector<Flight> flights;
+  for (const Id id : sorted) {
+    query->bind_all(id);
+    const auto row = query->next();
+    ROUNDEL_TRY(row);
+    if (*row) flights.push_back(flight_in(*query));
+    query->reset();
+  }
+  return flights;
 }
 
 Result<Tally> Store::tally(std::optional<Id> feed, std::optional<std::int64_t> from_s,

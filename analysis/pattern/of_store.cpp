@@ -50,15 +50,61 @@ struct Setting {
   std::vector<std::int64_t> edges_s;
 };
 
+/// The flights of all these parts of a selection, by id.
+Result<std::vector<schema::Flight>> flights_in(const schema::Store& store,
+                                               const std::vector<schema::Selection>& parts) {
+  std::vector<schema::Flight> out;
+  for (const schema::Selection& part : parts) {
+    auto some = store.flights(part);
+    if (!some) return some;
+    out.insert(out.end(), some->begin(), some->end());
+  }
+  if (parts.size() > 1) {
+    std::ranges::sort(out, {}, &schema::Flight::id);
+    const auto repeats = std::ranges::unique(out, {}, &schema::Flight::id);
+    out.erase(repeats.begin(), repeats.end());
+  }
+  return out;
+}
+
+/// @param cells  the parts of which flights are needed
 Result<Setting> setting(const schema::Store& store, const schema::Selection& which,
+                        const std::vector<schema::Selection>& cells,
                         double sea_level_hpa = site::standard_hpa) {
   auto viewpoint = site::Viewpoint::of(store, sea_level_hpa);
   if (!viewpoint) return tl::unexpected(viewpoint.error());
-  auto flights = store.flights(which);
+  auto flights = flights_in(store, cells);
   if (!flights) return tl::unexpected(flights.error());
   auto edges_s = recording_edges(store, which);
   if (!edges_s) return tl::unexpected(edges_s.error());
   return Setting{std::move(*viewpoint), std::move(*flights), std::move(*edges_s)};
+}
+
+Result<Setting> setting(const schema::Store& store, const schema::Selection& which) {
+  return setting(store, which, {which});
+}
+
+/// Says whose the farthest cells of summarised hours are. Of a year's flights, which are read as
+/// slowly as the summaries, those are few.
+Result<void> name_farthest(const schema::Store& store, Reach& reach) {
+  std::vector<Farthest*> unnamed;
+  const auto look_at = [&](std::optional<Farthest>& at) {
+    if (at && at->address == 0 && at->flight != 0) unnamed.push_back(&*at);
+  };
+  look_at(reach.farthest);
+  look_at(reach.beyond.farthest);
+  for (ReachSector& sector : reach.sectors) {
+    look_at(sector.farthest);
+    for (ReachBand& band : sector.by_altitude) look_at(band.farthest);
+  }
+  std::vector<schema::Id> ids;
+  for (const Farthest* at : unnamed) ids.push_back(at->flight);
+  const auto flights = store.flights_of(ids);
+  if (!flights) return tl::unexpected(flights.error());
+  for (Farthest* at : unnamed)
+    if (const auto* flight = schema::find_flight(*flights, at->flight))
+      at->address = flight->address;
+  return {};
 }
 
 /// A pattern is one antenna's, as it stood: a selection that holds several has none.
@@ -136,19 +182,22 @@ Result<void> check_confidence(double confidence) {
 Result<Reach> reach(const schema::Store& store, const schema::Selection& which,
                     const ReachOptions& options) {
   if (auto ok = ReachBuilder::check(options); !ok) return tl::unexpected(ok.error());
-  const auto of = setting(store, which, options.sea_level_hpa);
-  if (!of) return tl::unexpected(of.error());
   const auto refraction = site::Refraction::make(options.refraction);
-  if (!refraction) return tl::unexpected(refraction.error());
-  const auto limit = site::horizon_limit(of->viewpoint, *refraction);
-  ReachBuilder builder(of->viewpoint, *limit, options, of->flights, of->edges_s);
-  // An hour that is summarised, or loses its cells, between the two would be missed or count twice.
   const Summaries use = summaries_used(options.from_summaries);
-  SummariesBeside hours(
-      [&](const schema::Summary& stored) { return add_places(stored, options, builder); });
+  Reach out;
+  // An hour that is summarised, or loses its cells, between the two would be missed or count twice.
   const auto read = store.at_one_moment([&]() -> Result<void> {
     const auto parts = parts_by_cells(store, which, use);
     if (!parts) return tl::unexpected(parts.error());
+    // After a change of site there are many: each costs a pass over all flights.
+    const auto of = setting(store, which, parts->size() > 4 ? std::vector{which} : *parts,
+                            options.sea_level_hpa);
+    if (!of) return tl::unexpected(of.error());
+    if (!refraction) return tl::unexpected(refraction.error());
+    const auto limit = site::horizon_limit(of->viewpoint, *refraction);
+    ReachBuilder builder(of->viewpoint, *limit, options, of->flights, of->edges_s);
+    SummariesBeside hours(
+        [&](const schema::Summary& stored) { return add_places(stored, options, builder); });
     const auto stretches = each_stretch(
         store, which, use, *parts, schema::SummaryPart::places,
         [&](const schema::Summary& stored) {
@@ -160,11 +209,13 @@ Result<Reach> reach(const schema::Store& store, const schema::Selection& which,
           return each_placed(store, part, of->viewpoint, *limit,
                              {[&](const PlacedCells& some) { add_cells(some, builder); }});
         });
-    const auto fine = hours.finish();
-    return stretches ? fine : stretches;
+    if (!stretches) return stretches;
+    if (auto ok = hours.finish(); !ok) return ok;
+    out = builder.finish();
+    return name_farthest(store, out);
   });
   if (!read) return tl::unexpected(read.error());
-  return builder.finish();
+  return out;
 }
 
 Result<Verdict> verdict(const schema::Store& store, const schema::Selection& which,

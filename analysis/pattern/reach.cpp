@@ -193,7 +193,7 @@ struct ReachBuilder::Impl {
     if (is_beyond) {
       note_beyond(*state, hour,
                   {over.range_km, over.bearing_deg, cell.altitude_ft, horizon_km,
-                   state->flight->address, start_s});
+                   state->flight->address, start_s, cell.flight});
       return;
     }
     const int band = band_of(cell.altitude_ft, options);
@@ -235,7 +235,7 @@ struct ReachBuilder::Impl {
   void mark(const FlightReach& state, const Candidate& c) {
     keep_farther(pending.supported[static_cast<std::size_t>(c.sector * n_bands + c.band)],
                  {c.range_km, c.bearing_deg, c.altitude_ft, c.horizon_km, state.flight->address,
-                  c.window * schema::window_s});
+                  c.window * schema::window_s, state.flight->id});
   }
 
   bool is_rich(std::int64_t beyond_flights, std::int64_t beyond_cells,
@@ -252,7 +252,8 @@ struct ReachBuilder::Impl {
             at.altitude_ft,
             limit.limit_km(at.bearing_deg, at.altitude_ft),
             flight ? flight->address : 0,
-            at.window * schema::window_s};
+            at.window * schema::window_s,
+            at.flight};
   }
 
   std::size_t sector_of_stored(int stored) const {

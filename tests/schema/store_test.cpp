@@ -326,6 +326,18 @@ TEST_F(StoreTest, MovesWithWhatItHolds) {
   EXPECT_EQ(cells_of(store_).size(), 1u);
 }
 
+TEST_F(StoreTest, KnowsFlightsByNumber) {
+  add_flights({1, 4, 9});
+  const auto found = must(store_.flights_of(std::vector<Id>{9, 3, 1, 9, 70}));
+  ASSERT_EQ(found.size(), 2U);
+  EXPECT_EQ(found[0].id, 1);
+  EXPECT_EQ(found[1].id, 9);
+  EXPECT_EQ(found[1].address, 0x4b1609U);
+  EXPECT_EQ(found[1].trial, trial_);
+  EXPECT_FALSE(found[1].last_window);
+  EXPECT_TRUE(must(store_.flights_of({})).empty());
+}
+
 // They are counted on from what was counted before; SQLite counts them all.
 TEST_F(StoreTest, CountsFlightsAndAircraftAsTheyAre) {
   const Store reader = must(Store::open(file_, Store::Access::read));

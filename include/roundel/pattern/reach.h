@@ -45,6 +45,7 @@ struct Farthest {
   double horizon_km{};  ///< the limit at that altitude and bearing
   std::uint64_t address{};
   std::int64_t time_s{};  ///< start of the cell
+  schema::Id flight{};    ///< whose address it is; 0: not told
   double ratio() const { return range_km / horizon_km; }
 };
 

@@ -179,6 +179,8 @@ class Store {
                          const std::function<bool(const Cell&)>& visit) const;
   /// Every flight of the selected trials that has cells within the selected time, by id.
   Result<std::vector<Flight>> flights(const Selection& which) const;
+  /// Those there are of these numbers, by id.
+  Result<std::vector<Flight>> flights_of(std::span<const Id> ids) const;
   /// Summed over the hours that begin in [from, to), for one feed or all.
   Result<Tally> tally(std::optional<Id> feed, std::optional<std::int64_t> from_s = {},
                       std::optional<std::int64_t> to_s = {}) const;
