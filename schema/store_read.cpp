@@ -236,9 +236,8 @@ Result<std::vector<Flight>> Store::flights(const Selection& which) const {
 
 Result<std::vector<Flight>> Store::flights_of(std::span<const Id> ids) const {
   std::vector<Id> sorted(ids.begin(), ids.end());
-  std::ranges::sort(sorted);
-  const auto repeats = std::ranges::unique(sorted);
-  sorted.erase(repeats.begin(), repeats.end());
+  std::sort(sorted.begin(), sorted.end());
+  sorted.erase(std::unique(sorted.begin(), sorted.end()), sorted.end());
   auto query =
       impl_->database.prepare(fmt::format("SELECT {} FROM flight WHERE id = ?", flight_columns));
   ROUNDEL_TRY(query);

@@ -51,7 +51,7 @@ class SectorSquares {
     constexpr int steps = 8;  // a side
     std::optional<double> before_deg;
     for (int i = 0; i <= 4 * steps; ++i) {
-      const int side = i / steps % 4;
+      const auto side = static_cast<std::size_t>(i / steps % 4);
       const double along = side_deg * (i % steps) / steps;
       const double north = std::array{0.0, along, side_deg, side_deg - along}[side];
       const double east = std::array{along, side_deg, side_deg - along, 0.0}[side];

@@ -61,8 +61,8 @@ Result<std::vector<schema::Flight>> flights_in(const schema::Store& store,
   }
   if (parts.size() > 1) {
     std::ranges::sort(out, {}, &schema::Flight::id);
-    const auto repeats = std::ranges::unique(out, {}, &schema::Flight::id);
-    out.erase(repeats.begin(), repeats.end());
+    const auto is_same = [](const auto& a, const auto& b) { return a.id == b.id; };
+    out.erase(std::unique(out.begin(), out.end(), is_same), out.end());
   }
   return out;
 }
