@@ -1,8 +1,6 @@
 #include "roundel/pattern/gain.h"
 
-#include <Eigen/Cholesky>
 #include <algorithm>
-#include <boost/math/distributions/chi_squared.hpp>
 #include <cmath>
 #include <numbers>
 #include <unordered_map>
@@ -12,18 +10,7 @@ namespace {
 
 using std::numbers::pi;
 constexpr double well_heard_share = 0.85;
-// A sector speaks when at least this many flights inform it, and as if of this many equal ones.
-constexpr int least_level_flights = 8;
-constexpr double least_effective = 5;
-constexpr double widest_se_db = 1.5;
 constexpr int start_flights_per_sector = 80, fewest_flights_per_sector = 40;
-// Few flights make the sandwich itself uncertain, and unequal: a factor on standard errors like
-// that of Student's t, and more for what few flights share (airway, type, hour). On the tuning
-// seeds intervals come out right with it from 8 flights a sector to 500.
-double few_flights_factor(double effective) {
-  const double freedom = std::max(3.5, effective - 1);
-  return std::sqrt((1 + 6 / freedom) * freedom / (freedom - 2));
-}
 
 // Aspect: an aircraft's own antenna favours nose or tail, and broadside or both ends.
 constexpr int aspect_covariates = 2;
@@ -147,31 +134,7 @@ double geometry_db(const Group& group) {
   return group.spreading_db + dipole_db(group.elevation_deg);
 }
 
-std::vector<bool> known_sectors(const LevelFit& fit) {
-  std::vector<bool> known(fit.sector_flights.size());
-  for (std::size_t s = 0; s < known.size(); ++s)
-    known[s] = is_known_sector(fit, static_cast<Eigen::Index>(s));
-  return known;
-}
-
-Eigen::MatrixXd inflated(const LevelFit& fit) {
-  const Eigen::Index n = fit.covariance.rows();
-  Eigen::VectorXd scale(n);
-  for (Eigen::Index s = 0; s < n; ++s) {
-    scale[s] = few_flights_factor(fit.sector_effective[static_cast<std::size_t>(s)]);
-  }
-  return scale.asDiagonal() * fit.covariance * scale.asDiagonal();
-}
-
 }  // namespace
-
-bool is_known_sector(const LevelFit& fit, Eigen::Index sector) {
-  const auto s = static_cast<std::size_t>(sector);
-  return fit.sector_flights[s] >= least_level_flights &&
-         fit.sector_effective[s] >= least_effective &&
-         std::sqrt(fit.covariance(sector, sector)) < widest_se_db &&
-         std::sqrt(fit.model_covariance(sector, sector)) < widest_se_db;
-}
 
 bool Screen::has_walls() const {
   return std::any_of(cutoff_deg.begin(), cutoff_deg.end(),
@@ -327,105 +290,6 @@ double level_slope(const Exposure& exposure, const LevelFit& strength, const Scr
     xy += xy_sum - x_sum * y_sum / n;
   }
   return xx > 100 ? xy / xx : 1;
-}
-
-Combined combine(const LevelFit& rate, const LevelFit& strength) {
-  Combined out;
-  const Eigen::Index n = rate.gain_db.size();
-  out.known.assign(static_cast<std::size_t>(n), false);
-  out.strength_known = out.rate_known = out.known;
-  if (n == 0) return out;
-  out.rate_known = known_sectors(rate);
-  out.gain_db = rate.gain_db;
-  out.covariance = inflated(rate);
-  out.off_deg = Eigen::VectorXd::Map(rate.sector_off_deg.data(), n);
-  out.known = out.rate_known;
-  if (strength.gain_db.size() != n) return out;
-  out.strength_known = known_sectors(strength);
-  std::vector<Eigen::Index> both;
-  for (Eigen::Index s = 0; s < n; ++s)
-    if (out.rate_known[static_cast<std::size_t>(s)] &&
-        out.strength_known[static_cast<std::size_t>(s)])
-      both.push_back(s);
-  const auto n_strength = std::count(out.strength_known.begin(), out.strength_known.end(), true);
-  if (n_strength == 0) return out;
-
-  // Agreement, on the bearings that both know: Fourier orders 1 to 4 of the difference, with the
-  // covariance from the flights' own shifts in both fits (they share flights).
-  constexpr int orders = 4;
-  const auto m = static_cast<Eigen::Index>(both.size());
-  if (m >= 4 * orders) {
-    Eigen::MatrixXd basis(2 * orders + 1, m);
-    for (Eigen::Index i = 0; i < m; ++i) {
-      const double angle = 2 * pi * (static_cast<double>(both[static_cast<std::size_t>(i)]) + 0.5) /
-                           static_cast<double>(n);
-      basis(0, i) = 1;
-      for (int k = 1; k <= orders; ++k) {
-        basis(2 * k - 1, i) = std::cos(k * angle);
-        basis(2 * k, i) = std::sin(k * angle);
-      }
-    }
-    Eigen::VectorXd difference(m);
-    Eigen::MatrixXd shifts(rate.influence.rows(), m);
-    for (Eigen::Index i = 0; i < m; ++i) {
-      const Eigen::Index s = both[static_cast<std::size_t>(i)];
-      difference[i] = rate.gain_db[s] - strength.gain_db[s];
-      shifts.col(i) = rate.influence.col(s) - strength.influence.col(s);
-    }
-    const Eigen::MatrixXd fit = (basis * basis.transpose()).ldlt().solve(basis);
-    const Eigen::VectorXd vector = (fit * difference).tail(2 * orders);
-    const Eigen::MatrixXd spread = (shifts * fit.transpose()).rightCols(2 * orders);
-    const Eigen::MatrixXd covariance = spread.transpose() * spread;
-    const double statistic = vector.dot(covariance.ldlt().solve(vector));
-    if (std::isfinite(statistic) && statistic >= 0)
-      out.conflict_p = cdf(complement(boost::math::chi_squared(2 * orders), statistic));
-    out.difference_db = std::sqrt(std::max(0.0, (vector.squaredNorm() - covariance.trace()) / 2));
-  }
-
-  // The strength pattern is several times sharper; where both speak, precision weights per sector
-  // on curves brought to a common mean (their constants differ by the receiver's scale).
-  double offset = 0;
-  for (Eigen::Index s : both)
-    offset += (strength.gain_db[s] - rate.gain_db[s]) / static_cast<double>(m);
-  Eigen::VectorXd weight = Eigen::VectorXd::Zero(n);
-  const Eigen::MatrixXd strength_covariance = inflated(strength);
-  for (Eigen::Index s = 0; s < n; ++s) {
-    const auto i = static_cast<std::size_t>(s);
-    if (!out.strength_known[i]) continue;
-    const double of_strength = 1 / strength_covariance(s, s);
-    const double of_rate = out.rate_known[i] ? 1 / out.covariance(s, s) : 0;
-    weight[s] = of_strength / (of_strength + of_rate);
-    out.known[i] = true;
-  }
-  if (m == 0) {  // nothing in common: strength alone, its scale is its own
-    out.gain_db = strength.gain_db;
-    out.covariance = strength_covariance;
-    out.off_deg = Eigen::VectorXd::Map(strength.sector_off_deg.data(), n);
-    out.known = out.strength_known;
-    out.strength_used = true;
-    return out;
-  }
-  const Eigen::VectorXd other = Eigen::VectorXd::Ones(n) - weight;
-  // The offset moves with the data: each flight's shift of it is part of its influence.
-  Eigen::VectorXd offset_shift = Eigen::VectorXd::Zero(rate.influence.rows());
-  for (Eigen::Index s : both)
-    offset_shift += (strength.influence.col(s) - rate.influence.col(s)) / static_cast<double>(m);
-  const Eigen::MatrixXd strength_shift =
-      strength.influence - offset_shift * Eigen::RowVectorXd::Ones(n);
-  Eigen::VectorXd scale(n);
-  for (Eigen::Index s = 0; s < n; ++s) {
-    const auto i = static_cast<std::size_t>(s);
-    scale[s] = few_flights_factor(std::max(rate.sector_effective[i], strength.sector_effective[i]));
-  }
-  const Eigen::MatrixXd shift =
-      rate.influence * other.asDiagonal() + strength_shift * weight.asDiagonal();
-  out.gain_db = other.asDiagonal() * rate.gain_db +
-                weight.asDiagonal() * (strength.gain_db.array() - offset).matrix();
-  out.off_deg = other.asDiagonal() * out.off_deg +
-                weight.asDiagonal() * Eigen::VectorXd::Map(strength.sector_off_deg.data(), n);
-  out.covariance = scale.asDiagonal() * (shift.transpose() * shift) * scale.asDiagonal();
-  out.strength_used = true;
-  return out;
 }
 
 }  // namespace roundel::pattern
