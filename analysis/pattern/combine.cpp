@@ -16,12 +16,11 @@ constexpr int least_level_flights = 8;
 constexpr double least_effective = 5;
 constexpr double widest_se_db = 1.5;
 
-// Few flights make the sandwich itself uncertain, and unequal: a factor on standard errors like
-// that of Student's t, and more for what few flights share (airway, type, hour). On the tuning
-// seeds intervals come out right with it from 8 flights a sector to 500.
+// Few flights make the sandwich itself uncertain, and unequal: Student's t is wider than a normal
+// distribution by this.
 double few_flights_factor(double effective) {
   const double freedom = std::max(3.5, effective - 1);
-  return std::sqrt((1 + 6 / freedom) * freedom / (freedom - 2));
+  return std::sqrt(freedom / (freedom - 2));
 }
 
 std::vector<bool> known_sectors(const LevelFit& fit) {
@@ -31,13 +30,53 @@ std::vector<bool> known_sectors(const LevelFit& fit) {
   return known;
 }
 
-Eigen::MatrixXd inflated(const LevelFit& fit) {
-  const Eigen::Index n = fit.covariance.rows();
-  Eigen::VectorXd scale(n);
-  for (Eigen::Index s = 0; s < n; ++s) {
-    scale[s] = few_flights_factor(fit.sector_effective[static_cast<std::size_t>(s)]);
+// A sandwich covariance of 72 sectors has 2628 figures, made of what some hundred airframes
+// scatter. Those off the diagonal are mostly noise, and the smoother, which inverts it, took noise
+// for knowledge: with 3 aircraft on average errors were 0.26 dB, with 0.07 if the model's
+// covariance stood in its place. That one is smooth but knows nothing of what the model leaves out.
+// Between them, the sandwich is drawn to the model's, brought to its size, as far as its noise is
+// part of their distance: the weight follows from the data (Ledoit and Wolf 2004, J. Multivar.
+// Anal. 88:365; Schaefer and Strimmer 2005, Stat. Appl. Genet. Mol. Biol. 4:32; both from memory).
+// `influence` makes the sandwich, a row an airframe; sectors weigh alike by the model's errors.
+Eigen::MatrixXd steadied(const Eigen::MatrixXd& influence, const Eigen::MatrixXd& sandwich,
+                         const Eigen::MatrixXd& model, const std::vector<bool>& known) {
+  std::vector<Eigen::Index> at;
+  for (std::size_t s = 0; s < known.size(); ++s)
+    if (known[s]) at.push_back(static_cast<Eigen::Index>(s));
+  if (at.size() < 2) return sandwich;
+  Eigen::VectorXd length2 = Eigen::VectorXd::Zero(influence.rows());  // of each airframe's row
+  double log_size = 0;
+  for (const Eigen::Index s : at) {
+    if (sandwich(s, s) <= 0 || model(s, s) <= 0) return sandwich;
+    length2 += influence.col(s).cwiseAbs2() / model(s, s);
+    log_size += std::log(sandwich(s, s) / model(s, s)) / static_cast<double>(at.size());
   }
-  return scale.asDiagonal() * fit.covariance * scale.asDiagonal();
+  const double size = std::exp(log_size);
+  double square = 0, distance2 = 0;
+  for (const Eigen::Index i : at) {
+    for (const Eigen::Index j : at) {
+      const double weight = 1 / (model(i, i) * model(j, j));
+      square += weight * sandwich(i, j) * sandwich(i, j);
+      const double off = sandwich(i, j) - size * model(i, j);
+      distance2 += weight * off * off;
+    }
+  }
+  const auto airframes = static_cast<double>((length2.array() > 0).count());
+  const double noise2 = length2.squaredNorm() - square / airframes;
+  const double share = distance2 > 0 ? std::clamp(noise2 / distance2, 0.0, 1.0) : 0;
+  return (1 - share) * sandwich + share * size * model;
+}
+
+Eigen::VectorXd factors(const std::vector<double>& effective) {
+  Eigen::VectorXd out(static_cast<Eigen::Index>(effective.size()));
+  std::transform(effective.begin(), effective.end(), out.begin(), few_flights_factor);
+  return out;
+}
+
+Eigen::MatrixXd inflated(const LevelFit& fit, const std::vector<bool>& known) {
+  const Eigen::VectorXd factor = factors(fit.sector_effective);
+  return factor.asDiagonal() *
+         steadied(fit.influence, fit.covariance, fit.model_covariance, known) * factor.asDiagonal();
 }
 
 }  // namespace
@@ -58,7 +97,7 @@ Combined combine(const LevelFit& rate, const LevelFit& strength) {
   if (n == 0) return out;
   out.rate_known = known_sectors(rate);
   out.gain_db = rate.gain_db;
-  out.covariance = inflated(rate);
+  out.covariance = inflated(rate, out.rate_known);
   out.off_deg = Eigen::VectorXd::Map(rate.sector_off_deg.data(), n);
   out.known = out.rate_known;
   if (strength.gain_db.size() != n) return out;
@@ -109,7 +148,7 @@ Combined combine(const LevelFit& rate, const LevelFit& strength) {
   for (Eigen::Index s : both)
     offset += (strength.gain_db[s] - rate.gain_db[s]) / static_cast<double>(m);
   Eigen::VectorXd weight = Eigen::VectorXd::Zero(n);
-  const Eigen::MatrixXd strength_covariance = inflated(strength);
+  const Eigen::MatrixXd strength_covariance = inflated(strength, out.strength_known);
   for (Eigen::Index s = 0; s < n; ++s) {
     const auto i = static_cast<std::size_t>(s);
     if (!out.strength_known[i]) continue;
@@ -133,18 +172,23 @@ Combined combine(const LevelFit& rate, const LevelFit& strength) {
     offset_shift += (strength.influence.col(s) - rate.influence.col(s)) / static_cast<double>(m);
   const Eigen::MatrixXd strength_shift =
       strength.influence - offset_shift * Eigen::RowVectorXd::Ones(n);
-  Eigen::VectorXd scale(n);
-  for (Eigen::Index s = 0; s < n; ++s) {
-    const auto i = static_cast<std::size_t>(s);
-    scale[s] = few_flights_factor(std::max(rate.sector_effective[i], strength.sector_effective[i]));
-  }
+  std::vector<double> effective(static_cast<std::size_t>(n));
+  std::transform(rate.sector_effective.begin(), rate.sector_effective.end(),
+                 strength.sector_effective.begin(), effective.begin(),
+                 [](double a, double b) { return std::max(a, b); });
+  const Eigen::VectorXd scale = factors(effective);
   const Eigen::MatrixXd shift =
       rate.influence * other.asDiagonal() + strength_shift * weight.asDiagonal();
   out.gain_db = other.asDiagonal() * rate.gain_db +
                 weight.asDiagonal() * (strength.gain_db.array() - offset).matrix();
   out.off_deg = other.asDiagonal() * out.off_deg +
                 weight.asDiagonal() * Eigen::VectorXd::Map(strength.sector_off_deg.data(), n);
-  out.covariance = scale.asDiagonal() * (shift.transpose() * shift) * scale.asDiagonal();
+  const Eigen::MatrixXd model =
+      other.asDiagonal() * rate.model_covariance * other.asDiagonal() +
+      Eigen::MatrixXd(weight.asDiagonal() * strength.model_covariance * weight.asDiagonal());
+  out.covariance = scale.asDiagonal() *
+                   steadied(shift, shift.transpose() * shift, model, out.known) *
+                   scale.asDiagonal();
   out.strength_used = true;
   return out;
 }

@@ -89,6 +89,12 @@ const std::vector<Case>& cases() {
          s.traffic.mean_aircraft = 3;
          return s;
        }},
+      {"thin-mast-1d", "6.6 dB mast, 3 aircraft on average, one day",
+       [](auto seed) {
+         Scenario s = with_mast(seed, 24);
+         s.traffic.mean_aircraft = 3;
+         return s;
+       }},
       {"throttled-1d", "flat, at most one line a second",
        [](auto seed) {
          Scenario s = site(seed, 24);
