@@ -112,7 +112,10 @@ struct CompareBuilder::Impl {
         sides{std::move(a), std::move(b)},
         options(wanted),
         factor(compared_factor(sides[0], sides[1])),
-        pairs(from, wanted.sector_deg) {
+        pairs(from, wanted.sector_deg),
+        hour_pairs([this](int side, pattern::HourExposure hour) {
+          inside[static_cast<std::size_t>(side)]->add(std::move(hour));
+        }) {
     assert(options.sector_deg >= 1 && options.sector_deg <= 45);
     find_overlaps();
     for (auto& one : inside) one.emplace(viewpoint, options.sector_deg, flights_for_scale);
@@ -179,6 +182,7 @@ struct CompareBuilder::Impl {
 
   void add(const schema::Cell& cell, const schema::Flight& flight, const site::Sighting& sighting) {
     const std::int64_t time_s = cell.window * schema::window_s;
+    hour_pairs.close_hour();
     for (std::size_t side = 0; side < 2; ++side) {
       const TrialPart* const part = part_of(side, flight.trial, time_s);
       if (!part) continue;
@@ -195,22 +199,25 @@ struct CompareBuilder::Impl {
     }
   }
 
-  void add(schema::Id trial, const pattern::HourExposure& hour) {
-    const std::int64_t time_s = hour.counts.start_s;
-    for (std::size_t side = 0; side < 2; ++side) {
-      const TrialPart* const part = part_of(side, trial, time_s);
-      if (!part) continue;
-      (side == 0 ? out.cells_a : out.cells_b) += hour.counts.cells;
-      const Overlap* const overlap = uses_inside ? overlap_at(time_s) : nullptr;
-      if (!overlap && !uses_outside) continue;
-      for (const auto& flight : hour.flights) seen[side].add(flight.flight.id);
-      if (overlap) {
-        hour_pairs.add(static_cast<int>(side), overlap->stratum, overlap->when, hour);
-        inside[side]->add(hour);
-      } else {
-        outside_of(side, *part).add(hour);
-      }
-    }
+  void add(schema::Id trial, pattern::HourExposure hour) {
+    const TrialPart* const of_a = part_of(0, trial, hour.counts.start_s);
+    const TrialPart* const of_b = part_of(1, trial, hour.counts.start_s);
+    if (of_a && of_b) add(0, *of_a, hour);
+    if (of_b)
+      add(1, *of_b, std::move(hour));
+    else if (of_a)
+      add(0, *of_a, std::move(hour));
+  }
+
+  void add(std::size_t side, const TrialPart& part, pattern::HourExposure hour) {
+    (side == 0 ? out.cells_a : out.cells_b) += hour.counts.cells;
+    const Overlap* const overlap = uses_inside ? overlap_at(hour.counts.start_s) : nullptr;
+    if (!overlap && !uses_outside) return;
+    for (const auto& flight : hour.flights) seen[side].add(flight.flight.id);
+    if (overlap)
+      hour_pairs.add(static_cast<int>(side), overlap->stratum, overlap->when, std::move(hour));
+    else
+      outside_of(side, part).add(std::move(hour));
   }
 
   ExposureBuilder& outside_of(std::size_t side, const TrialPart& part) {
@@ -235,6 +242,7 @@ struct CompareBuilder::Impl {
   Difference paired() {
     std::array<Fitted, 2> fitted;
     Pairs joined;
+    hour_pairs.close_hour();
     pattern::each_beside(3, [&](std::size_t i) {
       if (i < 2) {
         fitted[i] = fit(inside[i]->finish());
@@ -391,8 +399,8 @@ void CompareBuilder::add(const schema::Cell& cell, const schema::Flight& flight,
                          const site::Sighting& sighting) {
   impl_->add(cell, flight, sighting);
 }
-void CompareBuilder::add(schema::Id trial, const pattern::HourExposure& hour) {
-  impl_->add(trial, hour);
+void CompareBuilder::add(schema::Id trial, pattern::HourExposure hour) {
+  impl_->add(trial, std::move(hour));
 }
 std::vector<std::int64_t> CompareBuilder::edges_s() const { return impl_->edges_s(); }
 Comparison CompareBuilder::finish() { return impl_->finish(); }

@@ -198,7 +198,7 @@ Result<Comparison> compare(const schema::Store& store, const schema::Selection& 
     const HoursByCells by_cells(parts, edges_at_s);
     pattern::FlightHours hours(
         options.sector_deg, by_id,
-        [&](schema::Id trial, const pattern::HourExposure& hour) { builder.add(trial, hour); });
+        [&](schema::Id trial, pattern::HourExposure hour) { builder.add(trial, std::move(hour)); });
     const auto flights_read = pattern::each_stretch(
         store, both, use, by_cells.parts_of(both), schema::SummaryPart::flights,
         [&](const schema::Summary& stored) {

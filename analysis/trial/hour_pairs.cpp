@@ -52,8 +52,8 @@ void HourPairs::close_hour() {
         same.push_back(all[j]);
       follow(same);
     }
-    join();
   }
+  for (auto& [side, hour] : hour_) paired_(side, std::move(hour));
   hour_.clear();
 }
 
@@ -94,22 +94,23 @@ void HourPairs::follow(const std::vector<Side>& flights) {
       });
     };
     const FlightHour& shown = *one.flight;
-    for (const Group& group : shown.groups) add_group(one.side, contact.number, group);
+    for (const Group& group : shown.groups) add_group(one.side, group);
     if (shown.first_cell && (goes_on || is_followed([&](const schema::Flight& other) {
                                return other.first_window < flight.first_window;
                              })))
-      add_group(one.side, contact.number, *shown.first_cell);
+      add_group(one.side, *shown.first_cell);
     if (shown.last_cell && is_followed([&](const schema::Flight& other) {
           return !other.last_window || *other.last_window > *flight.last_window;
         }))
-      add_group(one.side, contact.number, *shown.last_cell);
+      add_group(one.side, *shown.last_cell);
   }
+  join(contact.number);
 }
 
-void HourPairs::add_group(int side, std::uint32_t contact, const Group& group) {
+void HourPairs::add_group(int side, const Group& group) {
   // Kept values are rounded, but never out of their bin: away from its border all fall in it.
   constexpr double off_border_db = 0.004;
-  entries_.push_back({contact, group.sector,
+  entries_.push_back({group.sector,
                       static_cast<std::int16_t>(
                           pattern::spreading_bin(double{group.spreading_db} + off_border_db)),
                       static_cast<std::uint8_t>(side), group.kind == pattern::GroupKind::recorded,
@@ -117,10 +118,10 @@ void HourPairs::add_group(int side, std::uint32_t contact, const Group& group) {
                       group.elevation_deg, group.horizon_ratio});
 }
 
-// The hour's groups of one place into one pair.
-void HourPairs::join() {
+// The groups of one place into one pair.
+void HourPairs::join(std::uint32_t contact) {
   const auto place = [](const Entry& entry) {
-    return std::tie(entry.contact, entry.sector, entry.spreading_bin);
+    return std::pair{entry.sector, entry.spreading_bin};
   };
   std::sort(entries_.begin(), entries_.end(),
             [&](const Entry& a, const Entry& b) { return place(a) < place(b); });
@@ -147,7 +148,7 @@ void HourPairs::join() {
     group.chances = std::max(chances[0], chances[1]);
     group.heard_a = heard[0];
     group.heard_b = heard[1];
-    group.flight = first.contact;
+    group.flight = contact;
     group.hour = static_cast<std::uint32_t>(hour_s_ / 3600);
     group.sector = first.sector;
     group.stratum = stratum_;

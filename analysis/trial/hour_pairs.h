@@ -2,6 +2,7 @@
 #pragma once
 #include <array>
 #include <cstdint>
+#include <functional>
 #include <unordered_map>
 #include <utility>
 #include <vector>
@@ -18,9 +19,15 @@ namespace roundel::trial {
 /// side was deaf for five minutes or more is left out.
 class HourPairs {
  public:
+  /// Gets each hour when it has been paired, by side in order of time.
+  using Paired = std::function<void(int side, pattern::HourExposure)>;
+  explicit HourPairs(Paired paired) : paired_(std::move(paired)) {}
+
   /// @param side     0: a, 1: b
   /// @param overlap  both record throughout; what `stratum` it is
   void add(int side, std::uint16_t stratum, const Interval& overlap, pattern::HourExposure hour);
+  /// Nothing more comes of the hour of the last add().
+  void close_hour();
   /// Adds all to those of cells.
   void finish(Pairs& out);
 
@@ -36,7 +43,6 @@ class HourPairs {
     std::array<std::int64_t, 2> first_heard{-1, -1}, last_heard{-1, -1};
   };
   struct Entry {
-    std::uint32_t contact;
     std::uint16_t sector;
     std::int16_t spreading_bin;
     std::uint8_t side;
@@ -44,19 +50,19 @@ class HourPairs {
     std::uint16_t heard, chances, cells;
     float spreading_db, elevation_deg, horizon_ratio;
   };
-  void close_hour();
   bool is_deaf() const;
   void follow(const std::vector<Side>& flights);
-  void add_group(int side, std::uint32_t contact, const pattern::Group& group);
-  void join();
+  void add_group(int side, const pattern::Group& group);
+  void join(std::uint32_t contact);
   void close(Contact& contact);
   bool near_edge(std::int64_t window) const;
 
+  Paired paired_;
   std::int64_t hour_s_ = -1;
   std::uint16_t stratum_{};
   Interval overlap_{};
   std::vector<std::pair<int, pattern::HourExposure>> hour_;  // its sides
-  std::vector<Entry> entries_;                               // of the hour
+  std::vector<Entry> entries_;                               // of an aircraft's hour
   std::unordered_map<std::uint64_t, Contact> contacts_;      // by address
   Pairs out_;
 };

@@ -45,7 +45,7 @@ pattern::HourExposure hour(std::int64_t first, std::int64_t last, int heard) {
 }
 
 Pairs paired(const pattern::HourExposure& a, const pattern::HourExposure& b) {
-  HourPairs pairs;
+  HourPairs pairs([](int, const pattern::HourExposure&) {});
   pairs.add(0, 5, both, a);
   pairs.add(1, 5, both, b);
   Pairs out;
@@ -96,7 +96,7 @@ TEST(HourPairs, LeavesOutAnHourInWhichOneSideWasDeaf) {
 }
 
 TEST(HourPairs, EndsAContactAfterHalfAnHour) {
-  HourPairs pairs;
+  HourPairs pairs([](int, const pattern::HourExposure&) {});
   const auto add = [&](std::int64_t later_s) {
     auto next = hour(10, 100, 90);
     next.counts.start_s += later_s;

@@ -140,7 +140,7 @@ class CompareBuilder {
   /// A whole hour of a trial, all of it recorded and within one stretch of what both sides
   /// recorded, or outside all; by the same sectors (analysis/pattern/hour_exposure.h). In order of
   /// time; not where cells of the hour are added, on either side.
-  void add(schema::Id trial, const pattern::HourExposure& hour);
+  void add(schema::Id trial, pattern::HourExposure hour);
   /// When sides begin and end recording, and overlaps: hours that hold one are not whole.
   std::vector<std::int64_t> edges_s() const;
   /// Once, at the end. Reach is left to the caller.
