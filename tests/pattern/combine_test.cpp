@@ -1,4 +1,5 @@
-// How sure the sectors of a pattern are together, from fits made up with a known covariance.
+// How sure the sectors of a pattern are together, and where a fit behind walls starts: from fits
+// made up.
 #include <gtest/gtest.h>
 
 #include <Eigen/Cholesky>
@@ -64,6 +65,43 @@ TEST(Combine, ManyAirframesOverruleTheModel) {
   const Combined combined = combine(fit, {});
   EXPECT_LT(off_by(combined.covariance, truth), 0.1);
   EXPECT_GT(off_by(fit.model_covariance, truth), 0.5);
+}
+
+LevelFit start_of(double gain_db) {
+  LevelFit fit;
+  fit.gain_db = Eigen::VectorXd::Constant(n_sectors, gain_db);
+  fit.beta = Eigen::VectorXd::Zero(2);
+  return fit;
+}
+
+// Behind a wall little is heard, which is not the antenna's.
+TEST(BeyondWalls, AGainGoesOnBetweenThoseBesideTheWall) {
+  LevelFit fit = start_of(1);
+  fit.gain_db[4] = 3;
+  for (Eigen::Index s : {5, 6, 7, 23, 0}) fit.gain_db[s] = -20;
+  Screen screen;
+  screen.cutoff_deg.resize(n_sectors);
+  for (std::size_t s : {5U, 6U, 7U, 23U, 0U}) screen.cutoff_deg[s] = 3;
+  const auto start = beyond_walls(fit, screen);
+  ASSERT_TRUE(start);
+  EXPECT_DOUBLE_EQ(start->gain_db[4], 3);
+  EXPECT_DOUBLE_EQ(start->gain_db[5], 2.5);
+  EXPECT_DOUBLE_EQ(start->gain_db[6], 2);
+  EXPECT_DOUBLE_EQ(start->gain_db[7], 1.5);
+  EXPECT_DOUBLE_EQ(start->gain_db[8], 1);
+  EXPECT_DOUBLE_EQ(start->gain_db[23], 1) << "across north";
+  EXPECT_DOUBLE_EQ(start->gain_db[0], 1);
+  EXPECT_EQ(start->beta.size(), 3) << "what is left of the edge's loss above it";
+}
+
+TEST(BeyondWalls, HardlyAnyOpenBearingIsNoStart) {
+  Screen screen;
+  screen.cutoff_deg.assign(n_sectors, 3);
+  EXPECT_FALSE(beyond_walls(start_of(1), screen));
+  for (std::size_t s = 0; s < 5; ++s) screen.cutoff_deg[s].reset();
+  EXPECT_FALSE(beyond_walls(start_of(1), screen));
+  screen.cutoff_deg[5].reset();
+  EXPECT_TRUE(beyond_walls(start_of(1), screen));
 }
 
 }  // namespace
