@@ -12,6 +12,15 @@ namespace {
 using nlohmann::json;
 using testing::HasSubstr;
 
+simulate::Scenario loss_of_5_db() {
+  simulate::Scenario s;
+  s.hours = 30;
+  s.traffic.mean_aircraft = 12;
+  s.antenna("collinear");
+  s.steps.push_back({15, -5});
+  return s;
+}
+
 class DriftProgram : public testing::Test {
  protected:
   Ran drift(std::vector<std::string> words) {
@@ -23,12 +32,7 @@ class DriftProgram : public testing::Test {
 };
 
 TEST_F(DriftProgram, TellsWhenSensitivityFellAndWarnsATimer) {
-  simulate::Scenario s;
-  s.hours = 30;
-  s.traffic.mean_aircraft = 12;
-  s.antenna("collinear");
-  s.steps.push_back({15, -5});
-  store_simulated(s, file_);
+  store_simulated(loss_of_5_db(), file_);
   {
     auto store = schema::must(schema::Store::open(file_, schema::Store::Access::write));
     schema::must(store.add_note({0, schema::day_s + 15 * 3600, {}, "rain set in"}));
@@ -54,12 +58,7 @@ TEST_F(DriftProgram, TellsWhenSensitivityFellAndWarnsATimer) {
 
 // Summaries round a little: what is said is the same within a small part of its interval.
 TEST_F(DriftProgram, SaysTheSameFromSummaries) {
-  simulate::Scenario s;
-  s.hours = 30;
-  s.traffic.mean_aircraft = 12;
-  s.antenna("collinear");
-  s.steps.push_back({15, -5});
-  store_summarised(s, file_);
+  store_summarised(loss_of_5_db(), file_);
   const json cells = json::parse(drift({"--json"}).out);
   const json summed = json::parse(drift({"--json", "--summaries"}).out);
   ASSERT_EQ(summed["changes"].size(), 1U);
