@@ -2,6 +2,7 @@
 
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <cmath>
 #include <random>
 
@@ -46,6 +47,49 @@ TEST(ChangePoints, SeldomSpeaksOfASteadyRecord) {
   for (std::uint64_t seed = 1; seed <= 100; ++seed)
     alarms += !change_points(steady(seed, 200), 1).empty();
   EXPECT_LE(alarms, 5);
+}
+
+/// The largest statistic of units in some order, the obvious way.
+double largest(const std::vector<Unit>& units) {
+  double weight = 0, sum = 0, w = 0, s = 0, out = 0;
+  for (const Unit& one : units) weight += one.weight, sum += one.weight * one.value;
+  for (std::size_t i = 0; i + 12 < units.size(); ++i) {
+    w += units[i].weight;
+    s += units[i].weight * (units[i].value - sum / weight);
+    if (i + 1 >= 12) out = std::max(out, s * s * weight / (w * (weight - w)));
+  }
+  return out;
+}
+
+// A day and a half of a flight each ten minutes: 40 pieces of 54 minutes and more, all exchanged
+// for each other.
+TEST(ChangePoints, CountsTheOrdersThatReachAsFar) {
+  int told = 0;
+  for (std::uint64_t seed = 1; seed <= 40; ++seed) {
+    auto units = steady(seed, 217);
+    for (std::size_t i = 100; i < units.size(); ++i) units[i].value -= 1.9;
+    const auto found = change_points(units, 1);
+    if (found.empty()) continue;
+    std::vector<std::vector<Unit>> pieces;
+    const std::int64_t length_s = units.back().time_s / 40;
+    for (const Unit& one : units) {
+      if (pieces.empty() || pieces.back().front().time_s / length_s != one.time_s / length_s)
+        pieces.emplace_back();
+      pieces.back().push_back(one);
+    }
+    std::mt19937_64 random(1090);
+    int above = 0;
+    for (int order = 0; order < 2000; ++order) {
+      for (std::size_t i = pieces.size(); i > 1; --i)
+        std::swap(pieces[i - 1], pieces[random() % i]);
+      std::vector<Unit> shuffled;
+      for (const auto& piece : pieces) shuffled.insert(shuffled.end(), piece.begin(), piece.end());
+      above += largest(shuffled) >= largest(units);
+    }
+    EXPECT_DOUBLE_EQ(found[0].p, (above + 1) / 2001.0) << seed;
+    told += above > 0;
+  }
+  EXPECT_GE(told, 3);
 }
 
 TEST(ChangePoints, TellsNothingOfAFewFlights) {
