@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "analysis/pattern/byte_stream.h"
+#include "analysis/pattern/hour_levels.h"
 #include "analysis/pattern/summary_bytes.h"
 
 namespace roundel::pattern {
@@ -105,23 +106,57 @@ TrackPoint get_point(ByteReader& in, std::int64_t first_window) {
   return point;
 }
 
-FlightHour get_flight(ByteReader& in, std::int64_t id, std::int64_t first_window) {
-  FlightHour out;
+// A flight but for its groups, which follow: how many.
+std::int64_t get_ends(ByteReader& in, std::int64_t id, std::int64_t first_window, Before& before,
+                      FlightHour& out) {
   if (id < 1 || id > schema::max_flight_id) in.reject();
   out.flight.id = id;
   const std::int64_t parts = in.get(15);
   for (const auto& [bit, into] : {std::pair{1, &out.backwards}, {2, &out.forwards}}) {
     if ((parts & bit) == 0) continue;
-    const TrackPoint before = get_point(in, first_window);
-    *into = Ending{before, get_point(in, first_window)};
+    const TrackPoint before_it = get_point(in, first_window);
+    *into = Ending{before_it, get_point(in, first_window)};
   }
-  Before before;
   for (const auto& [bit, into] : {std::pair{4, &out.first_cell}, {8, &out.last_cell}})
     if ((parts & bit) != 0) *into = get_group(in, before);
   constexpr std::int64_t least_bytes = 8;  // of a group
-  std::int64_t n = in.get_count(least_bytes);
+  return in.get_count(least_bytes);
+}
+
+FlightHour get_flight(ByteReader& in, std::int64_t id, std::int64_t first_window) {
+  FlightHour out;
+  Before before;
+  std::int64_t n = get_ends(in, id, first_window, before, out);
   out.groups.reserve(static_cast<std::size_t>(n));
   for (; n > 0 && in.is_good(); --n) out.groups.push_back(get_group(in, before));
+  return out;
+}
+
+// All but its flights.
+HourExposure get_counts(ByteReader& in, std::int64_t hour_s) {
+  const std::int64_t first_window = hour_s / schema::window_s;
+  HourExposure out;
+  out.counts.start_s = hour_s;
+  if (in.get() != flights_format) in.reject();
+  for (std::int64_t* count :
+       {&out.counts.cells, &out.counts.heard, &out.counts.chances, &out.counts.beyond_horizon_cells,
+        &out.silent_cells, &out.partial_cells, &out.inferred_cells, &out.levels})
+    *count = in.get();
+  out.first_window = first_window + in.get(schema::windows_per_hour - 1);
+  out.last_window = first_window + in.get(schema::windows_per_hour - 1);
+  for (int s = 0; s < SummaryBins::n_sectors; ++s) out.sector_cells.push_back(in.get());
+  for (std::int64_t n = in.get_count(); n > 0 && in.is_good(); --n) {
+    const auto heard = static_cast<std::size_t>(in.get(255));
+    out.heard_histogram[heard] = in.get();
+  }
+  constexpr int bits = 7;
+  for (int i = 0; i < schema::windows_per_hour; i += bits) {
+    const std::int64_t some = in.get((std::int64_t{1} << bits) - 1);
+    for (int k = 0; k < bits && i + k < schema::windows_per_hour; ++k)
+      out.heard_windows[static_cast<std::size_t>(i + k)] = (some >> k & 1) != 0;
+  }
+  for (std::uint8_t& aircraft : out.heard_aircraft)
+    aircraft = static_cast<std::uint8_t>(in.get(UINT8_MAX));
   return out;
 }
 
@@ -175,36 +210,34 @@ std::string exposure_bytes(const HourExposure& hour) {
 }
 
 std::optional<HourExposure> exposure_of(std::string_view bytes, std::int64_t hour_s) {
-  const std::int64_t first_window = hour_s / schema::window_s;
   ByteReader in(bytes);
-  HourExposure out;
-  out.counts.start_s = hour_s;
-  if (in.get() != flights_format) return std::nullopt;
-  for (std::int64_t* count :
-       {&out.counts.cells, &out.counts.heard, &out.counts.chances, &out.counts.beyond_horizon_cells,
-        &out.silent_cells, &out.partial_cells, &out.inferred_cells, &out.levels})
-    *count = in.get();
-  out.first_window = first_window + in.get(schema::windows_per_hour - 1);
-  out.last_window = first_window + in.get(schema::windows_per_hour - 1);
-  for (int s = 0; s < SummaryBins::n_sectors; ++s) out.sector_cells.push_back(in.get());
-  for (std::int64_t n = in.get_count(); n > 0 && in.is_good(); --n) {
-    const auto heard = static_cast<std::size_t>(in.get(255));
-    out.heard_histogram[heard] = in.get();
-  }
-  constexpr int bits = 7;
-  for (int i = 0; i < schema::windows_per_hour; i += bits) {
-    const std::int64_t some = in.get((std::int64_t{1} << bits) - 1);
-    for (int k = 0; k < bits && i + k < schema::windows_per_hour; ++k)
-      out.heard_windows[static_cast<std::size_t>(i + k)] = (some >> k & 1) != 0;
-  }
-  for (std::uint8_t& aircraft : out.heard_aircraft)
-    aircraft = static_cast<std::uint8_t>(in.get(UINT8_MAX));
+  HourExposure out = get_counts(in, hour_s);
+  const std::int64_t first_window = hour_s / schema::window_s;
   std::int64_t id = 0;
   for (std::int64_t n = in.get_count(); n > 0 && in.is_good(); --n) {
     id += in.get_signed(schema::max_flight_id);
     out.flights.push_back(get_flight(in, id, first_window));
   }
   if (!in.is_good() || !in.is_at_end()) return std::nullopt;
+  return out;
+}
+
+std::optional<HourLevels> levels_of(std::string_view bytes, std::int64_t hour_s) {
+  ByteReader in(bytes);
+  const HourExposure counts = get_counts(in, hour_s);
+  HourLevels out = levels_of(counts);
+  const std::int64_t first_window = hour_s / schema::window_s;
+  std::int64_t id = 0;
+  for (std::int64_t n = in.get_count(); n > 0 && in.is_good(); --n) {
+    id += in.get_signed(schema::max_flight_id);
+    FlightHour ends;
+    Before before;
+    out.begin_flight(id);
+    for (std::int64_t g = get_ends(in, id, first_window, before, ends); g > 0 && in.is_good(); --g)
+      out.add(get_group(in, before));
+  }
+  if (!in.is_good() || !in.is_at_end()) return std::nullopt;
+  out.groups.shrink_to_fit();  // they stay where they are
   return out;
 }
 

@@ -5,18 +5,15 @@
 #include <optional>
 
 #include "analysis/pattern/beside.h"
-#include "analysis/pattern/placed_cells.h"
-#include "analysis/pattern/stretches.h"
 #include "analysis/trial/drift_units.h"
 
 namespace roundel::trial {
 namespace {
 
-using pattern::Exposure;
 using Units = std::vector<Unit>;
 
 constexpr int wedges = 12;
-constexpr double z95 = 1.959964, sector_deg = 5;
+constexpr double z95 = 1.959964;
 constexpr double least_standing_out = 3;  // standard errors
 constexpr std::int64_t day_s = 86400, together_s = 6 * 3600;
 
@@ -76,32 +73,15 @@ std::vector<DriftDay> days(const Units& units) {
   return out;
 }
 
-// An hour without groups that tell no level, but for those that say which sectors a flight crosses:
-// the sample is chosen by those.
-pattern::HourExposure for_levels(pattern::HourExposure hour) {
-  for (pattern::FlightHour& flight : hour.flights) {
-    std::vector<pattern::Group> kept;
-    for (const pattern::Group& group : flight.groups)
-      if (pattern::tells_level(group) || (group.kind == pattern::GroupKind::recorded &&
-                                          (kept.empty() || kept.back().sector != group.sector)))
-        kept.push_back(group);
-    flight.groups = std::move(kept);
-    flight.backwards.reset();  // taken further these would serve the cut-off only
-    flight.forwards.reset();
-  }
-  return hour;
-}
-
 class Finder {
  public:
-  Finder(const Exposure& exposure, const FlightLevels& levels)
-      : exposure_(exposure), levels_(levels), n_sectors_(exposure.n_sectors) {
+  Finder(int n_sectors, const FlightLevels& levels) : levels_(levels), n_sectors_(n_sectors) {
     for (int wedge = 0; wedge < wedges; ++wedge) {
       const int first = (wedge * n_sectors_ + wedges - 1) / wedges;
       const int next = ((wedge + 1) * n_sectors_ + wedges - 1) / wedges;
       runs_.push_back({first, next - first});
-      of_wedge_.push_back(levels.units(runs_.back()));
     }
+    of_wedge_ = levels.units(runs_);
   }
 
   /// Steps that all bearings share, but for a few; taken out of the wedges afterwards, so that they
@@ -154,7 +134,7 @@ class Finder {
     for (Candidate& one : found) {
       narrow(one);
       for (int i = 0; i < one.where.count; ++i)
-        one.change.bearings_deg.push_back(exposure_.sector_deg *
+        one.change.bearings_deg.push_back(360.0 / n_sectors_ *
                                           ((one.where.first + i) % n_sectors_ + 0.5));
       out.push_back(one.change);
     }
@@ -210,15 +190,16 @@ class Finder {
     SectorRun wide{(one.where.first - margin + n_sectors_) % n_sectors_,
                    std::min(n_sectors_, one.where.count + 2 * margin)};
     std::vector<std::optional<Step>> by_sector(static_cast<std::size_t>(n_sectors_));
-    const auto step_of = [&](SectorRun run) {
-      Units units = levels_.units(run);
+    const auto step_among = [&](Units units) {
       for (Unit& unit : units) unit.value -= shared_db(shared_, unit.time_s);
       return step_at(units, one.change.time_s, one.begin_s, one.end_s);
     };
-    for (int i = 0; i < wide.count; ++i) {
-      const int sector = (wide.first + i) % n_sectors_;
-      by_sector[static_cast<std::size_t>(sector)] = step_of({sector, 1});
-    }
+    const auto step_of = [&](SectorRun run) { return step_among(levels_.units(run)); };
+    std::vector<SectorRun> sectors;
+    for (int i = 0; i < wide.count; ++i) sectors.push_back({(wide.first + i) % n_sectors_, 1});
+    std::vector<Units> units = levels_.units(sectors);
+    for (std::size_t i = 0; i < sectors.size(); ++i)
+      by_sector[static_cast<std::size_t>(sectors[i].first)] = step_among(std::move(units[i]));
     const SectorRun run = stepping_run(by_sector, wide);
     auto step = step_of(inner(run, n_sectors_));
     if (!step) step = step_of(run);
@@ -227,7 +208,6 @@ class Finder {
     set_step(one.change, *step);
   }
 
-  const Exposure& exposure_;
   const FlightLevels& levels_;
   int n_sectors_;
   std::vector<SectorRun> runs_;
@@ -237,9 +217,13 @@ class Finder {
 
 }  // namespace
 
-Drift find_drift(const Exposure& exposure) {
+Drift find_drift(const pattern::Exposure& exposure) {
+  return find_drift(LevelRecord::of(exposure));
+}
+
+Drift find_drift(const LevelRecord& record) {
   Drift out;
-  const FlightLevels levels(exposure);
+  const FlightLevels levels(record);
   if (levels.empty()) return out;
   Units units = levels.units();
   if (units.empty()) return out;
@@ -247,65 +231,11 @@ Drift find_drift(const Exposure& exposure) {
   for (Unit& one : units) one.value -= mean;
   out.flights = static_cast<std::int64_t>(units.size());
   out.days = days(units);
-  Finder finder(exposure, levels);
+  Finder finder(record.n_sectors(), levels);
   out.changes = finder.shared(units);
   for (DriftChange& change : finder.local()) out.changes.push_back(std::move(change));
   std::stable_sort(out.changes.begin(), out.changes.end(),
                    [](const auto& x, const auto& y) { return x.time_s < y.time_s; });
-  return out;
-}
-
-Result<Drift> drift(const schema::Store& store, const schema::Selection& which,
-                    bool from_summaries) {
-  const auto viewpoint = site::Viewpoint::of(store);
-  if (!viewpoint) return tl::unexpected(viewpoint.error());
-  const auto trials = store.trials(which);
-  if (!trials) return tl::unexpected(trials.error());
-  for (const auto& one : *trials) {
-    const auto& first = trials->front();
-    if (one.antenna == first.antenna && one.receiver == first.receiver &&
-        one.mount == first.mount && one.rotation_deg == first.rotation_deg)
-      continue;
-    return fail(Errc::bad_usage,
-                "the selection holds different arrangements, whose difference is no drift",
-                "trials " + std::to_string(first.id) + " and " + std::to_string(one.id),
-                "choose one with --antenna, --receiver, --mount or --trial");
-  }
-  const auto flights = store.flights(which);
-  if (!flights) return tl::unexpected(flights.error());
-  if (flights->empty())
-    return fail(Errc::too_little, "nothing was heard in the trials selected", "",
-                "wait for traffic, or choose others");
-  pattern::ExposureBuilder builder(*viewpoint, sector_deg);
-  const pattern::FlightsById by_id(*flights);
-  pattern::FlightHours hours(sector_deg, by_id, [&](schema::Id, pattern::HourExposure hour) {
-    builder.add(for_levels(std::move(hour)));
-  });
-  const pattern::Summaries use = pattern::summaries_used(from_summaries);
-  // An hour that is summarised, or loses its cells, between the two would be missed or count twice.
-  const auto read = store.at_one_moment([&]() -> Result<void> {
-    const auto parts = pattern::parts_by_cells(store, which, use);
-    if (!parts) return tl::unexpected(parts.error());
-    const auto by_flight = pattern::each_stretch(
-        store, which, use, *parts, schema::SummaryPart::flights,
-        [&](const schema::Summary& stored) { return hours.add(stored); },
-        [&](const schema::Selection& part) {
-          if (auto ok = hours.finish(); !ok) return ok;
-          return pattern::each_cell_of(
-              *flights, store, part, *viewpoint,
-              [&](const schema::Cell& cell, const schema::Flight& flight,
-                  const site::Sighting& sighting) { builder.add(cell, flight, sighting); });
-        });
-    return by_flight ? hours.finish() : by_flight;
-  });
-  if (!read) return tl::unexpected(read.error());
-  const auto exposure = builder.finish();
-  Drift out = find_drift(exposure);
-  const auto notes = store.notes();
-  if (!notes) return tl::unexpected(notes.error());
-  for (const auto& note : *notes)
-    if (exposure.from_s && note.time_s >= *exposure.from_s && note.time_s <= *exposure.to_s)
-      out.notes.push_back(note);
   return out;
 }
 

@@ -8,78 +8,111 @@
 namespace roundel::trial {
 namespace {
 
-constexpr int flights_per_sector = 400;
+constexpr int flights_per_sector = 150;
 constexpr std::size_t flights_at_once = 512;
 constexpr int least_on_a_side = 5;
 constexpr double least_information = 0.02;
 
-}  // namespace
-
-FlightLevels::FlightLevels(const pattern::Exposure& exposure) : exposure_(exposure) {
-  const auto throttle = pattern::find_throttle(exposure);
-  // Gains and scale from a sample suffice: every flight is held against them below.
-  rate_ = pattern::fit_rate(pattern::thinned(exposure, flights_per_sector), throttle, {});
-  messages_per_chance_ = throttle.messages_per_chance;
-  spread_db_ = std::max(1.0, std::hypot(rate_.sigma_flight_db, rate_.sigma_block_db));
+std::vector<float> singles(const auto& values) {
+  std::vector<float> out;
+  for (const double value : values) out.push_back(static_cast<float>(value));
+  return out;
 }
 
-FlightLevels::Row FlightLevels::row_of(const pattern::Group& group) const {
-  const double x = group.spreading_db + pattern::dipole_db(group.elevation_deg);
-  return {
-      rate_.gain_at(group.sector, group.bearing_off_deg) + x + rate_.beta[0] * group.cos_aspect +
-          rate_.beta[1] * (2 * group.cos_aspect * group.cos_aspect - 1),
-      rate_.ceiling[group.hour], static_cast<double>(group.heard),
-      static_cast<double>(group.chances), static_cast<double>(exposure_.hours[group.hour].start_s)};
+void sort_by_time(std::vector<Unit>& units) {
+  std::stable_sort(units.begin(), units.end(),
+                   [](const Unit& x, const Unit& y) { return x.time_s < y.time_s; });
+}
+
+}  // namespace
+
+FlightLevels::FlightLevels(const LevelRecord& record) : record_(record) {
+  // Gains and scale from a sample suffice: every flight is held against them below, before a change
+  // and after it.
+  const pattern::Exposure some = record.sample(flights_per_sector);
+  const auto throttle = pattern::find_throttle(some);
+  rate_ = pattern::fit_rate(some, throttle, {});
+  if (empty()) return;
+  messages_per_chance_ = throttle.messages_per_chance;
+  spread_db_ = std::max(1.0, std::hypot(rate_.sigma_flight_db, rate_.sigma_block_db));
+  gain_db_ = singles(rate_.gain_db);
+  slope_db_.assign(gain_db_.size(), 0.0F);
+  if (rate_.slope_db.size() > 0) slope_db_ = singles(rate_.slope_db);
+  ceiling_ = singles(rate_.ceiling);
+}
+
+void FlightLevels::add(const pattern::LevelGroup& group, Counts& to) const {
+  using pattern::levels::lane_width;
+  const std::size_t at = to.n++ % lane_width;
+  if (at == 0) {
+    if (to.n > to.lanes.size() * lane_width) to.lanes.emplace_back();
+    to.lanes[(to.n - 1) / lane_width].chances = {};
+  }
+  const auto beta = [&](Eigen::Index i) { return static_cast<float>(rate_.beta[i]); };
+  pattern::levels::CountLanes& lanes = to.lanes[(to.n - 1) / lane_width];
+  const float aspect = group.cos_aspect;
+  lanes.level_db.at[at] = gain_db_[group.sector] + slope_db_[group.sector] * group.bearing_off_deg +
+                          group.spreading_db +
+                          static_cast<float>(pattern::dipole_db(group.elevation_deg)) +
+                          beta(0) * aspect + beta(1) * (2 * aspect * aspect - 1);
+  lanes.ceiling.at[at] = ceiling_[group.hour];
+  lanes.heard.at[at] = group.heard;
+  lanes.chances.at[at] = group.chances;
+  to.time += group.chances * (static_cast<double>(record_.hour_s(group.hour)) + 1800.0);
+  to.chances += group.chances;
 }
 
 // Maximum likelihood, with a prior that keeps it finite and is taken out again at the end.
-std::optional<Unit> FlightLevels::unit(const pattern::FlightGroups& flight, SectorRun run,
-                                       std::vector<Row>& rows) const {
-  rows.clear();
-  double time = 0, chances = 0;
-  for (const pattern::Group& group : exposure_.of(flight))
-    if (run.holds(group.sector, exposure_.n_sectors) && pattern::tells_level(group)) {
-      const Row& row = rows.emplace_back(row_of(group));
-      time += row.chances * (row.start_s + 1800.0);
-      chances += row.chances;
-    }
+std::optional<Unit> FlightLevels::unit(const Counts& counts) const {
   const double prior = 1 / (spread_db_ * spread_db_);
+  const std::size_t n_lanes =
+      (counts.n + pattern::levels::lane_width - 1) / pattern::levels::lane_width;
   double level = 0, information = 0;
   for (int i = 0; i < 6; ++i) {
-    double score = 0;
-    information = 0;
-    for (const Row& row : rows) {
-      const pattern::Told count =
-          pattern::told(pattern::Threshold::logistic(), row.level_db + level, rate_.softness_db,
-                        row.ceiling, messages_per_chance_, row.heard, row.chances);
-      score += count.score;
-      information += count.information;
-    }
+    const pattern::Told all = pattern::levels::told(
+        std::span(counts.lanes).first(n_lanes), static_cast<float>(level),
+        static_cast<float>(rate_.softness_db), static_cast<float>(messages_per_chance_));
+    information = all.information;
     if (information < least_information) return std::nullopt;
-    const double step = std::clamp((score - prior * level) / (information + prior), -3.0, 3.0);
+    const double step = std::clamp((all.score - prior * level) / (information + prior), -3.0, 3.0);
     level += step;
     if (std::abs(step) < 0.01) break;
   }
   Unit out;
-  out.time_s = static_cast<std::int64_t>(time / chances);
+  out.time_s = static_cast<std::int64_t>(counts.time / counts.chances);
   out.value = level * (information + prior) / information;
   out.weight = 1 / (1 / information + spread_db_ * spread_db_);
   return out;
 }
 
-std::vector<Unit> FlightLevels::units(SectorRun run) const {
-  const std::size_t n = exposure_.flights.size();
-  std::vector<std::vector<Unit>> parts((n + flights_at_once - 1) / flights_at_once);
+std::vector<std::vector<Unit>> FlightLevels::units(std::span<const SectorRun> runs) const {
+  std::vector<std::size_t> run_of(static_cast<std::size_t>(record_.n_sectors()), runs.size());
+  for (std::size_t r = 0; r < runs.size(); ++r)
+    for (int i = 0; i < runs[r].count; ++i)
+      run_of[static_cast<std::size_t>((runs[r].first + i) % record_.n_sectors())] = r;
+  const std::size_t n = record_.n_flights();
+  std::vector<std::vector<std::vector<Unit>>> parts((n + flights_at_once - 1) / flights_at_once);
   pattern::each_beside(parts.size(), [&](std::size_t part) {
-    std::vector<Row> rows;
+    std::vector<Counts> counts(runs.size() + 1);
+    parts[part].resize(runs.size());
     const std::size_t end = std::min(n, (part + 1) * flights_at_once);
-    for (std::size_t f = part * flights_at_once; f < end; ++f)
-      if (const auto one = unit(exposure_.flights[f], run, rows)) parts[part].push_back(*one);
+    for (std::size_t f = part * flights_at_once; f < end; ++f) {
+      record_.each_part(f, [&](std::span<const pattern::LevelGroup> groups) {
+        for (const pattern::LevelGroup& group : groups)
+          if (const std::size_t r = run_of[group.sector]; r < runs.size()) add(group, counts[r]);
+      });
+      for (std::size_t r = 0; r < runs.size(); ++r) {
+        if (counts[r].n == 0) continue;
+        if (const auto one = unit(counts[r])) parts[part][r].push_back(*one);
+        counts[r].n = 0, counts[r].time = counts[r].chances = 0;
+      }
+    }
   });
-  std::vector<Unit> out;
-  for (const auto& part : parts) out.insert(out.end(), part.begin(), part.end());
-  std::stable_sort(out.begin(), out.end(),
-                   [](const Unit& x, const Unit& y) { return x.time_s < y.time_s; });
+  std::vector<std::vector<Unit>> out(runs.size());
+  pattern::each_beside(runs.size(), [&](std::size_t r) {
+    for (const auto& part : parts) out[r].insert(out[r].end(), part[r].begin(), part[r].end());
+    sort_by_time(out[r]);
+  });
   return out;
 }
 

@@ -2,11 +2,14 @@
 #pragma once
 #include <cstdint>
 #include <optional>
+#include <span>
 #include <vector>
 
+#include "analysis/pattern/told_lanes.h"
 #include "analysis/trial/change_points.h"
-#include "roundel/pattern/exposure.h"
+#include "analysis/trial/level_record.h"
 #include "roundel/pattern/gain.h"
+#include "roundel/trial/drift.h"
 
 namespace roundel::trial {
 
@@ -22,26 +25,32 @@ struct SectorRun {
 /// Each flight's level against the rate model, with 1 / (1 / information + spread^2) as weight.
 class FlightLevels {
  public:
-  /// Fits the model. Both must outlive this.
-  explicit FlightLevels(const pattern::Exposure& exposure);
+  /// Fits the model. The record must outlive this.
+  explicit FlightLevels(const LevelRecord& record);
   bool empty() const { return rate_.gain_db.size() == 0; }
-  /// In order of time.
-  std::vector<Unit> units(SectorRun run) const;
-  std::vector<Unit> units() const { return units({0, exposure_.n_sectors}); }
+  /// Over the bearings of each run, in order of time. Runs do not overlap.
+  std::vector<std::vector<Unit>> units(std::span<const SectorRun> runs) const;
+  std::vector<Unit> units(SectorRun run) const { return units(std::span(&run, 1)).front(); }
+  std::vector<Unit> units() const { return units({0, record_.n_sectors()}); }
 
  private:
-  /// What a group says, but for the flight's own level.
-  struct Row {
-    double level_db, ceiling, heard, chances, start_s;
+  /// The counts of one flight in one run, and when they were made.
+  struct Counts {
+    std::vector<pattern::levels::CountLanes> lanes;
+    std::size_t n = 0;
+    double time = 0, chances = 0;  ///< time: seconds times chances
   };
-  std::optional<Unit> unit(const pattern::FlightGroups& flight, SectorRun run,
-                           std::vector<Row>& rows) const;
-  Row row_of(const pattern::Group& group) const;
+  void add(const pattern::LevelGroup& group, Counts& to) const;
+  std::optional<Unit> unit(const Counts& counts) const;
 
-  const pattern::Exposure& exposure_;
+  const LevelRecord& record_;
   pattern::LevelFit rate_;
+  std::vector<float> gain_db_, slope_db_, ceiling_;  ///< of the fit, for looking up
   double messages_per_chance_ = 1, spread_db_ = 1;
 };
+
+/// As find_drift() of an exposure.
+Drift find_drift(const LevelRecord& record);
 
 struct Step {
   double value_db{}, variance{};
