@@ -27,7 +27,7 @@ constexpr std::int64_t least_overlap_s = 1800;
 constexpr double least_remainder = 0.1;
 // Flights in a sector that a side's own fit takes. Paired, it gives the scale only; unpaired, more
 // would sharpen a sector by less than the scale's own error.
-constexpr int flights_for_scale = 300, flights_for_gain = 1000;
+constexpr int flights_for_scale = 150, flights_for_gain = 1000;
 
 /// What differs besides what is compared: pairs with mirrored arrangements cancel.
 std::string arrangement(const schema::Trial& trial, Factor factor) {

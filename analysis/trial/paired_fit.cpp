@@ -161,9 +161,11 @@ class PairedFit {
   // Moves a block's level to its mode, from where it was last time.
   void find_mode(Block& block) const {
     const double half = d_[block.sector] / 2;
+    constexpr int first_steps = 4;
+    constexpr double near = 0.2;  // of the posterior's width: as well centred as the nodes need
     double information = prior_;
-    const int n_steps = block.width > 0 ? 1 : 2;
-    for (int i = 0; i < n_steps; ++i) {
+    bool is_near = false;
+    for (int i = block.width > 0 ? first_steps - 1 : 0; i < first_steps && !is_near; ++i) {
       information = prior_;
       double score = -prior_ * (block.mode - scale_.level_db[block.sector]);
       for (std::uint32_t r = block.first; r < block.first + block.n; ++r) {
@@ -177,7 +179,9 @@ class PairedFit {
           information += one.information;
         }
       }
-      block.mode += std::clamp(score / information, -3.0, 3.0);
+      const double step = std::clamp(score / information, -3.0, 3.0);
+      block.mode += step;
+      is_near = step * step * information < near * near;
     }
     block.width = std::clamp(1 / std::sqrt(information), 0.05, 6.0);
   }
@@ -236,10 +240,10 @@ class PairedFit {
     return out;
   }
 
-  // Steps until no sector moves by 0.01 dB. Sectors have nothing in common: each is looked at
-  // until it has arrived.
+  // Steps until no sector moves by 0.1 dB: a step leaves less than a tenth of what was missing.
+  // Sectors have nothing in common: each is looked at until it has arrived.
   void climb(std::size_t one_in) {
-    constexpr double tolerance_db = 0.01;
+    constexpr double tolerance_db = 0.1;
     std::vector<bool> moves(static_cast<std::size_t>(n_sectors_), true);
     parts_.resize(blocks_.size());
     for (int step = 0; step < most_steps; ++step) {
