@@ -146,12 +146,14 @@ Result<void> FlightHours::finish() {
 Result<void> FlightHours::read_some() {
   const auto n_in_one = summary_sectors_in(sector_deg_);
   if (!n_in_one) return tl::unexpected(n_in_one.error());
-  each_beside(coming_.size() + 1, [&](std::size_t i) {
+  const std::size_t n_others = 1 + beside_.size();
+  each_beside(n_others + coming_.size(), [&](std::size_t i) {
     if (i == 0) {
       for (Coming& one : read_) take_(one.stored.trial, std::move(*one.hour));
       return;
     }
-    Coming& one = coming_[i - 1];
+    if (i < n_others) return beside_[i - 1]();
+    Coming& one = coming_[i - n_others];
     one.hour = read_exposure(one.stored);
     if (!one.hour) return;
     name_flights(*one.hour, flights_);

@@ -54,9 +54,16 @@ class FlightHours {
   /// Called by one thread at a time, which need not be the caller's.
   using Take = std::function<void(schema::Id trial, HourExposure)>;
 
+  /// What goes on beside the taking, with what was taken before; called again and again, by one
+  /// thread at a time.
+  using Beside = std::vector<std::function<void()>>;
+
   /// @param flights  outlives this
-  FlightHours(double sector_deg, const FlightsById& flights, Take take)
-      : sector_deg_(sector_deg), flights_(flights), take_(std::move(take)) {}
+  FlightHours(double sector_deg, const FlightsById& flights, Take take, Beside beside = {})
+      : sector_deg_(sector_deg),
+        flights_(flights),
+        take_(std::move(take)),
+        beside_(std::move(beside)) {}
 
   /// Errc as for add_places(); of an earlier hour, too.
   Result<void> add(const schema::Summary& stored);
@@ -73,6 +80,7 @@ class FlightHours {
   double sector_deg_;
   const FlightsById& flights_;
   Take take_;
+  Beside beside_;
   std::vector<Coming> coming_, read_;
 };
 

@@ -9,6 +9,7 @@
 #include "analysis/pattern/beside.h"
 #include "analysis/trial/difference.h"
 #include "analysis/trial/hour_pairs.h"
+#include "analysis/trial/later_exposure.h"
 #include "analysis/trial/paired_fit.h"
 #include "analysis/trial/pairs.h"
 #include "analysis/trial/seen_flights.h"
@@ -101,7 +102,7 @@ struct CompareBuilder::Impl {
   std::vector<Overlap> overlaps;  // in order
   std::vector<std::pair<std::string, std::string>> strata;
   // Exposures of what overlaps, by side; and of what does not, by side and arrangement.
-  std::array<std::optional<ExposureBuilder>, 2> inside;
+  std::array<std::optional<LaterExposure>, 2> inside;
   std::array<std::map<std::string, ExposureBuilder>, 2> outside;
   bool uses_outside = true, uses_inside = false;
   bool splits_outside = false;  // sides share arrangements, compared one by one
@@ -114,7 +115,7 @@ struct CompareBuilder::Impl {
         factor(compared_factor(sides[0], sides[1])),
         pairs(from, wanted.sector_deg),
         hour_pairs([this](int side, pattern::HourExposure hour) {
-          inside[static_cast<std::size_t>(side)]->add(std::move(hour));
+          inside[static_cast<std::size_t>(side)]->give(std::move(hour));
         }) {
     assert(options.sector_deg >= 1 && options.sector_deg <= 45);
     find_overlaps();
@@ -402,6 +403,7 @@ void CompareBuilder::add(const schema::Cell& cell, const schema::Flight& flight,
 void CompareBuilder::add(schema::Id trial, pattern::HourExposure hour) {
   impl_->add(trial, std::move(hour));
 }
+void CompareBuilder::settle(std::size_t side) { impl_->inside[side]->settle(); }
 std::vector<std::int64_t> CompareBuilder::edges_s() const { return impl_->edges_s(); }
 Comparison CompareBuilder::finish() { return impl_->finish(); }
 

@@ -198,7 +198,8 @@ Result<Comparison> compare(const schema::Store& store, const schema::Selection& 
     const HoursByCells by_cells(parts, edges_at_s);
     pattern::FlightHours hours(
         options.sector_deg, by_id,
-        [&](schema::Id trial, pattern::HourExposure hour) { builder.add(trial, std::move(hour)); });
+        [&](schema::Id trial, pattern::HourExposure hour) { builder.add(trial, std::move(hour)); },
+        {[&] { builder.settle(0); }, [&] { builder.settle(1); }});
     const auto flights_read = pattern::each_stretch(
         store, both, use, by_cells.parts_of(both), schema::SummaryPart::flights,
         [&](const schema::Summary& stored) {

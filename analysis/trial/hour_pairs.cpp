@@ -1,7 +1,6 @@
 #include "analysis/trial/hour_pairs.h"
 
 #include <algorithm>
-#include <tuple>
 
 #include "roundel/pattern/gain.h"
 
@@ -13,6 +12,8 @@ using pattern::Group;
 using schema::windows_per_hour;
 
 constexpr int most_deaf_minutes = 4;
+constexpr std::uint32_t sector_shift = 16;
+constexpr std::int64_t no_bin = 1 << 15;  // in the middle of what fits below the sector
 
 }  // namespace
 
@@ -110,9 +111,9 @@ void HourPairs::follow(const std::vector<Side>& flights) {
 void HourPairs::add_group(int side, const Group& group) {
   // Kept values are rounded, but never out of their bin: away from its border all fall in it.
   constexpr double off_border_db = 0.004;
-  entries_.push_back({group.sector,
-                      static_cast<std::int16_t>(
-                          pattern::spreading_bin(double{group.spreading_db} + off_border_db)),
+  const std::int64_t bin = pattern::spreading_bin(double{group.spreading_db} + off_border_db);
+  entries_.push_back({static_cast<std::uint32_t>(group.sector) << sector_shift |
+                          static_cast<std::uint32_t>(bin + no_bin),
                       static_cast<std::uint8_t>(side), group.kind == pattern::GroupKind::recorded,
                       group.heard, group.chances, group.cells, group.spreading_db,
                       group.elevation_deg, group.horizon_ratio});
@@ -120,17 +121,14 @@ void HourPairs::add_group(int side, const Group& group) {
 
 // The groups of one place into one pair.
 void HourPairs::join(std::uint32_t contact) {
-  const auto place = [](const Entry& entry) {
-    return std::pair{entry.sector, entry.spreading_bin};
-  };
   std::sort(entries_.begin(), entries_.end(),
-            [&](const Entry& a, const Entry& b) { return place(a) < place(b); });
+            [](const Entry& a, const Entry& b) { return a.place < b.place; });
   for (std::size_t i = 0; i < entries_.size();) {
     const Entry& first = entries_[i];
     std::array<float, 2> heard{}, chances{}, cells{};
     double n = 0, spreading_db = 0, elevation_deg = 0, ratio = 0;
     bool is_sure = false;
-    for (; i < entries_.size() && place(entries_[i]) == place(first); ++i) {
+    for (; i < entries_.size() && entries_[i].place == first.place; ++i) {
       const Entry& entry = entries_[i];
       heard[entry.side] += entry.heard;
       chances[entry.side] += entry.chances;
@@ -150,7 +148,7 @@ void HourPairs::join(std::uint32_t contact) {
     group.heard_b = heard[1];
     group.flight = contact;
     group.hour = static_cast<std::uint32_t>(hour_s_ / 3600);
-    group.sector = first.sector;
+    group.sector = static_cast<std::uint16_t>(first.place >> sector_shift);
     group.stratum = stratum_;
     out_.n_cells += static_cast<std::int64_t>(std::max(cells[0], cells[1]));
     out_.groups.push_back(group);

@@ -43,8 +43,7 @@ class HourPairs {
     std::array<std::int64_t, 2> first_heard{-1, -1}, last_heard{-1, -1};
   };
   struct Entry {
-    std::uint16_t sector;
-    std::int16_t spreading_bin;
+    std::uint32_t place;  // sector, then bin of spreading
     std::uint8_t side;
     bool is_sure;
     std::uint16_t heard, chances, cells;

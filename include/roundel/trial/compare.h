@@ -141,6 +141,9 @@ class CompareBuilder {
   /// recorded, or outside all; by the same sectors (analysis/pattern/hour_exposure.h). In order of
   /// time; not where cells of the hour are added, on either side.
   void add(schema::Id trial, pattern::HourExposure hour);
+  /// Puts a side's hours of so far together, which otherwise waits until the end. May run beside
+  /// the adding of hours, and of the other side; 0: a, 1: b.
+  void settle(std::size_t side);
   /// When sides begin and end recording, and overlaps: hours that hold one are not whole.
   std::vector<std::int64_t> edges_s() const;
   /// Once, at the end. Reach is left to the caller.
