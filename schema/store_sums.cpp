@@ -202,12 +202,9 @@ Result<std::vector<Hour>> Store::hours(const Selection& which) const {
   return sums.finish();
 }
 
-Result<Totals> Store::totals() const {
+Result<std::optional<CellSpan>> Store::cell_span() const {
   const Database& database = impl_->database;
-  const auto moment = one_moment(database);
-  ROUNDEL_TRY(moment);
-  Totals totals;
-  ROUNDEL_TRY(count_cells(database, totals));
+  std::optional<CellSpan> span;
   // Every window in recent_cell is later than every one in cell. Apart, ends of a key cost nothing.
   for (const char* table : {"cell", "recent_cell"}) {
     auto ends = database.prepare(fmt::format("SELECT min(id) FROM {}", table));
@@ -216,8 +213,23 @@ Result<Totals> Store::totals() const {
     if (ends->is_null(0)) continue;
     const auto last = database.integer(fmt::format("SELECT max(id) FROM {}", table));
     ROUNDEL_TRY(last);
-    if (!totals.from_s) totals.from_s = (ends->integer(0) >> flight_bits) * window_s;
-    totals.to_s = ((*last >> flight_bits) + 1) * window_s;
+    if (!span) span = CellSpan{(ends->integer(0) >> flight_bits) * window_s, 0};
+    span->to_s = ((*last >> flight_bits) + 1) * window_s;
+  }
+  return span;
+}
+
+Result<Totals> Store::totals() const {
+  const Database& database = impl_->database;
+  const auto moment = one_moment(database);
+  ROUNDEL_TRY(moment);
+  Totals totals;
+  ROUNDEL_TRY(count_cells(database, totals));
+  const auto span = cell_span();
+  ROUNDEL_TRY(span);
+  if (*span) {
+    totals.from_s = (*span)->from_s;
+    totals.to_s = (*span)->to_s;
   }
   auto gone =
       database.prepare("SELECT sum(cells), min(id) >> 24 FROM summary WHERE cells_gone = 1");

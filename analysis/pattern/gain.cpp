@@ -201,9 +201,14 @@ LevelOptions rate_options(const Throttle& throttle) {
 LevelFit fit_rate(const Exposure& exposure, const Throttle& throttle, const Screen& screen,
                   const LevelFit* start, std::optional<double> softness_db) {
   LevelFit of_some;
-  if (start == nullptr && exposure.flights.size() > std::size_t{many_flights}) {
-    of_some = start_rate(thinned(exposure, start_flights_per_sector), throttle, screen);
-    start = &of_some;
+  if (start == nullptr) {
+    const bool is_large = exposure.flights.size() > std::size_t{many_flights};
+    const Exposure some =
+        thinned(exposure, is_large ? start_flights_per_sector : fewest_flights_per_sector);
+    if (2 * some.groups.size() < exposure.groups.size()) {
+      of_some = start_rate(some, throttle, screen);
+      start = &of_some;
+    }
   }
   LevelOptions options = rate_options(throttle);
   options.start = start;

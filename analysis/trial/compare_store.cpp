@@ -9,6 +9,7 @@
 #include "analysis/pattern/flights_by_id.h"
 #include "analysis/pattern/placed_cells.h"
 #include "analysis/pattern/stretches.h"
+#include "analysis/pattern/summaries_beside.h"
 #include "roundel/pattern/verdict.h"
 #include "roundel/trial/compare.h"
 
@@ -97,8 +98,9 @@ Result<CompareSide> side_of(const schema::Store& store, const schema::Selection&
   if (trials->empty())
     return fail(Errc::too_little, "no trial is selected", std::string(label),
                 "see roundel trial list for what was mounted when");
-  const auto totals = store.totals();
-  if (!totals) return tl::unexpected(totals.error());
+  const auto span = store.cell_span();
+  if (!span) return tl::unexpected(span.error());
+  const std::optional<schema::CellSpan>& cells = *span;
   const auto feeds = store.feeds();
   if (!feeds) return tl::unexpected(feeds.error());
   CompareSide side;
@@ -110,10 +112,10 @@ Result<CompareSide> side_of(const schema::Store& store, const schema::Selection&
       if (!coverage) return tl::unexpected(coverage.error());
       for (const auto& stretch : *coverage) recorded.push_back({stretch.from_s, stretch.to_s});
     }
-    if (recorded.empty() && totals->from_s) recorded.push_back({*totals->from_s, *totals->to_s});
+    if (recorded.empty() && cells) recorded.push_back({cells->from_s, cells->to_s});
     const auto from_s =
         std::max(trial.start_s, static_cast<std::int64_t>(std::floor(which.from_s.value_or(0))));
-    auto to_s = trial.stop_s.value_or(totals->to_s.value_or(trial.start_s));
+    auto to_s = trial.stop_s.value_or(cells ? cells->to_s : trial.start_s);
     if (which.to_s) to_s = std::min(to_s, static_cast<std::int64_t>(std::ceil(*which.to_s)));
     side.parts.push_back({trial, clipped(recorded, from_s, to_s)});
   }
@@ -212,15 +214,23 @@ Result<Comparison> compare(const schema::Store& store, const schema::Selection& 
         });
     if (!flights_read) return flights_read;
     if (auto ok = hours.finish(); !ok) return ok;
+    const auto places_of = [&](std::size_t side) {
+      return pattern::SummariesBeside([&, side](const schema::Summary& stored) {
+        return pattern::add_places(stored, reach_options, reach[side]);
+      });
+    };
+    std::array<pattern::SummariesBeside, 2> places{places_of(0), places_of(1)};
     for (const auto& [side, which] : {std::pair{0U, &a}, {1U, &b}}) {
       const auto places_read = pattern::each_hour(
-          store, *which, use, schema::SummaryPart::places,
-          [&, &into = reach[side]](const schema::Summary& stored) -> Result<void> {
-            if (use == pattern::Summaries::all && by_cells.has(stored.hour_s)) return {};
-            return pattern::add_places(stored, reach_options, into);
+          store, *which, use, schema::SummaryPart::places, [&](const schema::Summary& stored) {
+            if (use != pattern::Summaries::all || !by_cells.has(stored.hour_s))
+              places[side].add(stored);
+            return Result<void>();
           });
       if (!places_read) return places_read;
     }
+    for (pattern::SummariesBeside& of_side : places)
+      if (auto ok = of_side.finish(); !ok) return ok;
     return {};
   });
   if (!read) return tl::unexpected(read.error());

@@ -55,9 +55,8 @@ double dipole_db(double elevation_deg);
 
 /// Method section 4. Cells that tell a level, above the cut-off; where an aircraft circles within a
 /// sector, none of it there.
-/// @param start        the fit of a part of the same exposure, to start from; null: many flights
-/// are
-///                     fitted from where a part of them leads
+/// @param start        the fit of a part of the same exposure, to start from; null: where a part
+///                     of the flights leads, if that is less than half of what is fitted
 /// @param softness_db  held there; none: estimated
 LevelFit fit_rate(const Exposure& exposure, const Throttle& throttle, const Screen& screen,
                   const LevelFit* start = nullptr, std::optional<double> softness_db = {});

@@ -44,6 +44,11 @@ struct Batch {
   }
 };
 
+/// When the first cell begins and the last ends.
+struct CellSpan {
+  std::int64_t from_s{}, to_s{};
+};
+
 /// Totals for `status`.
 struct Totals {
   std::int64_t cells{}, silent_cells{}, flights{}, aircraft{}, bytes{};
@@ -187,6 +192,8 @@ class Store {
   /// Aircraft are remembered for the next call, at 8 bytes each: only flights that have come since
   /// are read then.
   Result<Totals> totals() const;
+  /// What of totals() costs nothing. None: there is no cell.
+  Result<std::optional<CellSpan>> cell_span() const;
   /// tally() of each feed that has one, over all hours, in one pass.
   Result<std::map<Id, Tally>> tallies() const;
   /// Sums over the selected cells by hour, in order; hours without a cell are left out. Cells that
