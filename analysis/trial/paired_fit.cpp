@@ -33,6 +33,12 @@ constexpr double shared_shadow_error = 0.04;
 // Of so many blocks every eighth flight's show where the rest lead.
 constexpr std::size_t many_blocks = 20'000, one_flight_in = 8;
 
+// A block that can be expected to say less than this share of what those of its sector do on
+// average, by where its aircraft flew, is left out. It is all heard, or none of it, unless the
+// flight is an odd one: half of a week's blocks, which hold 1/200 of what is known, and nowhere
+// more than this share.
+constexpr double least_expected_share = 0.04;
+
 // Into which the blocks are cut, to be looked at beside each other.
 constexpr std::size_t n_stretches = 8;
 
@@ -70,6 +76,32 @@ Slope slope(double heard, double chances, double level_db, double ceiling, doubl
   const double per_variance = dq / (q * (1 - q));
   return {(std::min(heard, n) - n * q) * per_variance, n * dq * per_variance};
 }
+
+// What a chance says of the level where that is expected to be so much, whose it is unknown.
+class ExpectedInformation {
+ public:
+  explicit ExpectedInformation(const PairedScale& scale) {
+    constexpr double usual_ceiling = 0.95;
+    for (std::size_t i = 0; i < by_level_.size(); ++i) {
+      const double level_db = lowest_db + step_db * static_cast<double>(i);
+      for (std::size_t k = 0; k < hermite_node.size(); ++k)
+        by_level_[i] +=
+            hermite_weight[k] *
+            slope(0, 1, level_db + std::numbers::sqrt2 * scale.level_sd_db * hermite_node[k],
+                  usual_ceiling, scale.messages_a, scale.softness_db)
+                .information;
+    }
+  }
+  double at(double level_db) const {
+    const double i = std::clamp((level_db - lowest_db) / step_db + 0.5, 0.0,
+                                static_cast<double>(by_level_.size() - 1));
+    return by_level_[static_cast<std::size_t>(i)];
+  }
+
+ private:
+  static constexpr double lowest_db = -60, step_db = 0.25;
+  std::array<double, 481> by_level_{};
+};
 
 namespace lanes = pattern::levels;
 constexpr std::size_t n_nodes = hermite_node.size();
@@ -110,6 +142,7 @@ class PairedFit {
       : scale_(scale), n_sectors_(n_sectors), d_(VectorXd::Zero(n_sectors)) {
     prior_ = 1 / (scale.level_sd_db * scale.level_sd_db);
     collect(pairs, stratum);
+    leave_out_idle();
   }
 
   Difference run() {
@@ -156,6 +189,28 @@ class PairedFit {
       rows_.push_back(next);
       ++blocks_.back().n;
     }
+  }
+
+  // Leaves out blocks that say next to nothing, whatever was heard.
+  void leave_out_idle() {
+    const ExpectedInformation of(scale_);
+    const auto n = static_cast<std::size_t>(n_sectors_);
+    std::vector<double> expected, sum(n, 0.0), count(n, 0.0);
+    expected.reserve(blocks_.size());
+    for (const Block& block : blocks_) {
+      double information = 0;
+      for (std::uint32_t r = block.first; r < block.first + block.n; ++r)
+        information += rows_[r].chances * of.at(scale_.level_db[block.sector] + rows_[r].offset_db);
+      expected.push_back(information);
+      sum[block.sector] += information;
+      ++count[block.sector];
+    }
+    std::size_t kept = 0;
+    for (std::size_t b = 0; b < blocks_.size(); ++b) {
+      const std::size_t s = blocks_[b].sector;
+      if (expected[b] >= least_expected_share * sum[s] / count[s]) blocks_[kept++] = blocks_[b];
+    }
+    blocks_.resize(kept);
   }
 
   // Moves a block's level to its mode, from where it was last time.
