@@ -199,20 +199,21 @@ LevelOptions rate_options(const Throttle& throttle) {
 }  // namespace
 
 LevelFit fit_rate(const Exposure& exposure, const Throttle& throttle, const Screen& screen,
-                  const LevelFit* start, std::optional<double> softness_db) {
+                  const RateFit& how) {
+  LevelOptions options = rate_options(throttle);
+  options.start = how.start;
+  options.softness_db = how.softness_db;
+  options.tolerance_db = how.tolerance_db;
   LevelFit of_some;
-  if (start == nullptr) {
+  if (how.start == nullptr) {
     const bool is_large = exposure.flights.size() > std::size_t{many_flights};
     const Exposure some =
         thinned(exposure, is_large ? start_flights_per_sector : fewest_flights_per_sector);
     if (2 * some.groups.size() < exposure.groups.size()) {
       of_some = start_rate(some, throttle, screen);
-      start = &of_some;
+      options.start = &of_some;
     }
   }
-  LevelOptions options = rate_options(throttle);
-  options.start = start;
-  options.softness_db = softness_db;
   return fit_levels(rate_rows(exposure, screen), options);
 }
 

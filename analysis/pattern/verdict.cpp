@@ -241,7 +241,7 @@ Verdict judge(const Exposure& exposure, const Reach& reach, const VerdictOptions
   };
   // What took walls for weakness is too far off behind them to climb back from there.
   const std::optional<LevelFit> near = take_cutoffs() ? beyond_walls(start, screen) : start;
-  const LevelFit rate = fit_rate(exposure, out.throttle, screen, near ? &*near : nullptr);
+  const LevelFit rate = fit_rate(exposure, out.throttle, screen, {near ? &*near : nullptr, {}});
   cutoffs = find_cutoffs(exposure, rate, out.throttle);
   take_cutoffs();
 

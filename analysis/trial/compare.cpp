@@ -49,10 +49,10 @@ struct Fitted {
   LevelFit rate;
 };
 
-Fitted fit(Exposure exposure) {
+Fitted fit(Exposure exposure, const pattern::RateFit& how = {}) {
   Fitted out;
   out.throttle = pattern::find_throttle(exposure);
-  out.rate = pattern::fit_rate(exposure, out.throttle, {});
+  out.rate = pattern::fit_rate(exposure, out.throttle, {}, how);
   out.exposure = std::move(exposure);
   return out;
 }
@@ -241,12 +241,15 @@ struct CompareBuilder::Impl {
   }
 
   Difference paired() {
+    // The last steps hardly move the softness.
+    pattern::RateFit scale_only;
+    scale_only.tolerance_db = 0.06;
     std::array<Fitted, 2> fitted;
     Pairs joined;
     hour_pairs.close_hour();
     pattern::each_beside(3, [&](std::size_t i) {
       if (i < 2) {
-        fitted[i] = fit(inside[i]->finish());
+        fitted[i] = fit(inside[i]->finish(), scale_only);
       } else {
         joined = pairs.finish();
         hour_pairs.finish(joined);
@@ -331,8 +334,8 @@ struct CompareBuilder::Impl {
       both.add(b.rate);
       for (Fitted* side : {&a, &b})
         if (side->rate.gain_db.size() > 0)
-          side->rate = pattern::fit_rate(side->exposure, side->throttle, {}, &side->rate,
-                                         both.mean().value_db);
+          side->rate = pattern::fit_rate(side->exposure, side->throttle, {},
+                                         {&side->rate, both.mean().value_db});
       softness.push_back(both.mean().value_db);
       Difference one = unpaired_difference(a.exposure, a.rate, b.exposure, b.rate);
       one.scale_error = both.mean().relative_error();

@@ -174,8 +174,12 @@ void HourPairs::finish(Pairs& out) {
   close_hour();
   for (auto& [address, contact] : contacts_)
     if (contact.open) close(contact);
-  for (PairGroup& group : out_.groups) group.flight += out.n_flights;
-  out.groups.insert(out.groups.end(), out_.groups.begin(), out_.groups.end());
+  if (out.groups.empty()) {
+    out.groups = std::move(out_.groups);
+  } else {
+    for (PairGroup& group : out_.groups) group.flight += out.n_flights;
+    out.groups.insert(out.groups.end(), out_.groups.begin(), out_.groups.end());
+  }
   out.n_flights += out_.n_flights;
   out.n_cells += out_.n_cells;
   out.first_last += out_.first_last;

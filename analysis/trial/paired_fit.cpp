@@ -161,6 +161,8 @@ class PairedFit {
   }
 
   void collect(const Pairs& pairs, int stratum) {
+    rows_.reserve(pairs.groups.size());
+    blocks_.reserve(pairs.groups.size());
     for (const PairGroup& group : pairs.groups) {
       if (group.stratum != stratum || group.heard_a + group.heard_b == 0) continue;
       const Row next{group.offset_db,

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numeric>
 #include <tuple>
 
 #include "roundel/pattern/gain.h"
@@ -145,10 +146,20 @@ void PairBuilder::close(Contact& contact) {
   contact = {};
 }
 
+// Flights are numbered from nought, so each group's place among flights can be counted.
 void in_order(Pairs& pairs) {
-  std::stable_sort(pairs.groups.begin(), pairs.groups.end(), [](const auto& x, const auto& y) {
-    return x.flight != y.flight ? x.flight < y.flight : x.sector < y.sector;
-  });
+  std::vector<std::size_t> place(pairs.n_flights + std::size_t{1}, 0);
+  for (const PairGroup& group : pairs.groups) ++place[group.flight + std::size_t{1}];
+  std::partial_sum(place.begin(), place.end(), place.begin());
+  std::vector<PairGroup> ordered(pairs.groups.size());
+  for (const PairGroup& group : pairs.groups) ordered[place[group.flight]++] = group;
+  // Each place is now where the next flight begins.
+  std::size_t begin = 0;
+  for (std::size_t flight = 0; flight < pairs.n_flights; begin = place[flight++])
+    std::stable_sort(ordered.begin() + static_cast<std::ptrdiff_t>(begin),
+                     ordered.begin() + static_cast<std::ptrdiff_t>(place[flight]),
+                     [](const auto& x, const auto& y) { return x.sector < y.sector; });
+  pairs.groups = std::move(ordered);
 }
 
 Pairs PairBuilder::finish() {

@@ -119,7 +119,7 @@ struct SeparateBuilder::Impl {
       FittedArrangement& one = all[k];
       if (one.rate.gain_db.size() == 0) return;
       one.rate = pattern::fit_rate(one.exposure, pattern::find_throttle(one.exposure), {},
-                                   &one.rate, softness.mean().value_db);
+                                   {&one.rate, softness.mean().value_db});
     });
     return all;
   }

@@ -53,13 +53,19 @@ inline constexpr double scale_error = 0.03;
 /// (Balanis, Antenna Theory, section 4.6; from memory).
 double dipole_db(double elevation_deg);
 
+/// Where a fit of a rate begins, and how far it goes.
+struct RateFit {
+  /// The fit of a part of the same exposure; null: where a part of the flights leads, if that is
+  /// less than half of what is fitted.
+  const LevelFit* start = nullptr;
+  std::optional<double> softness_db;  ///< held there; none: estimated
+  double tolerance_db = LevelOptions().tolerance_db;
+};
+
 /// Method section 4. Cells that tell a level, above the cut-off; where an aircraft circles within a
 /// sector, none of it there.
-/// @param start        the fit of a part of the same exposure, to start from; null: where a part
-///                     of the flights leads, if that is less than half of what is fitted
-/// @param softness_db  held there; none: estimated
 LevelFit fit_rate(const Exposure& exposure, const Throttle& throttle, const Screen& screen,
-                  const LevelFit* start = nullptr, std::optional<double> softness_db = {});
+                  const RateFit& how = {});
 
 /// Where a fit of many flights starts from: estimates of a part of them, within a tenth of a
 /// decibel of fit_rate()'s, without errors.
