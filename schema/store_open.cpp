@@ -79,6 +79,8 @@ Result<Store> Store::open(const std::filesystem::path& file, Access access) {
   return Store(std::make_unique<Impl>(std::move(lock), access, std::move(*database)));
 }
 
+Result<Store> Store::reopened() const { return open(impl_->database.file(), Access::read); }
+
 Store::Store(std::unique_ptr<Impl> impl) : impl_(std::move(impl)) {}
 Store::Store(Store&&) noexcept = default;
 Store& Store::operator=(Store&&) noexcept = default;

@@ -205,6 +205,32 @@ void CutBuilder::add(const schema::Cell& cell, const site::Overground& over) {
   impl_->add(cell, over);
 }
 
+void CutBuilder::join(CutBuilder later) {
+  Cut& out = impl_->out;
+  const Cut& more = later.impl_->out;
+  for (const auto& [at, bin] : later.impl_->bins) {
+    CutBin& into = impl_->bins[at];
+    into.heard += bin.heard;
+    into.expected += bin.expected;
+  }
+  for (const auto& [id, flight] : later.impl_->of_flight) {
+    const auto [found, is_new] = impl_->of_flight.try_emplace(id, flight);
+    if (is_new) continue;
+    CutFlight& into = found->second;
+    into.to_s = flight.to_s;
+    if (flight.heard > 0) {
+      into.nearest_km =
+          into.heard > 0 ? std::min(into.nearest_km, flight.nearest_km) : flight.nearest_km;
+      into.farthest_km = std::max(into.farthest_km, flight.farthest_km);
+    }
+    into.heard += flight.heard;
+    into.expected += flight.expected;
+  }
+  out.n_cells += more.n_cells;
+  out.n_beyond += more.n_beyond;
+  out.hours.insert(out.hours.end(), more.hours.begin(), more.hours.end());
+}
+
 Cut CutBuilder::finish(const std::optional<SectorVerdict>& judged) {
   Cut& out = impl_->out;
   const CutOptions& options = impl_->options;

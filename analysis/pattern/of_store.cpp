@@ -1,4 +1,5 @@
 #include <algorithm>
+#include <array>
 #include <cmath>
 
 #include "analysis/pattern/beside.h"
@@ -147,11 +148,12 @@ Result<Verdict> verdict_beside(const schema::Store& store, const schema::Selecti
 
 /// What the verdict says of each sector; empty of a selection that has none, as it holds several
 /// arrangements.
+/// @param known  it; null: worked out
 /// @param cells  looks at the cells, while the verdict is being found where that can be
-Result<std::vector<SectorVerdict>> judged_sectors(const schema::Store& store,
-                                                  const schema::Selection& which,
-                                                  const CutOptions& options,
-                                                  const std::function<Result<void>()>& cells) {
+Result<JudgedSectors> judged_sectors(const schema::Store& store, const schema::Selection& which,
+                                     const CutOptions& options, const JudgedSectors* known,
+                                     const std::function<Result<void>()>& cells) {
+  if (known) return cells().map([&] { return *known; });
   std::optional<Result<void>> read;
   VerdictOptions how;
   how.from_summaries = options.from_summaries;
@@ -159,7 +161,51 @@ Result<std::vector<SectorVerdict>> judged_sectors(const schema::Store& store,
   if (!judged && judged.error().code != Errc::bad_usage) return tl::unexpected(judged.error());
   if (!read) read = cells();
   if (!*read) return tl::unexpected(read->error());
-  return judged ? std::move(judged->sectors) : std::vector<SectorVerdict>{};
+  return judged ? std::move(judged->sectors) : JudgedSectors{};
+}
+
+/// Where the second half of a selection's cells begins; none: they are too few to be parted.
+Result<std::optional<double>> second_half_s(const schema::Store& store,
+                                            const schema::Selection& which) {
+  constexpr std::int64_t many = 500'000;
+  const auto hours = store.hours(which);
+  if (!hours) return tl::unexpected(hours.error());
+  std::int64_t all = 0, so_far = 0;
+  for (const schema::Hour& hour : *hours) all += hour.cells;
+  if (all < many) return std::nullopt;
+  for (const schema::Hour& hour : *hours) {
+    if (2 * so_far >= all) return static_cast<double>(hour.hour_s);
+    so_far += hour.cells;
+  }
+  return std::nullopt;
+}
+
+Result<void> add_cells(const schema::Store& store, const schema::Selection& which, CutBuilder& to) {
+  return store.each_cell(which, [&](const schema::Cell& cell) {
+    to.add(cell);
+    return true;
+  });
+}
+
+/// All cells of a selection: of many, each half on its own connection, beside the other.
+/// @param later  another one of the same sector
+Result<void> add_cells(const schema::Store& store, const schema::Selection& which, CutBuilder& to,
+                       CutBuilder later) {
+  const auto half_s = second_half_s(store, which);
+  if (!half_s) return tl::unexpected(half_s.error());
+  if (!*half_s) return add_cells(store, which, to);
+  const auto beside = store.reopened();
+  if (!beside) return tl::unexpected(beside.error());
+  schema::Selection first = which, second = which;
+  first.to_s = second.from_s = **half_s;
+  std::array<Result<void>, 2> read;
+  each_beside(2, [&](std::size_t i) {
+    read[i] = i == 0 ? add_cells(store, first, to) : add_cells(*beside, second, later);
+  });
+  for (const Result<void>& one : read)
+    if (!one) return one;
+  to.join(std::move(later));
+  return {};
 }
 
 }  // namespace
@@ -294,17 +340,15 @@ Result<Verdict> verdict_beside(const schema::Store& store, const schema::Selecti
 }  // namespace
 
 Result<Cut> cut(const schema::Store& store, const schema::Selection& which,
-                const CutOptions& options) {
+                const CutOptions& options, const JudgedSectors* judged) {
   if (auto ok = CutBuilder::check(options); !ok) return tl::unexpected(ok.error());
   const auto of = setting(store, which);
   if (!of) return tl::unexpected(of.error());
   const auto limit = site::horizon_limit(of->viewpoint, site::Refraction());
   CutBuilder builder(of->viewpoint, *limit, options, of->flights);
-  const auto sectors = judged_sectors(store, which, options, [&] {
-    return store.each_cell(which, [&](const schema::Cell& cell) {
-      builder.add(cell);
-      return true;
-    });
+  const auto sectors = judged_sectors(store, which, options, judged, [&] {
+    return add_cells(store, which, builder,
+                     CutBuilder(of->viewpoint, *limit, options, of->flights));
   });
   if (!sectors) return tl::unexpected(sectors.error());
   if (sectors->empty()) return builder.finish();
@@ -313,10 +357,10 @@ Result<Cut> cut(const schema::Store& store, const schema::Selection& which,
 }
 
 Result<std::vector<Cut>> cuts(const schema::Store& store, const schema::Selection& which,
-                              const CutOptions& options) {
+                              const CutOptions& options, const JudgedSectors* judged) {
   if (auto ok = CutBuilder::check(options); !ok) return tl::unexpected(ok.error());
   // First, as its memory is free again before the builders need theirs.
-  const auto sectors = judged_sectors(store, which, options, [] { return Result<void>(); });
+  const auto sectors = judged_sectors(store, which, options, judged, [] { return Result<void>(); });
   if (!sectors) return tl::unexpected(sectors.error());
   const auto of = setting(store, which);
   if (!of) return tl::unexpected(of.error());

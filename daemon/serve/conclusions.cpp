@@ -5,6 +5,7 @@
 #include <cmath>
 #include <numeric>
 
+#include "daemon/serve/kept_verdicts.h"
 #include "roundel/pattern/cut.h"
 #include "roundel/pattern/field.h"
 #include "roundel/pattern/reach.h"
@@ -92,6 +93,14 @@ Result<schema::Selection> read_side(const Query& query, std::string_view key) {
   return read_selection(*word);
 }
 
+// What a verdict found of the same selection; null: it is to be worked out.
+Result<KeptVerdicts::Sectors> kept_sectors(const Ask& ask, const schema::Store& store) {
+  if (!ask.verdicts || ask.must_be_new) return nullptr;
+  return KeptVerdicts::key_of(ask.query, store).map([&](const std::string& key) {
+    return ask.verdicts->find(key, KeptVerdicts::Clock::now());
+  });
+}
+
 }  // namespace
 
 Result<Answer> reach(const Ask& ask, const schema::Store& store) {
@@ -135,9 +144,12 @@ Result<Answer> cut(const Ask& ask, const schema::Store& store) {
   options.from_summaries = fits_summaries(asked->width_deg);
   const auto recent = recent_of(ask, store, asked->which);
   if (!recent) return tl::unexpected(recent.error());
-  return pattern::cut(store, recent->which, options).map([&](const pattern::Cut& cut) {
-    return concluded(present::cut_json(cut), recent->only_from_s);
-  });
+  const auto judged = kept_sectors(ask, store);
+  if (!judged) return tl::unexpected(judged.error());
+  return pattern::cut(store, recent->which, options, judged->get())
+      .map([&](const pattern::Cut& cut) {
+        return concluded(present::cut_json(cut), recent->only_from_s);
+      });
 }
 
 Result<std::vector<Answer>> cuts(const Ask& ask, const schema::Store& store,
@@ -149,7 +161,9 @@ Result<std::vector<Answer>> cuts(const Ask& ask, const schema::Store& store,
   options.from_summaries = fits_summaries(asked->width_deg);
   const auto recent = recent_of(ask, store, asked->which);
   if (!recent) return tl::unexpected(recent.error());
-  const auto all = pattern::cuts(store, recent->which, options);
+  const auto judged = kept_sectors(ask, store);
+  if (!judged) return tl::unexpected(judged.error());
+  const auto all = pattern::cuts(store, recent->which, options, judged->get());
   if (!all) return tl::unexpected(all.error());
   std::vector<Answer> out;
   for (const pattern::Cut& cut : *all) {
@@ -166,8 +180,12 @@ Result<Answer> verdict(const Ask& ask, const schema::Store& store) {
   options.from_summaries = fits_summaries(asked->width_deg);
   const auto recent = recent_of(ask, store, asked->which, options.from_summaries);
   if (!recent) return tl::unexpected(recent.error());
+  const auto begun = KeptVerdicts::Clock::now();
+  const auto key = KeptVerdicts::key_of(ask.query, store);
+  if (!key) return tl::unexpected(key.error());
   const auto judged = pattern::verdict(store, recent->which, asked->width_deg, options);
   if (!judged) return tl::unexpected(judged.error());
+  if (ask.verdicts) ask.verdicts->keep(*key, judged->sectors, begun);
   const auto trials = store.trials(recent->which);
   if (!trials) return tl::unexpected(trials.error());
   std::vector<schema::Id> ids;

@@ -118,21 +118,28 @@ Decision Door::decide(const Request& request, const std::function<Standing()>& s
   }
   if (std::holds_alternative<Events>(route->handler)) return Events{};
 
-  Work out = work(route->path, std::get<FromStore>(route->handler), std::move(*query));
-  out.must_be_new = demands_new(request.cache_control);
-  return out;
+  return work(route->path, std::get<FromStore>(route->handler), std::move(*query),
+              demands_new(request.cache_control));
 }
 
-Work Door::work(std::string_view path, const FromStore& route, Query query) const {
+Work Door::work(std::string_view path, const FromStore& route, Query query,
+                bool must_be_new) const {
   std::string key = std::string(path) + '\x1D' + query.canonical();
   const bool is_lasting = route.is_conclusion && !query.get("from") && !query.get("to");
   return {.pace = route.pace,
           .key = std::move(key),
           .may_age = route.is_conclusion,
           .is_lasting = is_lasting,
+          .must_be_new = must_be_new,
           .work = [handler = route.handler, query = std::move(query), expect = options_.expect,
-                   is_writable = !options_.token.empty()](const schema::Store& store) {
-            return handler({query, expect, is_writable}, store);
+                   is_writable = !options_.token.empty(), verdicts = verdicts_,
+                   must_be_new](const schema::Store& store) {
+            return handler({.query = query,
+                            .expect = expect,
+                            .is_writable = is_writable,
+                            .verdicts = verdicts.get(),
+                            .must_be_new = must_be_new},
+                           store);
           }};
 }
 

@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "daemon/serve/answer.h"
+#include "daemon/serve/kept_verdicts.h"
 #include "daemon/serve/request.h"
 #include "daemon/serve/routes.h"
 #include "daemon/serve/work.h"
@@ -29,9 +30,15 @@ class Door {
   /// @param standing  called only where the answer needs it
   Decision decide(const Request& request, const std::function<Standing()>& standing) const;
   /// @param query  outlives it
-  Ask ask(const Query& query) const { return {query, options_.expect, !options_.token.empty()}; }
+  Ask ask(const Query& query) const {
+    return {.query = query,
+            .expect = options_.expect,
+            .is_writable = !options_.token.empty(),
+            .verdicts = verdicts_.get()};
+  }
   /// What works out the answer of a path that is answered from the database.
-  Work work(std::string_view path, const FromStore& route, Query query) const;
+  Work work(std::string_view path, const FromStore& route, Query query,
+            bool must_be_new = false) const;
 
  private:
   std::shared_ptr<const Rendered> file(std::string_view path) const;
@@ -39,6 +46,7 @@ class Door {
   std::optional<Answer> may_not_change(const Request& request) const;
 
   Options options_;
+  std::shared_ptr<KeptVerdicts> verdicts_ = std::make_shared<KeptVerdicts>();
   std::vector<std::pair<std::string_view, std::shared_ptr<const Rendered>>> files_;
 };
 

@@ -184,6 +184,12 @@ Query Query::with(std::string key, std::string value) const {
   return out;
 }
 
+Query Query::without(std::string_view key) const {
+  Query out = *this;
+  std::erase_if(out.pairs_, [&](const auto& pair) { return pair.first == key; });
+  return out;
+}
+
 std::string Query::canonical() const {
   std::string out;
   // Keys and values hold no control characters, so these two part them without doubt.

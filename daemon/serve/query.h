@@ -24,6 +24,7 @@ class Query {
   std::optional<std::string_view> get(std::string_view key) const;
   /// With one pair more. @param key  that it has not
   Query with(std::string key, std::string value) const;
+  Query without(std::string_view key) const;
   /// Errc::bad_usage names the first key that is none of these, and these.
   Result<void> accept_only(std::span<const std::string_view> keys) const;
   /// The same text for the same pairs in any order: a cache's key.

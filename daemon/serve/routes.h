@@ -24,6 +24,8 @@ struct Standing {
   std::optional<std::int64_t> store_bytes;  ///< none: cannot be told
 };
 
+class KeptVerdicts;
+
 /// What is asked for, and by whom it may be changed.
 struct Ask {
   const Query& query;
@@ -32,6 +34,8 @@ struct Ask {
   /// Worked through for one answer, the newest: a week of a busy sky. More would hold up other
   /// questions for minutes on a small board, and take the memory that recording needs.
   std::int64_t most_cells = 6'000'000;
+  KeptVerdicts* verdicts = nullptr;  ///< found before, for cuts; null: none are kept
+  bool must_be_new = false;          ///< takes nothing that was found before
 };
 
 /// Answered on the network thread.

@@ -23,6 +23,8 @@ QUESTIONS = {"/": None, "/health": None, "/api/site": None, "/api/trials": "from
              "/api/reach": "from", "/api/field": "from", "/api/verdict": "from",
              "/api/cut?bearing_deg=152.5": "from", "/api/hours": "from", "/api/drift": "from",
              "/api/expect": None, "/api/status": None}
+# The verdict of a new selection is asked for before its cut, as the page does; this one's is not.
+UNJUDGED = "/api/cut of a selection whose verdict nobody has asked for"
 
 
 def wrk(url, seconds):
@@ -124,8 +126,10 @@ class Waits:
         self.wrk, self.together, self.new, self.failed = [], [], [], 0
 
     def cells(self, handler_p99):
-        p99 = median(found["p99"] for found in self.wrk)
         together, new = sorted(self.together), sorted(self.new)
+        if not self.wrk:
+            return ["-"] * 5 + ["%.0f" % share_of(new, 0.99), self.failed]
+        p99 = median(found["p99"] for found in self.wrk)
         return ["%.0f" % median(found["rate"] for found in self.wrk),
                 "%.1f" % median(found["p50"] for found in self.wrk), "%.1f" % p99,
                 "%.1f" % (p99 / handler_p99) if handler_p99 else "-",
@@ -156,6 +160,9 @@ def ask_all(url, handler, waits, number, seconds):
             time.sleep(1)
         if part:
             together(crowd, new_question(path, part, number), of, of.new)
+        if path.startswith("/api/cut"):
+            of = waits[UNJUDGED]
+            together(crowd, new_question(path, part, number + 100), of, of.new)
 
 
 def reports_of(store):
@@ -191,7 +198,7 @@ def bench_recording(folder, year, cells, handler, rounds, seconds):
                     "ndjson") for i, port in enumerate(senders.ports)], store,
                   ("antenna", "receiver", "mount"))
     daemon = Daemon(toml, folder)
-    waits = {name: Waits() for name in (*QUESTIONS, HANDLER)}
+    waits = {name: Waits() for name in (*QUESTIONS, UNJUDGED, HANDLER)}
     try:
         events = LiveEvents(daemon.url)
         time.sleep(45)  # connected, and what the page asks for first is worked out
@@ -219,6 +226,6 @@ def bench_recording(folder, year, cells, handler, rounds, seconds):
           % (CLIENTS, cells, rounds, seconds, os.cpu_count()),
           ["", "a second", "50 %, ms", "99 %, ms", "times the handler's 99 %",
            "all ask once a second: 99 %, ms", "all ask what is new: 99 %, ms", "failed"],
-          [[path, *of.cells(p99)] for path, of in waits.items() if of.wrk])
+          [[path, *of.cells(p99)] for path, of in waits.items() if of.wrk or of.new])
     table("The recording beside them, %.0f s" % took, ["", ""], rows)
     os.remove(store)

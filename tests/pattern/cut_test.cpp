@@ -97,6 +97,47 @@ TEST_F(CutTest, OfSectorsBesideEachOtherIsAsOfEachAlone) {
 }
 
 // Cells are left out by the square they are in; beside the antenna, too, and where squares end.
+TEST_F(CutTest, OfTwoHalvesIsAsOfTheWhole) {
+  CutOptions options;
+  std::mt19937 random(7);
+  const auto draw = [&](int most) {
+    return static_cast<int>(random() % static_cast<unsigned>(most));
+  };
+  CutBuilder whole(viewpoint_, *limit_, options, flights_);
+  CutBuilder first(viewpoint_, *limit_, options, flights_),
+      second(viewpoint_, *limit_, options, flights_);
+  for (std::int64_t window = 100; window < 1500; ++window) {
+    const auto cell = north(window, 1 + draw(2), 0.2 + draw(30) / 10.0, 1000.0 * draw(40), draw(4));
+    whole.add(cell);
+    (window < 720 ? first : second).add(cell);  // at an hour's beginning
+  }
+  first.join(std::move(second));
+  const Cut a = first.finish(), b = whole.finish();
+  EXPECT_GT(b.n_beyond, 0);
+  EXPECT_EQ(a.n_beyond, b.n_beyond);
+  EXPECT_EQ(a.n_cells, b.n_cells);
+  ASSERT_EQ(a.bins.size(), b.bins.size());
+  for (std::size_t i = 0; i < a.bins.size(); ++i) {
+    EXPECT_EQ(a.bins[i].middle.range_km, b.bins[i].middle.range_km);
+    EXPECT_EQ(a.bins[i].heard, b.bins[i].heard);
+    EXPECT_EQ(a.bins[i].expected, b.bins[i].expected);
+  }
+  ASSERT_EQ(a.flights.size(), b.flights.size());
+  for (std::size_t i = 0; i < a.flights.size(); ++i) {
+    EXPECT_EQ(a.flights[i].address, b.flights[i].address);
+    EXPECT_EQ(a.flights[i].from_s, b.flights[i].from_s);
+    EXPECT_EQ(a.flights[i].to_s, b.flights[i].to_s);
+    EXPECT_EQ(a.flights[i].nearest_km, b.flights[i].nearest_km);
+    EXPECT_EQ(a.flights[i].farthest_km, b.flights[i].farthest_km);
+    EXPECT_EQ(a.flights[i].heard, b.flights[i].heard);
+  }
+  ASSERT_EQ(a.hours.size(), b.hours.size());
+  for (std::size_t i = 0; i < a.hours.size(); ++i) {
+    EXPECT_EQ(a.hours[i].hour_s, b.hours[i].hour_s);
+    EXPECT_EQ(a.hours[i].expected, b.hours[i].expected);
+  }
+}
+
 TEST_F(CutTest, LeavesNoCellOutThatIsInTheSector) {
   std::mt19937 random(5);
   const auto between = [&](double low, double high) {

@@ -7,6 +7,7 @@
 #include <set>
 #include <string>
 
+#include "daemon/serve/kept_verdicts.h"
 #include "daemon/serve/routes.h"
 #include "roundel/pattern/reach.h"
 #include "roundel/pattern/verdict.h"
@@ -32,7 +33,13 @@ class Api : public testing::Test {
     if (route == nullptr) return fail(Errc::not_found, "no such path", std::string(path));
     const Query query = must(Query::parse(query_text));
     const auto handler = std::get<FromStore>(route->handler).handler;
-    return handler({query, expect_, is_writable, most_cells_}, store_);
+    return handler({.query = query,
+                    .expect = expect_,
+                    .is_writable = is_writable,
+                    .most_cells = most_cells_,
+                    .verdicts = &verdicts_,
+                    .must_be_new = must_be_new_},
+                   store_);
   }
   json ask_json(std::string_view path, std::string_view query = "") {
     const auto answer = must(ask(path, query));
@@ -46,6 +53,8 @@ class Api : public testing::Test {
   schema::Store store_;
   site::ExpectSettings expect_;
   std::int64_t most_cells_ = 1'000'000;
+  KeptVerdicts verdicts_;
+  bool must_be_new_ = false;
 };
 
 TEST_F(Api, PathsAreInOrderAndUnlikeEachOther) {
@@ -165,6 +174,38 @@ TEST_F(Api, WhatIsTooMuchIsAnsweredForTheNewestHoursAndSaysSo) {
   const json field = ask_json("/api/field", "antenna=spider");
   EXPECT_EQ(field["bins"][0]["expected"], hours[1]["expected"]);
   EXPECT_FALSE(ask_json("/api/reach", "antenna=spider").contains("only_from"));
+}
+
+TEST_F(Api, ACutTakesWhatTheVerdictOfItsSelectionFound) {
+  const auto keep = [&](std::string_view selection, double cutoff_deg) {
+    pattern::JudgedSectors sectors(72);
+    sectors[10].cutoff_deg = cutoff_deg;
+    verdicts_.keep(must(KeptVerdicts::key_of(must(Query::parse(selection)), store_)),
+                   std::move(sectors), KeptVerdicts::Clock::now());
+  };
+  keep("antenna=spider", 2.25);
+  keep("antenna=collinear", 7.5);
+  EXPECT_EQ(ask_json("/api/cut", "antenna=spider&bearing_deg=52")["cutoff_deg"], 2.25);
+  EXPECT_EQ(ask_json("/api/cut", "antenna=spider&bearing_deg=57")["cutoff_deg"], nullptr);
+  must_be_new_ = true;
+  EXPECT_EQ(ask_json("/api/cut", "antenna=spider&bearing_deg=52")["cutoff_deg"], nullptr);
+  must_be_new_ = false;
+  ask_json("/api/verdict", "antenna=spider");  // found anew, and kept instead
+  EXPECT_EQ(ask_json("/api/cut", "antenna=spider&bearing_deg=52")["cutoff_deg"], nullptr);
+}
+
+TEST_F(Api, WhatAVerdictFoundIsKeptForAnHourAndUntilTrialsChange) {
+  const Query query = must(Query::parse("antenna=spider"));
+  const auto now = KeptVerdicts::Clock::now();
+  const std::string key = must(KeptVerdicts::key_of(query, store_));
+  verdicts_.keep(key, pattern::JudgedSectors(72), now);
+  EXPECT_TRUE(verdicts_.find(key, now + std::chrono::minutes(60)));
+  EXPECT_FALSE(verdicts_.find(key, now + std::chrono::minutes(61)));
+  for (int i = 0; i < 8; ++i) verdicts_.keep(std::to_string(i), {}, now);
+  EXPECT_FALSE(verdicts_.find(key, now)) << "eight are kept";
+  auto writer = must(schema::Store::open(file_, schema::Store::Access::write));
+  must(writer.add_note({0, 1'772'323'200, {}, "rain set in"}));
+  EXPECT_NE(must(KeptVerdicts::key_of(query, store_)), key);
 }
 
 TEST_F(Api, AVerdictOfTwoAntennasIsRefused) {

@@ -101,6 +101,8 @@ class CutBuilder {
   void add(const schema::Cell& cell);
   /// @param over  where it stands, as the viewpoint has it
   void add(const schema::Cell& cell, const site::Overground& over);
+  /// Takes what another one of the same sector has collected, of later hours.
+  void join(CutBuilder later);
   /// Once, at the end.
   /// @param judged  the sector as the verdict has it; none: without
   Cut finish(const std::optional<SectorVerdict>& judged = {});
@@ -114,15 +116,20 @@ class CutBuilder {
   std::unique_ptr<Impl> impl_;
 };
 
+/// What the verdict says of every sector.
+using JudgedSectors = std::vector<SectorVerdict>;
+
 /// The cut of a selection with the sector's state and cut-off from verdict(). A selection that
 /// holds several antennas or arrangements has no verdict: its cut comes without. Errc as for
 /// reach(), and bad_usage for an option that makes no sense.
+/// @param judged  of this selection, where that is known; null: worked out, which takes longer than
+///   the cut
 Result<Cut> cut(const schema::Store& store, const schema::Selection& which,
-                const CutOptions& options);
+                const CutOptions& options, const JudgedSectors* judged = nullptr);
 
 /// The cuts of all sectors, in order, for one pass and one verdict.
 /// @param options  its bearing does not matter
 Result<std::vector<Cut>> cuts(const schema::Store& store, const schema::Selection& which,
-                              const CutOptions& options);
+                              const CutOptions& options, const JudgedSectors* judged = nullptr);
 
 }  // namespace roundel::pattern

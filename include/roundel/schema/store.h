@@ -85,6 +85,9 @@ class Store {
   /// A file that is refused is left byte for byte as it was.
   static Result<Store> open(const std::filesystem::path& file, Access access);
 
+  /// Another connection to the same file, to read on another thread. Errc as for open().
+  Result<Store> reopened() const;
+
   Store(Store&&) noexcept;
   Store& operator=(Store&&) noexcept;
   ~Store();
