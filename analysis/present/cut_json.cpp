@@ -55,7 +55,7 @@ std::string cut_json(const pattern::Cut& cut) {
         {{"time", time_of(hour.hour_s)}, {"heard", hour.heard}, {"expected", hour.expected}});
   out["cells"] = cut.n_cells;
   out["cells_beyond_horizon"] = cut.n_beyond;
-  return out.dump(2);
+  return out.dump();  // of a year, indented it is half as large again
 }
 
 }  // namespace roundel::present

@@ -126,13 +126,10 @@ void Lane::run(Priority priority) {
       job = std::move(queue_.front());
       queue_.pop_front();
     }
-    const bool is_large = job.work.pace == Pace::slow;
-    if (is_large) large_.take(priority == Priority::usual);
+    if (job.work.is_large) large_.take(priority == Priority::usual);
     const Worked worked = work_out(job.work, store_);
-    if (is_large) {
-      give_back_memory();
-      large_.give_back();
-    }
+    if (job.work.pace == Pace::slow) give_back_memory();
+    if (job.work.is_large) large_.give_back();
     job.done(worked);
   }
 }

@@ -54,7 +54,7 @@ class Lane {
   };
   using Done = std::function<void(Worked)>;  ///< called once, on the lane's thread
 
-  /// @param large  held while what is slow is worked out
+  /// @param large  held while what is large is worked out
   Lane(std::filesystem::path store, std::size_t queue_limit, Turn& large,
        Priority priority = Priority::usual);
   Lane(const Lane&) = delete;

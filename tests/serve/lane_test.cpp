@@ -53,6 +53,19 @@ TEST_F(LaneTest, AFaultInOneAnswerIsNotTheEndOfTheNext) {
             200);
 }
 
+TEST_F(LaneTest, OnlyWhatIsLargeWaitsForItsTurn) {
+  large_.take(false);
+  EXPECT_EQ(ask(lane_, [](const schema::Store&) -> Result<Answer> { return Answer{}; }).status,
+            200);
+  std::promise<void> done;
+  Work large = work([](const schema::Store&) -> Result<Answer> { return Answer{}; });
+  large.is_large = true;
+  EXPECT_TRUE(lane_.submit(std::move(large), [&](const Worked&) { done.set_value(); }));
+  while (large_.n_hurried() == 0) std::this_thread::yield();
+  large_.give_back();
+  done.get_future().get();
+}
+
 TEST_F(LaneTest, AnIdleOneAndItsThreadsRunWhenNothingElseDoes) {
   const auto policy = [](const schema::Store&) -> Result<Answer> {
     int inherited = -1;
