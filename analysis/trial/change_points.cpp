@@ -2,8 +2,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <limits>
-#include <random>
 #include <span>
 
 namespace roundel::trial {
@@ -75,25 +73,26 @@ struct Piece {
     }
   }
 
-  /// No unit in it makes more of the statistic, `before` it.
-  double most(const RunningSum& before, const Whole& whole) const {
+  /// Whether a unit in it may take the statistic so high, with `before` before it.
+  bool may_reach(double statistic, const RunningSum& before, const Whole& whole) const {
     const double sum = std::max(before.sum + highest, -(before.sum + lowest));
     const double end = before.weight + all.weight;
     const double lesser =
         std::min(before.weight * (whole.weight - before.weight), end * (whole.weight - end));
-    return lesser > 0 ? sum * sum * whole.weight / lesser : std::numeric_limits<double>::infinity();
+    return sum * sum * whole.weight >= statistic * lesser;
   }
 };
 
 // Whether the statistic gets so high anywhere. Most pieces cannot take it there, which their sums
 // tell: a year in two thousand orders would else take as long as all the rest.
-bool reaches(double statistic, const std::vector<Piece>& pieces, const Whole& whole) {
+bool reaches(double statistic, const std::vector<const Piece*>& order, const Whole& whole) {
   constexpr double rounding = 1e-9;
   statistic *= 1 - rounding;
   RunningSum sums;
   std::size_t i = 0;
-  for (const Piece& piece : pieces) {
-    const bool may = piece.most(sums, whole) >= statistic;
+  for (const Piece* const one : order) {
+    const Piece& piece = *one;
+    const bool may = piece.may_reach(statistic, sums, whole);
     RunningSum here = sums;
     for (std::size_t k = 0; may && k < piece.units.size(); ++k) {
       if (i + k + least_units >= whole.n) return false;
@@ -106,6 +105,21 @@ bool reaches(double statistic, const std::vector<Piece>& pieces, const Whole& wh
   }
   return false;
 }
+
+/// Seeded numbers (splitmix64): a step is put in thousands of orders of hundreds of pieces.
+class Draws {
+ public:
+  /// [0, n)
+  std::size_t below(std::size_t n) {
+    std::uint64_t x = state_ += 0x9e3779b97f4a7c15U;
+    x = (x ^ (x >> 30U)) * 0xbf58476d1ce4e5b9U;
+    x = (x ^ (x >> 27U)) * 0x94d049bb133111ebU;
+    return (x >> 32U) * n >> 32U;
+  }
+
+ private:
+  std::uint64_t state_ = 1090;
+};
 
 ChangePoint tested(std::span<const Unit> units, int tests) {
   ChangePoint out;
@@ -129,15 +143,18 @@ ChangePoint tested(std::span<const Unit> units, int tests) {
     pieces.emplace_back(units.subspan(begin, i - begin), whole);
     begin = i;
   }
-  std::mt19937_64 random(1090);
+  std::vector<const Piece*> order;
+  for (const Piece& piece : pieces) order.push_back(&piece);
+  Draws draws;
   const int n_orders = orders * std::max(1, tests / 4);
   int above = 0, done = 0;
   for (; done < n_orders; ++done) {
     for (const auto& slot : slots)
       for (std::size_t i = slot.size(); i > 1; --i)
-        std::swap(pieces[slot[i - 1]], pieces[slot[random() % i]]);
-    above += reaches(peak.statistic, pieces, whole);
-    if (above > 40) break;  // plainly nothing
+        std::swap(order[slot[i - 1]], order[slot[draws.below(i)]]);
+    above += reaches(peak.statistic, order, whole);
+    // It is no change, whatever the others are.
+    if (tests * (above + 1.0) / (n_orders + 1.0) > false_alarm) break;
   }
   out.p = std::min(1.0, tests * (above + 1.0) / (done + 1.0));
   return out;

@@ -77,11 +77,16 @@ TEST(ChangePoints, CountsTheOrdersThatReachAsFar) {
         pieces.emplace_back();
       pieces.back().push_back(one);
     }
-    std::mt19937_64 random(1090);
+    std::uint64_t state = 1090;  // splitmix64
+    const auto below = [&](std::size_t n) {
+      std::uint64_t x = state += 0x9e3779b97f4a7c15U;
+      x = (x ^ (x >> 30U)) * 0xbf58476d1ce4e5b9U;
+      x = (x ^ (x >> 27U)) * 0x94d049bb133111ebU;
+      return (x >> 32U) * n >> 32U;
+    };
     int above = 0;
     for (int order = 0; order < 2000; ++order) {
-      for (std::size_t i = pieces.size(); i > 1; --i)
-        std::swap(pieces[i - 1], pieces[random() % i]);
+      for (std::size_t i = pieces.size(); i > 1; --i) std::swap(pieces[i - 1], pieces[below(i)]);
       std::vector<Unit> shuffled;
       for (const auto& piece : pieces) shuffled.insert(shuffled.end(), piece.begin(), piece.end());
       above += largest(shuffled) >= largest(units);
