@@ -7,6 +7,8 @@
 #include <cmath>
 #include <random>
 
+#include "analysis/pattern/half_rate.h"
+
 namespace roundel::pattern {
 namespace {
 
@@ -286,6 +288,24 @@ TEST(HalfRate, IsWhereTheShareFallsToOneHalf) {
   // and a bin of 10 km blurs it a little.
   EXPECT_LT(*half_rate->high_km - half_rate->low_km, 20);
   EXPECT_EQ(half_rate->flights, 120);
+}
+
+/// The first bin in which less than half is heard, of flights with sharp edges.
+TEST(HalfRate, IsThatOfSharpEdges) {
+  RateByRange rate(1);
+  // Of 32 groups of flights eight each are heard up to 100, 150, 200 and 250 km, and none beyond.
+  for (int group = 0; group < RateByRange::n_groups; ++group)
+    for (int bin = 0; bin < 40; ++bin)
+      rate.add(*rate.place(0, 10 * bin + 5, group), bin < 10 + 5 * (group % 4) ? 20 : 0, 20);
+  const auto half_rate = rate.half_rate(0);
+  ASSERT_TRUE(half_rate);
+  // Half is heard from 150 to 200 km, where the share stays at one half: it falls below at 200.
+  EXPECT_NEAR(half_rate->range_km, 195, 1e-9);
+  // In nineteen of twenty draws of 32 groups, 43 to 57 of a hundred and more hear as far.
+  EXPECT_GE(half_rate->low_km, 145);
+  ASSERT_TRUE(half_rate->high_km);
+  EXPECT_LE(*half_rate->high_km, 250);
+  EXPECT_FALSE(rate.place(0, 800, 0)) << "beyond the last bin";
 }
 
 // 95 % over 200 runs: 179 to 198 (99.9 % of the binomial).

@@ -74,6 +74,21 @@ TEST_F(FlightHoursTest, AreHandedOnInOrderHoweverMany) {
   EXPECT_TRUE(taken_by_one_);
 }
 
+TEST_F(FlightHoursTest, LeaveTimeForWhatGoesOnBeside) {
+  int turns = 0;
+  std::mutex is_turning;
+  bool alone = true;
+  FlightHours hours(5, by_id_, [](schema::Id, const HourExposure&) {}, {[&] {
+                      const std::unique_lock turn(is_turning, std::try_to_lock);
+                      alone = alone && turn.owns_lock();
+                      ++turns;
+                    }});
+  for (int i = 0; i < 100; ++i) ASSERT_TRUE(hours.add(hour_of(i)));
+  ASSERT_TRUE(hours.finish());
+  EXPECT_GT(turns, 3);
+  EXPECT_TRUE(alone);
+}
+
 TEST_F(FlightHoursTest, SayWhichHourIsNoneOfOurs) {
   ASSERT_TRUE(hours_.add(hour_of(0)));
   schema::Summary broken = hour_of(1);
