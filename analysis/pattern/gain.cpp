@@ -203,7 +203,6 @@ LevelFit fit_rate(const Exposure& exposure, const Throttle& throttle, const Scre
   LevelOptions options = rate_options(throttle);
   options.start = how.start;
   options.softness_db = how.softness_db;
-  options.tolerance_db = how.tolerance_db;
   LevelFit of_some;
   if (how.start == nullptr) {
     const bool is_large = exposure.flights.size() > std::size_t{many_flights};

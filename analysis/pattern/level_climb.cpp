@@ -133,11 +133,11 @@ void Fitter::add_priors() {
   }
 }
 
-// Steps until nothing moves by as much as was asked, a fiftieth of a decibel (without random
-// levels: to the last digit; for a start, and where another rule takes over: by a tenth).
+// Steps until nothing moves by a fiftieth of a decibel (without random levels: to the last
+// digit; for a start, and where another rule takes over: by a tenth).
 bool Fitter::climb(LevelFit& fit, int most) {
   const bool is_last = options_.errors && (!is_rate_ || rule_ == Rule::flights);
-  const double tolerance = !options_.random_flights ? 1e-10 : is_last ? options_.tolerance_db : 0.1;
+  const double tolerance = !options_.random_flights ? 1e-10 : is_last ? 0.02 : 0.1;
   // A sector that two flights tell of can go back and forth for ever in whole steps.
   constexpr int quick_steps = 5;
   constexpr double relaxed = 0.7;

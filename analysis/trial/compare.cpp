@@ -49,10 +49,10 @@ struct Fitted {
   LevelFit rate;
 };
 
-Fitted fit(Exposure exposure, const pattern::RateFit& how = {}) {
+Fitted fit(Exposure exposure) {
   Fitted out;
   out.throttle = pattern::find_throttle(exposure);
-  out.rate = pattern::fit_rate(exposure, out.throttle, {}, how);
+  out.rate = pattern::fit_rate(exposure, out.throttle, {});
   out.exposure = std::move(exposure);
   return out;
 }
@@ -241,15 +241,12 @@ struct CompareBuilder::Impl {
   }
 
   Difference paired() {
-    // The last steps hardly move the softness.
-    pattern::RateFit scale_only;
-    scale_only.tolerance_db = 0.06;
     std::array<Fitted, 2> fitted;
     Pairs joined;
     hour_pairs.close_hour();
     pattern::each_beside(3, [&](std::size_t i) {
       if (i < 2) {
-        fitted[i] = fit(inside[i]->finish(), scale_only);
+        fitted[i] = fit(inside[i]->finish());
       } else {
         joined = pairs.finish();
         hour_pairs.finish(joined);

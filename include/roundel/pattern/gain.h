@@ -53,13 +53,12 @@ inline constexpr double scale_error = 0.03;
 /// (Balanis, Antenna Theory, section 4.6; from memory).
 double dipole_db(double elevation_deg);
 
-/// Where a fit of a rate begins, and how far it goes.
+/// Where a fit of a rate begins, and what it holds.
 struct RateFit {
   /// The fit of a part of the same exposure; null: where a part of the flights leads, if that is
   /// less than half of what is fitted.
   const LevelFit* start = nullptr;
   std::optional<double> softness_db;  ///< held there; none: estimated
-  double tolerance_db = LevelOptions().tolerance_db;
 };
 
 /// Method section 4. Cells that tell a level, above the cut-off; where an aircraft circles within a

@@ -62,8 +62,7 @@ struct LevelOptions {
   bool priors = true;    ///< false: no prior on gain and covariates
   bool leverage = true;  ///< false: plain sandwich, no small-sample correction (CR0)
   int max_iterations = 60;
-  double tolerance_db = 0.02;  ///< done when no parameter moves by more
-  bool errors = true;          ///< false: estimates alone, for another fit to start from
+  bool errors = true;  ///< false: estimates alone, for another fit to start from
   /// Where to start: the fit of a part of the same data (same sectors, hours, covariates). Many
   /// flights then need a few steps where they would need some thirty. Must outlive the call.
   const LevelFit* start = nullptr;
