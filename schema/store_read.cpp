@@ -208,29 +208,48 @@ Result<void> Store::each_cell(const Selection& which,
 }
 
 Result<std::vector<Flight>> Store::flights(const Selection& which) const {
+  auto of_one = flights(std::span(&which, 1));
+  ROUNDEL_TRY(of_one);
+  return std::move(of_one->front());
+}
+
+Result<std::vector<std::vector<Flight>>> Store::flights(std::span<const Selection> each) const {
+  struct Asked {
+    std::vector<Trial> trials;
+    WindowRange time;
+  };
   const Database& database = impl_->database;
-  const auto trials = select_trials(database, which);
-  ROUNDEL_TRY(trials);
-  const WindowRange time = windows_between(which.from_s, which.to_s);
+  std::vector<Asked> asked;
+  WindowRange any{end_window, first_window};
+  for (const Selection& which : each) {
+    auto trials = select_trials(database, which);
+    ROUNDEL_TRY(trials);
+    const WindowRange time = windows_between(which.from_s, which.to_s);
+    asked.push_back({std::move(*trials), time});
+    any = {std::min(any.from, time.from), std::max(any.to, time.to)};
+  }
   // Told of the time, SQLite steps over the others without handing them out.
   auto query = database.prepare(
       fmt::format("SELECT {} FROM flight WHERE first_window < ? AND (last_window IS NULL OR"
                   " last_window >= ?) ORDER BY id",
                   flight_columns));
   ROUNDEL_TRY(query);
-  query->bind_all(time.to, time.from);
-  std::vector<Flight> flights;
+  query->bind_all(any.to, any.from);
+  std::vector<std::vector<Flight>> out(each.size());
   for (;;) {
     const auto row = query->next();
     ROUNDEL_TRY(row);
-    if (!*row) return flights;
+    if (!*row) return out;
     const Flight flight = flight_in(*query);
-    const auto trial = std::find_if(trials->begin(), trials->end(),
-                                    [&](const Trial& row_) { return row_.id == flight.trial; });
-    if (trial == trials->end()) continue;
-    const WindowRange range = intersect(windows_of(*trial), time);
-    if (flight.first_window < range.to && flight.last_window.value_or(end_window) >= range.from)
-      flights.push_back(flight);
+    for (std::size_t i = 0; i < asked.size(); ++i) {
+      const auto& [trials, time] = asked[i];
+      const auto trial = std::find_if(trials.begin(), trials.end(),
+                                      [&](const Trial& row_) { return row_.id == flight.trial; });
+      if (trial == trials.end()) continue;
+      const WindowRange range = intersect(windows_of(*trial), time);
+      if (flight.first_window < range.to && flight.last_window.value_or(end_window) >= range.from)
+        out[i].push_back(flight);
+    }
   }
 }
 

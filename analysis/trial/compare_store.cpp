@@ -136,16 +136,14 @@ Result<Comparison> compare(const schema::Store& store, const schema::Selection& 
   auto side_b = side_of(store, b, "--b");
   if (!side_b) return tl::unexpected(side_b.error());
   if (auto ok = check_sides(*side_a, *side_b); !ok) return tl::unexpected(ok.error());
-  std::array<std::vector<schema::Flight>, 2> flights;
-  for (const auto& [which, label, into] :
-       {std::tuple{&a, "--a", &flights[0]}, std::tuple{&b, "--b", &flights[1]}}) {
-    auto read = store.flights(*which);
-    if (!read) return tl::unexpected(read.error());
-    if (read->empty())
+  const std::array<schema::Selection, 2> each{a, b};
+  auto found = store.flights(each);
+  if (!found) return tl::unexpected(found.error());
+  const std::vector<std::vector<schema::Flight>> flights = std::move(*found);
+  for (const auto& [of_side, label] : {std::pair{&flights[0], "--a"}, {&flights[1], "--b"}})
+    if (of_side->empty())
       return fail(Errc::too_little, "nothing was heard in the trials selected", label,
                   "wait for traffic, or choose others");
-    *into = std::move(*read);
-  }
   // One pass over both sides, in time order.
   schema::Selection both;
   for (const auto* side : {&*side_a, &*side_b})

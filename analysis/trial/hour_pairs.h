@@ -21,7 +21,11 @@ class HourPairs {
  public:
   /// Gets each hour when it has been paired, by side in order of time.
   using Paired = std::function<void(int side, pattern::HourExposure)>;
-  explicit HourPairs(Paired paired) : paired_(std::move(paired)) {}
+  explicit HourPairs(Paired paired) : paired_(std::move(paired)) {
+    // Groups that move as they grow are touched twice over; what is never touched costs nothing.
+    constexpr std::size_t of_a_week = 500'000;
+    out_.groups.reserve(of_a_week);
+  }
 
   /// @param side     0: a, 1: b
   /// @param overlap  both record throughout; what `stratum` it is
