@@ -208,12 +208,13 @@ Result<void> Store::each_cell(const Selection& which,
 }
 
 Result<std::vector<Flight>> Store::flights(const Selection& which) const {
-  auto of_one = flights(std::span(&which, 1));
+  auto of_one = flights_of_each(std::span(&which, 1));
   ROUNDEL_TRY(of_one);
   return std::move(of_one->front());
 }
 
-Result<std::vector<std::vector<Flight>>> Store::flights(std::span<const Selection> each) const {
+Result<std::vector<std::vector<Flight>>> Store::flights_of_each(
+    std::span<const Selection> each) const {
   struct Asked {
     std::vector<Trial> trials;
     WindowRange time;

@@ -137,7 +137,7 @@ Result<Comparison> compare(const schema::Store& store, const schema::Selection& 
   if (!side_b) return tl::unexpected(side_b.error());
   if (auto ok = check_sides(*side_a, *side_b); !ok) return tl::unexpected(ok.error());
   const std::array<schema::Selection, 2> each{a, b};
-  auto found = store.flights(each);
+  auto found = store.flights_of_each(each);
   if (!found) return tl::unexpected(found.error());
   const std::vector<std::vector<schema::Flight>> flights = std::move(*found);
   for (const auto& [of_side, label] : {std::pair{&flights[0], "--a"}, {&flights[1], "--b"}})

@@ -101,6 +101,25 @@ TEST_F(SelectTest, FlightsAreThoseWithCellsInTheTime) {
   EXPECT_EQ(ids, (std::vector<Id>{1, 3}));
 }
 
+TEST_F(SelectTest, FlightsOfEachAreThoseOfEachAlone) {
+  std::array<Selection, 3> each;
+  each[0].to_s = day_s + 1000;
+  each[1].antenna = "spider";
+  each[2].from_s = day_s + 1000;
+  const auto found = must(store_.flights_of_each(each));
+  ASSERT_EQ(found.size(), each.size());
+  const auto ids = [](const std::vector<Flight>& flights) {
+    std::vector<Id> out;
+    for (const Flight& flight : flights) out.push_back(flight.id);
+    return out;
+  };
+  for (std::size_t i = 0; i < each.size(); ++i) {
+    EXPECT_FALSE(found[i].empty()) << i;
+    EXPECT_EQ(ids(found[i]), ids(must(store_.flights(each[i])))) << i;
+  }
+  EXPECT_TRUE(must(store_.flights_of_each({})).empty());
+}
+
 TEST_F(SelectTest, UnknownNamesAreAnErrorThatNamesTheKnown) {
   const struct {
     std::function<void(Selection&)> ask;

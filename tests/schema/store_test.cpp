@@ -265,6 +265,7 @@ TEST_F(StoreTest, RemembersAFeedsClock) {
 TEST_F(StoreTest, CountsWhatItHolds) {
   EXPECT_EQ(must(store_.totals()).cells, 0);
   EXPECT_FALSE(must(store_.totals()).from_s);
+  EXPECT_FALSE(must(store_.cell_span()));
   Batch batch;
   batch.feed = feed_;
   for (const Id id : {1, 2, 3}) batch.flights.push_back(flight_of(id, trial_, day_window));
@@ -278,6 +279,8 @@ TEST_F(StoreTest, CountsWhatItHolds) {
   EXPECT_EQ(totals.aircraft, 2);
   EXPECT_EQ(totals.from_s, day_s);
   EXPECT_EQ(totals.to_s, day_s + 4000);
+  EXPECT_EQ(must(store_.cell_span())->from_s, day_s);
+  EXPECT_EQ(must(store_.cell_span())->to_s, day_s + 4000);
   EXPECT_GT(totals.bytes, 400 * 20);
 }
 

@@ -188,7 +188,7 @@ class Store {
   /// Every flight of the selected trials that has cells within the selected time, by id.
   Result<std::vector<Flight>> flights(const Selection& which) const;
   /// The same of each of some, in one pass.
-  Result<std::vector<std::vector<Flight>>> flights(std::span<const Selection> each) const;
+  Result<std::vector<std::vector<Flight>>> flights_of_each(std::span<const Selection> each) const;
   /// Those there are of these numbers, by id.
   Result<std::vector<Flight>> flights_of(std::span<const Id> ids) const;
   /// Summed over the hours that begin in [from, to), for one feed or all.
