@@ -15,7 +15,7 @@
 namespace roundel::trial {
 namespace {
 
-constexpr double sector_deg = pattern::SummaryBins::sector_deg;
+constexpr double summary_sector_deg = pattern::SummaryBins::sector_deg;
 
 /// Makes a record of summaries and cells, hour by hour.
 class LevelHours {
@@ -24,7 +24,7 @@ class LevelHours {
   LevelHours(const site::Viewpoint& viewpoint, LevelRecord record)
       : limit_(site::effective_earth_limit(viewpoint)),
         horizons_(*limit_),
-        exposer_(sector_deg),
+        exposer_(summary_sector_deg),
         record_(std::move(record)) {}
 
   /// Errc::corrupt; of an earlier one, too.
@@ -94,7 +94,7 @@ Result<Drift> drift(const schema::Store& store, const schema::Selection& which,
   if (flights->empty())
     return fail(Errc::too_little, "nothing was heard in the trials selected", "",
                 "wait for traffic, or choose others");
-  LevelHours hours(*viewpoint, LevelRecord(sector_deg, *flights));
+  LevelHours hours(*viewpoint, LevelRecord(summary_sector_deg, *flights));
   const pattern::Summaries use = pattern::summaries_used(from_summaries);
   // An hour that is summarised, or loses its cells, between the two would be missed or count twice.
   const auto read = store.at_one_moment([&]() -> Result<void> {

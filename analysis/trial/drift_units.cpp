@@ -8,7 +8,7 @@
 namespace roundel::trial {
 namespace {
 
-constexpr int flights_per_sector = 150;
+constexpr int fitted_flights_per_sector = 150;
 constexpr std::size_t flights_at_once = 512;
 constexpr int least_on_a_side = 5;
 constexpr double least_information = 0.02;
@@ -29,7 +29,7 @@ void sort_by_time(std::vector<Unit>& units) {
 FlightLevels::FlightLevels(const LevelRecord& record) : record_(record) {
   // Gains and scale from a sample suffice: every flight is held against them below, before a change
   // and after it.
-  const pattern::Exposure some = record.sample(flights_per_sector);
+  const pattern::Exposure some = record.sample(fitted_flights_per_sector);
   const auto throttle = pattern::find_throttle(some);
   rate_ = pattern::fit_rate(some, throttle, {});
   if (empty()) return;
