@@ -218,9 +218,9 @@ Result<Comparison> compare(const schema::Store& store, const schema::Selection& 
       });
     };
     std::array<pattern::SummariesBeside, 2> places{places_of(0), places_of(1)};
-    for (const auto& [side, which] : {std::pair{0U, &a}, {1U, &b}}) {
+    for (std::size_t side = 0; side < 2; ++side) {
       const auto places_read = pattern::each_hour(
-          store, *which, use, schema::SummaryPart::places, [&](const schema::Summary& stored) {
+          store, each[side], use, schema::SummaryPart::places, [&](const schema::Summary& stored) {
             if (use != pattern::Summaries::all || !by_cells.has(stored.hour_s))
               places[side].add(stored);
             return Result<void>();
