@@ -104,7 +104,7 @@ std::optional<double> crossing_km(const Bins& bins) {
 RateByRange::RateByRange(int n_sectors)
     : counts_(static_cast<std::size_t>(n_sectors) * n_groups * n_bins) {}
 
-std::optional<HalfRate> RateByRange::half_rate(int sector) const {
+std::optional<HalfRate> RateByRange::half_rate(int sector, bool with_interval) const {
   Groups groups;
   const Count* count = &counts_[static_cast<std::size_t>(sector) * n_groups * n_bins];
   for (Bins& group : groups) {
@@ -118,6 +118,9 @@ std::optional<HalfRate> RateByRange::half_rate(int sector) const {
   sum_of_groups(groups, once, sum);
   const auto range_km = crossing_km(sum);
   if (!range_km || std::isinf(*range_km)) return std::nullopt;
+  HalfRate out;
+  out.range_km = *range_km;
+  if (!with_interval) return out;
 
   static const std::array<Times, n_resamples> draws = draw();
   std::vector<double> resampled;
@@ -130,8 +133,6 @@ std::optional<HalfRate> RateByRange::half_rate(int sector) const {
   std::sort(resampled.begin(), resampled.end());
   const double low_km = resampled[n_resamples / 40];
   const double high_km = resampled[n_resamples - 1 - n_resamples / 40];
-  HalfRate out;
-  out.range_km = *range_km;
   out.low_km = std::min(low_km, *range_km);
   if (!std::isinf(high_km)) out.high_km = std::max(high_km, *range_km);
   return out;

@@ -32,7 +32,7 @@ class RateByRange {
     counts_[place].expected += static_cast<std::uint32_t>(expected);
   }
   /// Without `flights`, which the caller knows. None where the share doesn't cross one half.
-  std::optional<HalfRate> half_rate(int sector) const;
+  std::optional<HalfRate> half_rate(int sector, bool with_interval = true) const;
 
  private:
   struct Count {

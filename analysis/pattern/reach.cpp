@@ -411,7 +411,8 @@ Reach ReachBuilder::finish() {
   each_beside(out.sectors.size(), [&](std::size_t i) {
     ReachSector& sector = out.sectors[i];
     if (impl_->rated_flights[i] >= half_rate_min_flights) {
-      sector.half_rate = impl_->rate.half_rate(static_cast<int>(i));
+      sector.half_rate =
+          impl_->rate.half_rate(static_cast<int>(i), impl_->options.half_rate_interval);
       if (sector.half_rate) sector.half_rate->flights = impl_->rated_flights[i];
     }
     if (!impl_->first_heard[i].empty()) sector.first_heard = quartiles(impl_->first_heard[i]);

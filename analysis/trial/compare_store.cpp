@@ -160,6 +160,7 @@ Result<Comparison> compare(const schema::Store& store, const schema::Selection& 
   const auto limit = site::horizon_limit(*viewpoint, site::Refraction());
   pattern::ReachOptions reach_options;
   reach_options.sector_deg = options.sector_deg;
+  reach_options.half_rate_interval = false;
   std::array<std::vector<std::int64_t>, 2> edges_s;
   for (std::size_t i = 0; i < 2; ++i)
     for (const auto& part : (i == 0 ? *side_a : *side_b).parts)

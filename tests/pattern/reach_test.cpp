@@ -305,6 +305,7 @@ TEST(HalfRate, IsThatOfSharpEdges) {
   EXPECT_GE(half_rate->low_km, 145);
   ASSERT_TRUE(half_rate->high_km);
   EXPECT_LE(*half_rate->high_km, 250);
+  EXPECT_EQ(rate.half_rate(0, false)->range_km, half_rate->range_km);
   EXPECT_FALSE(rate.place(0, 800, 0)) << "beyond the last bin";
 }
 

@@ -30,6 +30,7 @@ struct ReachOptions {
   double rich_hour_share = 0.01;  ///< ... and this share of heard cells, counts for nothing
   double half_rate_ratio = 0.92;  ///< half_rate looks at cells nearer than this share of the limit:
                                   ///< farther out the horizon takes the signal away
+  bool half_rate_interval = true;  ///< false: its range alone, flights are not resampled
   double contact_min_ft = 10'000;  ///< flights begin and end lower because they land
   std::vector<double> limit_altitudes_ft{10'000, 20'000, 38'000};  ///< limit lines to draw
   site::RefractionSettings refraction;        ///< of the horizon that ratios are taken of
@@ -65,8 +66,8 @@ struct Quartiles {
 /// The range at which the heard share of chances falls to one half.
 struct HalfRate {
   double range_km{};
-  double low_km{};                ///< 95 % interval, flights resampled
-  std::optional<double> high_km;  ///< none: no upper end within the traffic
+  double low_km{};                ///< 95 % interval, flights resampled; not asked for: 0
+  std::optional<double> high_km;  ///< none: no upper end within the traffic, or not asked for
   std::int64_t flights{};
 };
 
