@@ -23,7 +23,8 @@ struct PairedScale {
 ///     level ~ N(level_s, level_sd^2), integrated out by adaptive Gauss-Hermite quadrature,
 ///     q = 1 - (1 - pm logistic(level / w))^m
 /// d_s by Fisher scoring, a sector at a time. Errors: robust by flight, each flight's score
-/// inflated by its leverage. Only groups of `stratum` are used.
+/// inflated by its leverage. Only groups of `stratum` are used, and no block that, by where it was
+/// flown, can be expected to say next to nothing.
 Difference paired_difference(const Pairs& pairs, int stratum, int n_sectors,
                              const PairedScale& scale);
 

@@ -41,7 +41,8 @@ inline bool tells_level(const Group& group) {
          tells_level(double{group.elevation_deg}, double{group.horizon_ratio});
 }
 
-/// More flights than these are fitted from where a part of them leads, which is soon found.
+/// A verdict on more flights than these looks for walls with a part of them, and a fit of them
+/// starts from a larger part.
 inline constexpr unsigned many_flights = 1500;
 
 /// The decibel scale itself rests on the shape assumed for the threshold; on simulated sites of
