@@ -13,6 +13,7 @@
 #include <string>
 
 #include "analysis/pattern/hour_exposure_bytes.h"
+#include "analysis/pattern/hour_levels.h"
 #include "analysis/pattern/summary_bytes.h"
 #include "roundel/schema/store.h"
 #include "tests/fuzz/check.h"
@@ -158,7 +159,10 @@ void read_all(const schema::Store& store) {
                            }));
   check(store.each_summary({}, false, schema::SummaryPart::flights,
                            [](const schema::Summary& summary) {
-                             (void)pattern::exposure_of(summary.detail.flights, summary.hour_s);
+                             const std::string& bytes = summary.detail.flights;
+                             const auto levels = pattern::levels_of(bytes, summary.hour_s);
+                             const auto all = pattern::exposure_of(bytes, summary.hour_s);
+                             FUZZ_CHECK(levels.has_value() == all.has_value());
                              return true;
                            }));
   Details details;
