@@ -42,10 +42,10 @@ bool usable(const Group& group, const Screen& screen) {
   return !cutoff || group.elevation_deg > *cutoff + screen.margin_deg;
 }
 
-// Rows of one block that say the same within what fading leaves to see: one row does for them.
+// Rows of one block that say the same: one row does for them.
 bool alike(const LevelRow& a, const LevelRow& b) {
-  return a.hour == b.hour && std::abs(a.offset_db - b.offset_db) < 0.75F &&
-         std::abs(a.covariate[0] - b.covariate[0]) < 0.2F;
+  return a.hour == b.hour && std::abs(a.offset_db - b.offset_db) < alike_db &&
+         std::abs(a.covariate[0] - b.covariate[0]) < alike_aspect;
 }
 void merge(LevelRow& into, const LevelRow& from) {
   const float share = from.chances / (into.chances + from.chances);
@@ -196,6 +196,14 @@ LevelOptions rate_options(const Throttle& throttle) {
   return options;
 }
 
+// To start from; none: so many flights in each sector are no less than half of all.
+std::optional<LevelFit> fit_part(const Exposure& all, int flights_per_sector,
+                                 const Throttle& throttle, const Screen& screen) {
+  const Exposure part = thinned(all, flights_per_sector);
+  if (2 * part.groups.size() >= all.groups.size()) return std::nullopt;
+  return start_rate(part, throttle, screen);
+}
+
 }  // namespace
 
 LevelFit fit_rate(const Exposure& exposure, const Throttle& throttle, const Screen& screen,
@@ -203,15 +211,12 @@ LevelFit fit_rate(const Exposure& exposure, const Throttle& throttle, const Scre
   LevelOptions options = rate_options(throttle);
   options.start = how.start;
   options.softness_db = how.softness_db;
-  LevelFit of_some;
+  std::optional<LevelFit> of_some;
   if (how.start == nullptr) {
     const bool is_large = exposure.flights.size() > std::size_t{many_flights};
-    const Exposure some =
-        thinned(exposure, is_large ? start_flights_per_sector : fewest_flights_per_sector);
-    if (2 * some.groups.size() < exposure.groups.size()) {
-      of_some = start_rate(some, throttle, screen);
-      options.start = &of_some;
-    }
+    of_some = fit_part(exposure, is_large ? start_flights_per_sector : fewest_flights_per_sector,
+                       throttle, screen);
+    if (of_some) options.start = &*of_some;
   }
   return fit_levels(rate_rows(exposure, screen), options);
 }
@@ -220,12 +225,8 @@ LevelFit start_rate(const Exposure& part, const Throttle& throttle, const Screen
   LevelOptions options = rate_options(throttle);
   options.errors = false;
   // First of a few, where a step costs little, from far; then of all, from near by.
-  LevelFit of_fewer;
-  const Exposure fewer = thinned(part, fewest_flights_per_sector);
-  if (2 * fewer.groups.size() < part.groups.size()) {
-    of_fewer = start_rate(fewer, throttle, screen);
-    options.start = &of_fewer;
-  }
+  const auto of_fewer = fit_part(part, fewest_flights_per_sector, throttle, screen);
+  if (of_fewer) options.start = &*of_fewer;
   return fit_levels(rate_rows(part, screen), options);
 }
 

@@ -6,12 +6,6 @@
 #include "roundel/pattern/gain.h"
 
 namespace roundel::pattern {
-namespace {
-
-// As the fit of the rate has it (gain.cpp).
-constexpr float alike_db = 0.75F, alike_aspect = 0.2F;
-
-}  // namespace
 
 void HourLevels::add(const Group& group) {
   if (!tells_level(group)) return;

@@ -75,26 +75,18 @@ void LevelRecord::finish() {
 }
 
 std::vector<bool> LevelRecord::chosen(int flights_per_sector) const {
-  std::vector<std::pair<std::uint64_t, std::uint32_t>> order(n_flights());
-  for (std::uint32_t f = 0; f < order.size(); ++f) order[f] = {pattern::sample_key(f), f};
-  std::sort(order.begin(), order.end());
-  std::vector<int> taken(static_cast<std::size_t>(n_sectors_), 0);
-  std::vector<bool> stays(n_flights(), false);
-  std::vector<std::uint16_t> crossed;
-  for (const auto& [key, f] : order) {
-    crossed.clear();
+  std::vector<pattern::Candidacy> flights(n_flights());
+  for (std::uint32_t f = 0; f < flights.size(); ++f) {
+    flights[f].key = pattern::sample_key(f);
+    std::vector<std::uint16_t>& sectors = flights[f].sectors;
     each_part(f, [&](std::span<const LevelGroup> groups) {
       for (const LevelGroup& group : groups)
-        if (std::find(crossed.rbegin(), crossed.rend(), group.sector) == crossed.rend())
-          crossed.push_back(group.sector);
+        if (const auto at = std::lower_bound(sectors.begin(), sectors.end(), group.sector);
+            at == sectors.end() || *at != group.sector)
+          sectors.insert(at, group.sector);
     });
-    stays[f] = std::any_of(crossed.begin(), crossed.end(), [&](std::uint16_t sector) {
-      return taken[sector] < flights_per_sector;
-    });
-    if (!stays[f]) continue;
-    for (const std::uint16_t sector : crossed) ++taken[sector];
   }
-  return stays;
+  return pattern::sample(flights, n_sectors_, flights_per_sector);
 }
 
 pattern::Exposure LevelRecord::sample(int flights_per_sector) const {

@@ -96,7 +96,6 @@ TEST_F(CutTest, OfSectorsBesideEachOtherIsAsOfEachAlone) {
   }
 }
 
-// Cells are left out by the square they are in; beside the antenna, too, and where squares end.
 TEST_F(CutTest, OfTwoHalvesIsAsOfTheWhole) {
   CutOptions options;
   std::mt19937 random(7);
@@ -138,6 +137,7 @@ TEST_F(CutTest, OfTwoHalvesIsAsOfTheWhole) {
   }
 }
 
+// Cells are left out by the square they are in; beside the antenna, too, and where squares end.
 TEST_F(CutTest, LeavesNoCellOutThatIsInTheSector) {
   std::mt19937 random(5);
   const auto between = [&](double low, double high) {

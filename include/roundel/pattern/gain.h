@@ -41,6 +41,10 @@ inline bool tells_level(const Group& group) {
          tells_level(double{group.elevation_deg}, double{group.horizon_ratio});
 }
 
+/// Neighbours whose path loss and aspect (its cosine) differ by less say the same of a level,
+/// within what fading leaves to see.
+inline constexpr float alike_db = 0.75F, alike_aspect = 0.2F;
+
 /// A verdict on more flights than these looks for walls with a part of them, and a fit of them
 /// starts from a larger part.
 inline constexpr unsigned many_flights = 1500;
