@@ -26,8 +26,9 @@ class Literal {
   std::optional<double> number_;
 };
 
-/// 24-bit address from hex digits; nothing where it isn't one (LayoutReader says what is).
-std::optional<std::uint32_t> parse_address(const FieldValue& value);
+/// 24-bit address from hex digits (LayoutReader says what is one). False: it is none, and `address`
+/// of no use.
+bool parse_address(const FieldValue& value, std::uint32_t& address);
 
 /// The last altitude and on-ground flag of each aircraft, bounded: two generations of at most
 /// `generation_size`; when the younger is full, the older is dropped.

@@ -165,7 +165,8 @@ std::optional<std::uint32_t> address_of(const SampleValue& value) {
   as_read.kind = value.kind;
   as_read.text = value.text;
   as_read.number = value.number.value_or(0);
-  return parse_address(as_read);
+  std::uint32_t address{};
+  return parse_address(as_read, address) ? std::optional(address) : std::nullopt;
 }
 
 }  // namespace roundel::feed
