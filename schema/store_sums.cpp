@@ -115,12 +115,16 @@ Result<void> count_cells(const Database& database, Totals& to) {
   }
   const auto done = summarised_before_hour(database);
   ROUNDEL_TRY(done);
-  const auto count = [&](const char* table, std::int64_t from, std::int64_t end) {
-    return each_row(database, table, from, end, [&](std::span<const CellRow> some) {
-      to.cells += std::ssize(some);
-      to.silent_cells += std::ranges::count(some, 0, &CellRow::heard);
-      return true;
-    });
+  const auto count = [&](const char* table, std::int64_t from, std::int64_t end) -> Result<void> {
+    auto counted = database.prepare(fmt::format(
+        "SELECT count(*), count(*) FILTER (WHERE heard = 0) FROM {} WHERE id >= ? AND id < ?",
+        table));
+    ROUNDEL_TRY(counted);
+    counted->bind_all(from, end);
+    ROUNDEL_TRY(counted->next());
+    to.cells += counted->integer(0);
+    to.silent_cells += counted->integer(1);
+    return {};
   };
   ROUNDEL_TRY(count("recent_cell", 0, INT64_MAX));
   ROUNDEL_TRY(count("cell", first_cell_key(*done), INT64_MAX));
