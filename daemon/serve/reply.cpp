@@ -4,8 +4,10 @@
 
 #include <cmath>
 #include <ctime>
+#include <memory>
 #include <optional>
 #include <string>
+#include <utility>
 
 #include "daemon/serve/gzip.h"
 
@@ -48,17 +50,18 @@ std::string http_date(double time_s) {
                      months[utc.tm_mon], utc.tm_year + 1900, utc.tm_hour, utc.tm_min, utc.tm_sec);
 }
 
-Response reply(const Rendered& rendered, const Request& request, unsigned version, bool keep_alive,
-               double now_s, std::optional<std::chrono::seconds> age) {
-  const Answer& answer = rendered.answer;
-  const bool is_compressed = !rendered.gzipped.empty() && accepts_gzip(request.accept_encoding);
-  const std::string etag = is_compressed ? compressed_tag(rendered.etag) : rendered.etag;
+Response reply(std::shared_ptr<const Rendered> rendered, const Request& request, unsigned version,
+               bool keep_alive, double now_s, std::optional<std::chrono::seconds> age) {
+  const Answer& answer = rendered->answer;
+  const std::string& gzipped = rendered->gzipped;
+  const bool is_compressed = !gzipped.empty() && accepts_gzip(request.accept_encoding);
+  const std::string etag = is_compressed ? compressed_tag(rendered->etag) : rendered->etag;
   // The client may hold either form; both are of this content.
   const bool is_reading = request.method == "GET" || request.method == "HEAD";
   const bool is_known =
-      is_reading && (names_tag(request.if_none_match, rendered.etag) ||
-                     (!rendered.gzipped.empty() &&
-                      names_tag(request.if_none_match, compressed_tag(rendered.etag))));
+      is_reading &&
+      (names_tag(request.if_none_match, rendered->etag) ||
+       (!gzipped.empty() && names_tag(request.if_none_match, compressed_tag(rendered->etag))));
 
   Response response;
   response.version(version);
@@ -66,7 +69,7 @@ Response reply(const Rendered& rendered, const Request& request, unsigned versio
   response.reason(beast_view(phrase(is_known ? 304 : answer.status)));
   set_common(response, now_s);
   response.set(http::field::cache_control, answer.cache_control);
-  if (!rendered.gzipped.empty()) response.set(http::field::vary, "Accept-Encoding");
+  if (!gzipped.empty()) response.set(http::field::vary, "Accept-Encoding");
   if (!etag.empty()) response.set(http::field::etag, etag);
   if (age) response.set(http::field::age, std::to_string(age->count()));
   for (const auto& [name, value] : answer.headers) response.set(name, value);
@@ -75,11 +78,12 @@ Response reply(const Rendered& rendered, const Request& request, unsigned versio
 
   response.set(http::field::content_type, answer.content_type);
   if (is_compressed) response.set(http::field::content_encoding, "gzip");
-  const bool must_unpack = !is_compressed && answer.body.empty() && !rendered.gzipped.empty();
-  std::string body = is_compressed ? rendered.gzipped
-                     : must_unpack ? gunzip(rendered.gzipped).value_or("")
-                                   : answer.body;
-  response.content_length(body.size());
+  SharedBody::value_type body{rendered, is_compressed ? gzipped : answer.body};
+  if (!is_compressed && answer.body.empty() && !gzipped.empty()) {
+    const auto unpacked = std::make_shared<const std::string>(gunzip(gzipped).value_or(""));
+    body = {unpacked, *unpacked};
+  }
+  response.content_length(body.bytes.size());
   if (request.method != "HEAD") response.body() = std::move(body);
   return response;
 }

@@ -11,6 +11,7 @@
 #include <boost/beast/http/error.hpp>
 #include <boost/beast/http/parser.hpp>
 #include <boost/beast/http/read.hpp>
+#include <boost/beast/http/string_body.hpp>
 #include <boost/beast/http/write.hpp>
 #include <chrono>
 #include <optional>
@@ -143,7 +144,7 @@ class Session {
   asio::awaitable<void> refuse(error_code error) {
     auto answer = complaint(error, shared_.counters);
     if (!answer) co_return;
-    co_await send(reply(render(std::move(*answer)), {}, 11, false, shared_.now_s()));
+    co_await send(reply(rendered(std::move(*answer)), {}, 11, false, shared_.now_s()));
     co_await linger();
   }
 
@@ -185,7 +186,7 @@ class Session {
 
     const bool stays = parser.keep_alive();
     const auto response =
-        reply(*std::get<Ready>(decision), request, version, stays, shared_.now_s(), age);
+        reply(std::get<Ready>(decision), request, version, stays, shared_.now_s(), age);
     const bool is_sent = co_await send(response);
     co_return is_sent&& stays;
   }
@@ -220,7 +221,7 @@ class Session {
   asio::awaitable<void> attend_events(const Request& request, unsigned version) {
     Response header = event_stream_header(version, shared_.now_s());
     ++shared_.counters.answers[200];
-    http::response_serializer<http::string_body> serializer(header);
+    http::response_serializer<SharedBody> serializer(header);
     error_code error;
     stream_.expires_after(shared_.limits.write_time);
     co_await http::async_write_header(stream_, serializer,

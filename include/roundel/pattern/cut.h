@@ -23,7 +23,7 @@ struct CutOptions {
   double altitude_step_ft = 2000;  ///< of a bin; [500, 20 000]
   double top_ft = 60'000;          ///< horizon and elevation lines end there
   std::vector<double> elevations_deg{0, 1, 2, 3, 5, 10, 20};  ///< lines to draw
-  std::size_t most_flights = 500;                             ///< listed; of more the latest
+  std::size_t most_flights = 250;                             ///< listed; of more the latest
   bool from_summaries = false;  ///< the verdict, not the cut: as VerdictOptions says
 };
 
