@@ -98,7 +98,7 @@ Result<bool> Store::summarise(int n_hours) {
 }
 
 Result<void> Store::each_summary(const Selection& which, bool only_gone, SummaryPart part,
-                                 const std::function<bool(const Summary&)>& visit) const {
+                                 const std::function<bool(Summary&&)>& visit) const {
   const Database& database = impl_->database;
   const auto moment = one_moment(database);
   ROUNDEL_TRY(moment);
@@ -131,7 +131,7 @@ Result<void> Store::each_summary(const Selection& which, bool only_gone, Summary
     if (first >= range->second.to || first + windows_per_hour <= range->second.from) continue;
     Summary summary = summary_in(*query);
     (by_flight ? summary.detail.flights : summary.detail.places) = query->blob(6);
-    if (!visit(summary)) return {};
+    if (!visit(std::move(summary))) return {};
   }
 }
 

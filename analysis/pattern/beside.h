@@ -5,8 +5,10 @@
 #include <algorithm>
 #include <atomic>
 #include <cstddef>
+#include <functional>
 #include <system_error>
 #include <thread>
+#include <utility>
 #include <vector>
 
 namespace roundel::pattern {
@@ -20,23 +22,46 @@ inline std::size_t cores() {
   return std::max(1U, std::thread::hardware_concurrency());
 }
 
-/// Calls work(0) to work(n - 1), each once, in any order and at the same time; returns when all are
-/// done. What one writes, no other may touch. Whoever adds up what they find does so afterwards, in
-/// their order: then the sum is the same to the last digit, however many cores there are.
+/// Calls work(0) to work(n - 1), each once, in any order and at the same time, while whoever made
+/// this does something else. What one writes, no other may touch. Whoever adds up what they find
+/// does so afterwards, in their order: then the sum is the same to the last digit, however many
+/// cores there are.
+template <class Work>
+class Underway {
+ public:
+  Underway(std::size_t n, Work work) : n_(n), work_(std::move(work)) {
+    const std::size_t n_threads = std::min(n, cores());
+    try {
+      while (others_.size() + 1 < n_threads) others_.emplace_back([this] { run(); });
+    } catch (const std::system_error&) {  // no more threads: those there are do it
+    }
+  }
+  Underway(const Underway&) = delete;
+  Underway& operator=(const Underway&) = delete;
+  ~Underway() { finish(); }
+
+  /// Does its part, and returns when all are done. Called again, does nothing.
+  void finish() {
+    run();
+    for (std::thread& other : others_) other.join();
+    others_.clear();
+  }
+
+ private:
+  void run() {
+    for (std::size_t i = next_++; i < n_; i = next_++) work_(i);
+  }
+
+  const std::size_t n_;
+  const Work work_;
+  std::atomic<std::size_t> next_{0};
+  std::vector<std::thread> others_;
+};
+
+/// The same, and returns when all are done.
 template <class Work>
 void each_beside(std::size_t n, const Work& work) {
-  std::atomic<std::size_t> next{0};
-  const auto run = [&] {
-    for (std::size_t i = next++; i < n; i = next++) work(i);
-  };
-  std::vector<std::thread> others;
-  const std::size_t n_threads = std::min(n, cores());
-  try {
-    while (others.size() + 1 < n_threads) others.emplace_back(run);
-  } catch (const std::system_error&) {  // no more threads: those there are do it
-  }
-  run();
-  for (std::thread& other : others) other.join();
+  Underway(n, std::cref(work)).finish();
 }
 
 }  // namespace roundel::pattern

@@ -289,7 +289,7 @@ Result<Verdict> verdict_beside(const schema::Store& store, const schema::Selecti
   ReachBuilder ranges(of->viewpoint, *limit, reach_options, of->flights, of->edges_s);
   ExposureBuilder exposure(of->viewpoint, sector_deg, most_flights_per_sector);
   const FlightsById flights(of->flights);
-  FlightHours hours(sector_deg, flights,
+  FlightHours hours(hours_by_sector(sector_deg, flights),
                     [&](schema::Id, HourExposure hour) { exposure.add(std::move(hour)); });
   Exposure shown;
   Reach reached;
@@ -299,7 +299,7 @@ Result<Verdict> verdict_beside(const schema::Store& store, const schema::Selecti
     if (!parts) return tl::unexpected(parts.error());
     const auto by_flight = each_stretch(
         store, which, use, *parts, schema::SummaryPart::flights,
-        [&](const schema::Summary& stored) { return hours.add(stored); },
+        [&](schema::Summary&& stored) { return hours.add(std::move(stored)); },
         [&](const schema::Selection& part) {
           if (auto ok = hours.finish(); !ok) return ok;
           return each_placed(store, part, of->viewpoint, *limit,

@@ -3,7 +3,6 @@
 #include <algorithm>
 #include <cmath>
 
-#include "analysis/pattern/beside.h"
 #include "analysis/pattern/hour_exposure_bytes.h"
 #include "roundel/pattern/summary.h"
 
@@ -85,11 +84,11 @@ Result<std::vector<schema::Selection>> parts_by_cells(const schema::Store& store
 
 Result<void> each_hour(const schema::Store& store, const schema::Selection& which, Summaries use,
                        schema::SummaryPart part,
-                       const std::function<Result<void>(const schema::Summary&)>& hour) {
+                       const std::function<Result<void>(schema::Summary&&)>& hour) {
   Result<void> fine;
   const auto read = store.each_summary(which, use == Summaries::where_cells_are_gone, part,
-                                       [&](const schema::Summary& stored) {
-                                         fine = hour(stored);
+                                       [&](schema::Summary&& stored) {
+                                         fine = hour(std::move(stored));
                                          return fine.has_value();
                                        });
   return read ? fine : read;
@@ -97,7 +96,7 @@ Result<void> each_hour(const schema::Store& store, const schema::Selection& whic
 
 Result<void> each_stretch(const schema::Store& store, const schema::Selection& which, Summaries use,
                           const std::vector<schema::Selection>& parts, schema::SummaryPart part,
-                          const std::function<Result<void>(const schema::Summary&)>& hour,
+                          const std::function<Result<void>(schema::Summary&&)>& hour,
                           const std::function<Result<void>(const schema::Selection&)>& cells) {
   if (use == Summaries::where_cells_are_gone) {
     // The oldest hours lose their cells first.
@@ -130,40 +129,16 @@ Result<void> add_places(const schema::Summary& stored, const ReachOptions& optio
   return {};
 }
 
-Result<void> FlightHours::add(const schema::Summary& stored) {
-  constexpr std::size_t many = 24;
-  if (stored.detail.flights.empty()) return {};
-  coming_.push_back({stored, {}});
-  return coming_.size() < many ? Result<void>() : read_some();
-}
-
-Result<void> FlightHours::finish() {
-  while (!coming_.empty() || !read_.empty())
-    if (auto ok = read_some(); !ok) return ok;
-  return {};
-}
-
-Result<void> FlightHours::read_some() {
-  const auto n_in_one = summary_sectors_in(sector_deg_);
-  if (!n_in_one) return tl::unexpected(n_in_one.error());
-  const std::size_t n_others = 1 + beside_.size();
-  each_beside(n_others + coming_.size(), [&](std::size_t i) {
-    if (i == 0) {
-      for (Coming& one : read_) take_(one.stored.trial, std::move(*one.hour));
-      return;
-    }
-    if (i < n_others) return beside_[i - 1]();
-    Coming& one = coming_[i - n_others];
-    one.hour = read_exposure(one.stored);
-    if (!one.hour) return;
-    name_flights(*one.hour, flights_);
-    widen(*one.hour, SummaryBins::sector_deg, *n_in_one);
-  });
-  read_.clear();
-  std::swap(read_, coming_);
-  for (const Coming& one : read_)
-    if (!one.hour) return tl::unexpected(one.hour.error());
-  return {};
+FlightHours::Decode hours_by_sector(double sector_deg, const FlightsById& flights) {
+  return [n_in_one = summary_sectors_in(sector_deg),
+          &flights](const schema::Summary& stored) -> Result<HourExposure> {
+    if (!n_in_one) return tl::unexpected(n_in_one.error());
+    auto hour = read_exposure(stored);
+    if (!hour) return hour;
+    name_flights(*hour, flights);
+    widen(*hour, SummaryBins::sector_deg, *n_in_one);
+    return hour;
+  };
 }
 
 }  // namespace roundel::pattern

@@ -6,6 +6,7 @@
 
 #include "analysis/pattern/flights_by_id.h"
 #include "analysis/pattern/hour_exposure.h"
+#include "analysis/pattern/hours_ahead.h"
 #include "roundel/pattern/reach.h"
 #include "roundel/result.h"
 #include "roundel/schema/store.h"
@@ -30,7 +31,7 @@ Result<std::vector<schema::Selection>> parts_by_cells(const schema::Store& store
 /// Calls `hour` with the summaries of a selection, in order of time. Its error ends it.
 Result<void> each_hour(const schema::Store& store, const schema::Selection& which, Summaries use,
                        schema::SummaryPart part,
-                       const std::function<Result<void>(const schema::Summary&)>& hour);
+                       const std::function<Result<void>(schema::Summary&&)>& hour);
 
 /// Calls `hour` with the summaries of a selection and `cells` with its other parts, in order of
 /// time: before a part all earlier hours. Errors of either end it.
@@ -38,7 +39,7 @@ Result<void> each_hour(const schema::Store& store, const schema::Selection& whic
 /// @param part   what `hour` reads of a summary
 Result<void> each_stretch(const schema::Store& store, const schema::Selection& which, Summaries use,
                           const std::vector<schema::Selection>& parts, schema::SummaryPart part,
-                          const std::function<Result<void>(const schema::Summary&)>& hour,
+                          const std::function<Result<void>(schema::Summary&&)>& hour,
                           const std::function<Result<void>(const schema::Selection&)>& cells);
 
 /// Adds what a summary says of places. Errc: corrupt; bad_usage for sectors and bands that
@@ -46,42 +47,10 @@ Result<void> each_stretch(const schema::Store& store, const schema::Selection& w
 Result<void> add_places(const schema::Summary& stored, const ReachOptions& options,
                         ReachBuilder& to);
 
-/// What summaries say of flights, by sectors so wide: read many hours beside each other, and handed
-/// on in their order while the next are read. An hour that says nothing is left out: its cells may
-/// have gone before there were such details.
-class FlightHours {
- public:
-  /// Called by one thread at a time, which need not be the caller's.
-  using Take = std::function<void(schema::Id trial, HourExposure)>;
+using FlightHours = HoursAhead<HourExposure>;
 
-  /// What goes on beside the taking, with what was taken before; called again and again, by one
-  /// thread at a time.
-  using Beside = std::vector<std::function<void()>>;
-
-  /// @param flights  outlives this
-  FlightHours(double sector_deg, const FlightsById& flights, Take take, Beside beside = {})
-      : sector_deg_(sector_deg),
-        flights_(flights),
-        take_(std::move(take)),
-        beside_(std::move(beside)) {}
-
-  /// Errc as for add_places(); of an earlier hour, too.
-  Result<void> add(const schema::Summary& stored);
-  /// All that was added has been handed on.
-  Result<void> finish();
-
- private:
-  struct Coming {
-    schema::Summary stored;
-    Result<HourExposure> hour;
-  };
-  Result<void> read_some();
-
-  double sector_deg_;
-  const FlightsById& flights_;
-  Take take_;
-  Beside beside_;
-  std::vector<Coming> coming_, read_;
-};
+/// Decodes for FlightHours, by sectors so wide. Errc as for add_places().
+/// @param flights  outlives this
+FlightHours::Decode hours_by_sector(double sector_deg, const FlightsById& flights);
 
 }  // namespace roundel::pattern

@@ -198,13 +198,13 @@ Result<Comparison> compare(const schema::Store& store, const schema::Selection& 
     }
     const HoursByCells by_cells(parts, edges_at_s);
     pattern::FlightHours hours(
-        options.sector_deg, by_id,
+        pattern::hours_by_sector(options.sector_deg, by_id),
         [&](schema::Id trial, pattern::HourExposure hour) { builder.add(trial, std::move(hour)); },
         {[&] { builder.settle(0); }, [&] { builder.settle(1); }});
     const auto flights_read = pattern::each_stretch(
         store, both, use, by_cells.parts_of(both), schema::SummaryPart::flights,
-        [&](const schema::Summary& stored) {
-          return by_cells.has(stored.hour_s) ? Result<void>() : hours.add(stored);
+        [&](schema::Summary&& stored) {
+          return by_cells.has(stored.hour_s) ? Result<void>() : hours.add(std::move(stored));
         },
         [&](const schema::Selection& part) {
           if (auto ok = hours.finish(); !ok) return ok;

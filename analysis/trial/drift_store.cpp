@@ -2,9 +2,9 @@
 #include <algorithm>
 #include <utility>
 
-#include "analysis/pattern/beside.h"
 #include "analysis/pattern/horizon_table.h"
 #include "analysis/pattern/hour_exposure_bytes.h"
+#include "analysis/pattern/hours_ahead.h"
 #include "analysis/pattern/placed_cells.h"
 #include "analysis/pattern/stretches.h"
 #include "analysis/pattern/summary_bytes.h"
@@ -28,26 +28,12 @@ class LevelHours {
         record_(std::move(record)) {}
 
   /// Errc::corrupt; of an earlier one, too.
-  Result<void> add(const schema::Summary& stored) {
-    constexpr std::size_t many = 64;  // some 600 kB
+  Result<void> add(schema::Summary&& stored) {
     take_hour();
-    if (stored.detail.flights.empty()) return {};
-    coming_.push_back(stored);
-    return coming_.size() < many ? Result<void>() : take_summaries();
+    return summaries_.add(std::move(stored));
   }
   /// All that were added are in the record.
-  Result<void> take_summaries() {
-    std::vector<std::optional<pattern::HourLevels>> hours(coming_.size());
-    pattern::each_beside(hours.size(), [&](std::size_t i) {
-      hours[i] = pattern::levels_of(coming_[i].detail.flights, coming_[i].hour_s);
-    });
-    for (std::size_t i = 0; i < hours.size(); ++i) {
-      if (!hours[i]) return pattern::not_a_summary(coming_[i]);
-      record_.add(std::move(*hours[i]));
-    }
-    coming_.clear();
-    return {};
-  }
+  Result<void> take_summaries() { return summaries_.finish(); }
   void add(const schema::Cell& cell, const schema::Flight& flight, const site::Sighting& sighting) {
     if (!exposer_.is_of(cell.window)) take_hour();
     exposer_.add(cell, flight, sighting, horizons_.at(sighting.line.bearing_deg, cell.altitude_ft));
@@ -67,8 +53,15 @@ class LevelHours {
   std::unique_ptr<site::Limit> limit_;
   pattern::HorizonTable horizons_;
   pattern::HourExposer exposer_;  // the hour whose cells come in
-  std::vector<schema::Summary> coming_;
   LevelRecord record_;
+  // Nothing of it is under way while cells come in.
+  pattern::HoursAhead<pattern::HourLevels> summaries_{
+      [](const schema::Summary& stored) -> Result<pattern::HourLevels> {
+        auto hour = pattern::levels_of(stored.detail.flights, stored.hour_s);
+        return hour ? Result<pattern::HourLevels>(std::move(*hour))
+                    : pattern::not_a_summary(stored);
+      },
+      [this](schema::Id, pattern::HourLevels hour) { record_.add(std::move(hour)); }};
 };
 
 }  // namespace
@@ -102,7 +95,7 @@ Result<Drift> drift(const schema::Store& store, const schema::Selection& which,
     if (!parts) return tl::unexpected(parts.error());
     return pattern::each_stretch(
         store, which, use, *parts, schema::SummaryPart::flights,
-        [&](const schema::Summary& stored) { return hours.add(stored); },
+        [&](schema::Summary&& stored) { return hours.add(std::move(stored)); },
         [&](const schema::Selection& part) {
           if (auto ok = hours.take_summaries(); !ok) return ok;
           return pattern::each_cell_of(

@@ -36,7 +36,7 @@ schema::Summary hour_of(int number) {
 class FlightHoursTest : public testing::Test {
  protected:
   FlightHoursTest()
-      : hours_(5, by_id_, [this](schema::Id trial, HourExposure hour) {
+      : hours_(hours_by_sector(5, by_id_), [this](schema::Id trial, HourExposure hour) {
           const std::unique_lock alone(is_taking_, std::try_to_lock);
           taken_by_one_ = taken_by_one_ && alone.owns_lock();
           trials_.push_back(trial);
@@ -78,7 +78,7 @@ TEST_F(FlightHoursTest, LeaveTimeForWhatGoesOnBeside) {
   int turns = 0;
   std::mutex is_turning;
   bool alone = true;
-  FlightHours hours(5, by_id_, [](schema::Id, const HourExposure&) {}, {[&] {
+  FlightHours hours(hours_by_sector(5, by_id_), [](schema::Id, const HourExposure&) {}, {[&] {
                       const std::unique_lock turn(is_turning, std::try_to_lock);
                       alone = alone && turn.owns_lock();
                       ++turns;

@@ -210,7 +210,7 @@ class Store {
   /// @param part       of their details; the other is empty. Of hours that lost their cells before
   ///   there were flights' details, those are empty as well.
   Result<void> each_summary(const Selection& which, bool only_gone, SummaryPart part,
-                            const std::function<bool(const Summary&)>& visit) const;
+                            const std::function<bool(Summary&&)>& visit) const;
   Result<SummaryState> summary_state() const;
   /// Makes all summaries anew from the cells that are there, and compares.
   Result<SummaryCheck> check_summaries(Summariser& by) const;
