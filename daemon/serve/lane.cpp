@@ -127,10 +127,10 @@ void Lane::run(Priority priority) {
       queue_.pop_front();
     }
     if (job.work.is_large) large_.take(priority == Priority::usual);
-    const Worked worked = work_out(job.work, store_);
+    job.done(work_out(job.work, store_));
+    // After the answer: whoever waits for it need not wait for this, too.
     if (job.work.pace == Pace::slow) give_back_memory();
     if (job.work.is_large) large_.give_back();
-    job.done(worked);
   }
 }
 
