@@ -6,7 +6,6 @@
 #include <map>
 #include <set>
 
-#include "schema/cell_rows.h"
 #include "schema/store_impl.h"
 #include "schema/summary_keeper.h"
 

@@ -14,7 +14,7 @@
 namespace roundel::pattern {
 
 /// What summaries say of flights, in three stages at a time: the caller reads some from the
-/// database, those before are decoded, and those before them are taken. Holds as many hours thrice.
+/// database, those before are decoded, and those before them are taken. Holds three such batches.
 /// An hour that says nothing is left out: its cells may have gone before there were such details.
 template <class Hour>
 class HoursAhead {
@@ -67,16 +67,17 @@ class HoursAhead {
     const std::size_t n_others = 1 + beside_.size();
     under_way_ = std::make_unique<Underway<Work>>(
         n_others + decoded_.size(), [this, n_others](std::size_t i) {
-          if (i == 0)
+          if (i == 0) {
             for (Coming& one : taken_) take_(one.stored.trial, std::move(**one.hour));
-          else if (i < n_others)
+          } else if (i < n_others) {
             beside_[i - 1]();
-          else
-            decode(decoded_[i - n_others]);
+          } else {
+            Coming& one = decoded_[i - n_others];
+            one.hour = decode_(one.stored);
+          }
         });
     return {};
   }
-  void decode(Coming& one) const { one.hour = decode_(one.stored); }
 
   // Enough that it is worth a thread; on one core an hour at a time, while it is in its cache.
   const std::size_t enough_bytes_ = cores() < 2 ? 1 : 512 * 1024;

@@ -50,8 +50,9 @@ std::string http_date(double time_s) {
                      months[utc.tm_mon], utc.tm_year + 1900, utc.tm_hour, utc.tm_min, utc.tm_sec);
 }
 
-Response reply(std::shared_ptr<const Rendered> rendered, const Request& request, unsigned version,
-               bool keep_alive, double now_s, std::optional<std::chrono::seconds> age) {
+Response reply(const std::shared_ptr<const Rendered>& rendered, const Request& request,
+               unsigned version, bool keep_alive, double now_s,
+               std::optional<std::chrono::seconds> age) {
   const Answer& answer = rendered->answer;
   const std::string& gzipped = rendered->gzipped;
   const bool is_compressed = !gzipped.empty() && accepts_gzip(request.accept_encoding);

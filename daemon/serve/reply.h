@@ -19,10 +19,10 @@ using Response = boost::beast::http::response<SharedBody>;
 /// (its length stays), sets the fields every answer carries.
 /// @param version  10 or 11  @param keep_alive  whether the connection stays open
 /// @param age  for the Age field (RFC 9111, section 5.1): since it was worked out, where newer
-/// cells
-///             are not in it; 0 of what is right. None: without one
-Response reply(std::shared_ptr<const Rendered> rendered, const Request& request, unsigned version,
-               bool keep_alive, double now_s, std::optional<std::chrono::seconds> age = {});
+///   cells are not in it; 0 of what is right. None: without one
+Response reply(const std::shared_ptr<const Rendered>& rendered, const Request& request,
+               unsigned version, bool keep_alive, double now_s,
+               std::optional<std::chrono::seconds> age = {});
 
 /// The header of the stream of live events, which ends with its connection.
 Response event_stream_header(unsigned version, double now_s);
