@@ -165,14 +165,16 @@ TEST_F(DeskTest, ThoseWhoAskTheSameTakeOnePlace) {
 
 TEST_F(DeskTest, WhoJoinsIsToldTheAgeOfWhatBeganBeforeACommit) {
   Gate started, may_end;
+  // Whatever is asked at the same desk later shows that those before have been heard.
+  const auto heard = Work{.pace = Pace::quick, .work = [](const auto&) { return Answer{}; }};
   Desk desk(options(1h));
   auto first = ask_later(desk, waiting("/a", started, may_end));
   started.pass();
   record_more();
   auto second = ask_later(desk, counting("/a"));
+  ask(desk, heard);
   note_something();
   auto third = ask_later(desk, counting("/a"));
-  // Whatever is asked at the same desk later shows that those before have been heard.
   ask(desk, counting("/quick", Pace::quick));
   may_end.open();
   EXPECT_FALSE(first.get().age);
