@@ -189,8 +189,8 @@ Result<void> CheckedTable::check_value(const Key& key, const Value& value) const
       const auto endpoint = is_listen ? parse_listen(value.text) : parse_connect(value.text);
       if (!endpoint)
         return wrong(fmt::format("{}: {}", shown(value.text), endpoint.error().what),
-                     is_listen ? "write ADDRESS:PORT, like 127.0.0.1:31090 or 0.0.0.0:31090"
-                               : "write HOST:PORT, like 127.0.0.1:31090 or [::1]:31090");
+                     is_listen ? "write ADDRESS:PORT, like 127.0.0.1:27411 or 0.0.0.0:27411"
+                               : "write HOST:PORT, like 127.0.0.1:27411 or [::1]:27411");
       return {};
     }
     case Kind::texts:

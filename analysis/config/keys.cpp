@@ -154,7 +154,7 @@ constexpr std::array all_keys{
     Key{"keep", "equals", Kind::texts, "", 0, 0, "", required, "the text, or any of several"},
 
     Key{"web", "enabled", Kind::boolean, "", 0, 0, "", "true", "false: no page"},
-    Key{"web", "listen", Kind::listen, "", 0, 0, "", "\"127.0.0.1:8090\"",
+    Key{"web", "listen", Kind::listen, "", 0, 0, "", "\"127.0.0.1:27410\"",
         "ADDRESS:PORT; :PORT alone is loopback, port 0 any free one"},
     Key{"web", "names", Kind::texts, "", 0, 0, "", none,
         "host names the page is asked for by, besides localhost and addresses"},

@@ -8,7 +8,7 @@
 namespace roundel::feed {
 
 struct PeekOptions {
-  std::string source;  ///< shown: "127.0.0.1:31090", "sample.csv.gz"
+  std::string source;  ///< shown: "127.0.0.1:27411", "sample.csv.gz"
   double took_s = 0;   ///< shown if not 0
   bool layout_only = false;
 };

@@ -19,7 +19,7 @@ int main(int argc, char** argv) {
       app, {{"", "roundeld run --config roundel.toml; roundeld run --help tells more"},
             {"check-config", "roundeld check-config --config roundel.toml"},
             {"load", "roundeld load --config roundel.toml --feed roof-a roof-a.ndjson.gz"},
-            {"peek", "roundeld peek 127.0.0.1:31090"},
+            {"peek", "roundeld peek 127.0.0.1:27411"},
             {"run", "roundeld run --config roundel.toml"}});
   try {
     app.parse(argc, argv);

@@ -89,7 +89,7 @@ struct Server::Impl {
       const auto found = resolver.resolve(options.listen.host, "", error);
       if (error || found.empty()) {
         return fail(Errc::bad_config, "cannot find this host", where,
-                    "set [web] listen to an address of this machine, like 127.0.0.1:8090");
+                    "set [web] listen to an address of this machine, like 127.0.0.1:27410");
       }
       address = found.begin()->endpoint().address();
     }

@@ -17,13 +17,13 @@ std::string outcome(const Result<Endpoint>& endpoint) {
 
 TEST(Address, ConnectAcceptsNamesAndNumbersWithAPort) {
   const Row rows[] = {
-      {"IPv4", "127.0.0.1:31090", "127.0.0.1:31090"},
+      {"IPv4", "127.0.0.1:27411", "127.0.0.1:27411"},
       {"IPv6", "[::1]:1234", "[::1]:1234"},
       {"full IPv6", "[2001:db8::17]:65535", "[2001:db8::17]:65535"},
       {"host name", "receiver-2.example:1", "receiver-2.example:1"},
       {"no port", "127.0.0.1", "no port"},
       {"empty", "", "no port"},
-      {"no host", ":31090", "no host"},
+      {"no host", ":27411", "no host"},
       {"empty port", "host:", "port \"\" is not a number"},
       {"service name", "host:http", "port \"http\" is not a number"},
       {"signed port", "host:+5", "port \"+5\" is not a number"},
@@ -42,13 +42,13 @@ TEST(Address, ConnectAcceptsNamesAndNumbersWithAPort) {
 
 TEST(Address, ListenIsLoopbackUnlessAnAddressIsWritten) {
   const Row rows[] = {
-      {"port alone", ":31090", "127.0.0.1:31090"},
-      {"localhost", "localhost:31090", "127.0.0.1:31090"},
+      {"port alone", ":27411", "127.0.0.1:27411"},
+      {"localhost", "localhost:27411", "127.0.0.1:27411"},
       {"any free port", "127.0.0.1:0", "127.0.0.1:0"},
       {"IPv6 loopback", "[::1]:5", "[::1]:5"},
-      {"every address, written so", "0.0.0.0:31090", "0.0.0.0:31090"},
-      {"every IPv6 address", "[::]:31090", "[::]:31090"},
-      {"name", "hillhouse:31090", "\"hillhouse\" is not a numeric address of this computer"},
+      {"every address, written so", "0.0.0.0:27411", "0.0.0.0:27411"},
+      {"every IPv6 address", "[::]:27411", "[::]:27411"},
+      {"name", "hillhouse:27411", "\"hillhouse\" is not a numeric address of this computer"},
       {"no port", "127.0.0.1", "no port"},
       {"half an address", "127.0.0:5", "\"127.0.0\" is not a numeric address of this computer"},
       {"port 65536", ":65536", "port 65536 is outside 0 to 65535"},

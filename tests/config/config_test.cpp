@@ -31,14 +31,14 @@ TEST(Config, ReadsEverySection) {
   ASSERT_EQ(config.feeds.size(), 1u);
   const Feed& feed = config.feeds[0];
   EXPECT_EQ(feed.name, "roof");
-  EXPECT_EQ(feed.connect, (Endpoint{"127.0.0.1", 31090}));
+  EXPECT_EQ(feed.connect, (Endpoint{"127.0.0.1", 27411}));
   EXPECT_FALSE(feed.listen);
   EXPECT_EQ(feed.layout, config.layouts.at(0));
   EXPECT_EQ(feed.antenna, "collinear");
   EXPECT_EQ(feed.receiver, "rx1");
   EXPECT_EQ(feed.mount, "gable");
   EXPECT_EQ(feed.line, 18);
-  EXPECT_EQ(config.web, (Endpoint{"127.0.0.1", 8090}));
+  EXPECT_EQ(config.web, (Endpoint{"127.0.0.1", 27410}));
 }
 
 TEST(Config, TakesRetentionInDaysAndMegabytes) {
@@ -105,10 +105,10 @@ TEST(Config, TheWebCanBeTurnedOff) {
 }
 
 TEST(Config, FeedsMayListenOrNeither) {
-  const Config listening = read(changed("connect = \"127.0.0.1:31090\"", "listen = \":0\""));
+  const Config listening = read(changed("connect = \"127.0.0.1:27411\"", "listen = \":0\""));
   EXPECT_EQ(listening.feeds[0].listen, (Endpoint{"127.0.0.1", 0}));
   EXPECT_FALSE(listening.feeds[0].connect);
-  const Config load_only = read(changed("connect = \"127.0.0.1:31090\"\n", ""));
+  const Config load_only = read(changed("connect = \"127.0.0.1:27411\"\n", ""));
   EXPECT_FALSE(load_only.feeds[0].listen || load_only.feeds[0].connect);
 }
 

@@ -55,8 +55,8 @@ carry_s = 20
 
 TEST(LayoutTable, NamingAColumnSaysThatThereIsAHeader) {
   const Layout layout =
-      read("kind = \"columns\"\naddress = \"hex\"\nlatitude = 2\nlongitude = 3\n");
-  EXPECT_EQ(layout.address, named("hex"));
+      read("kind = \"columns\"\naddress = \"code\"\nlatitude = 2\nlongitude = 3\n");
+  EXPECT_EQ(layout.address, named("code"));
   EXPECT_TRUE(layout.header);
   const Layout by_keep = read(
       "kind = \"columns\"\naddress = 1\nlatitude = 2\nlongitude = 3\n"
@@ -66,14 +66,14 @@ TEST(LayoutTable, NamingAColumnSaysThatThereIsAHeader) {
 
 TEST(LayoutTable, ReadsPointers) {
   const Layout layout = read(R"(kind = "ndjson"
-address = "/aircraft/hex"
+address = "/target/code"
 latitude = "/position/0"
 longitude = "/position/1"
 altitude_ft = "/a~1b"
 keep = [{ pointer = "/type", equals = "position" }]
 )");
   EXPECT_EQ(layout.kind, LayoutKind::ndjson);
-  EXPECT_EQ(layout.address, named("/aircraft/hex"));
+  EXPECT_EQ(layout.address, named("/target/code"));
   EXPECT_EQ(layout.latitude, named("/position/0"));
   EXPECT_EQ(layout.altitude, named("/a~1b"));
   EXPECT_EQ(layout.altitude_unit, AltitudeUnit::ft);

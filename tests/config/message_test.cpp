@@ -102,7 +102,7 @@ TEST(ConfigMessage, Types) {
        "r.toml:9: [store] queue_reports is a number; use a whole number"},
       {"date", "52.1", "2026-03-01",
        "r.toml:3: [site] latitude is a date or time; use a number (deg)"},
-      {"address", "\"127.0.0.1:31090\"", "31090",
+      {"address", "\"127.0.0.1:27411\"", "27411",
        "r.toml:20: [[feed]] connect is a whole number; use HOST:PORT"},
       {"field", "address = 3", "address = true",
        "r.toml:28: [layout.lines] address is true or false; use a column number, header name or "
@@ -159,13 +159,13 @@ TEST(ConfigMessage, Ranges) {
        "r.toml:28: [layout.lines] delimiter is \"::\"; use one character such as \",\" \";\" \"|\" "
        "or "
        "\"\\t\", not a quotation mark"},
-      {"connect address", "\"127.0.0.1:31090\"", "\"127.0.0.1\"",
-       "r.toml:20: [[feed]] connect \"127.0.0.1\": no port; write HOST:PORT, like 127.0.0.1:31090 "
+      {"connect address", "\"127.0.0.1:27411\"", "\"127.0.0.1\"",
+       "r.toml:20: [[feed]] connect \"127.0.0.1\": no port; write HOST:PORT, like 127.0.0.1:27411 "
        "or "
-       "[::1]:31090"},
-      {"listen address", "connect = \"127.0.0.1:31090\"", "listen = \"hillhouse:1\"",
+       "[::1]:27411"},
+      {"listen address", "connect = \"127.0.0.1:27411\"", "listen = \"hillhouse:1\"",
        "r.toml:20: [[feed]] listen \"hillhouse:1\": \"hillhouse\" is not a numeric address of this "
-       "computer; write ADDRESS:PORT, like 127.0.0.1:31090 or 0.0.0.0:31090"},
+       "computer; write ADDRESS:PORT, like 127.0.0.1:27411 or 0.0.0.0:27411"},
   };
   check(rows);
 }
@@ -188,10 +188,10 @@ TEST(ConfigMessage, NamesThatAreTakenOrDoNotExist) {
        "r.toml:27: [[feed]] name \"roof\" is taken by line 19; choose another"},
       {"connect and listen", "connect", "listen = \":5\"\nconnect",
        "r.toml:20: [[feed]] has both connect and listen; keep one"},
-      {"feed and page on one port", "connect = \"127.0.0.1:31090\"", "listen = \":8090\"",
-       "r.toml:33: [web] listens on 127.0.0.1:8090, as does [[feed]] \"roof\"; choose another "
+      {"feed and page on one port", "connect = \"127.0.0.1:27411\"", "listen = \":27410\"",
+       "r.toml:33: [web] listens on 127.0.0.1:27410, as does [[feed]] \"roof\"; choose another "
        "port"},
-      {"two feeds on one port", "connect = \"127.0.0.1:31090\"",
+      {"two feeds on one port", "connect = \"127.0.0.1:27411\"",
        "listen = \":5\"\nantenna = \"collinear\"\nreceiver = \"rx1\"\nmount = \"gable\"\n"
        "[[feed]]\nname = \"yard\"\nlisten = \"localhost:5\"",
        "r.toml:24: [[feed]] \"yard\" listens on 127.0.0.1:5, as does [[feed]] \"roof\"; choose "

@@ -24,7 +24,7 @@ name = "gable"
 
 [[feed]]
 name = "roof"
-connect = "127.0.0.1:31090"
+connect = "127.0.0.1:27411"
 layout = "lines"
 antenna = "collinear"
 receiver = "rx1"
@@ -37,7 +37,7 @@ latitude = 7
 longitude = 8
 
 [web]
-listen = "127.0.0.1:8090"
+listen = "127.0.0.1:27410"
 )";
 
 /// The sample with one text in it put in place of another; an empty `from` appends.

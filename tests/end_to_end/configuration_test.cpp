@@ -21,9 +21,9 @@ TEST(Configuration, AMistakeIsOneLineWithFileAndLineAndExitCode2) {
       {"infinite", "ground_m = 110", "ground_m = inf"},
       {"unknown section", "[web]", "[wed]"},
       {"duplicate name", "name = \"spider\"", "name = \"collinear\""},
-      {"no port", "connect = \"127.0.0.1:31090\"", "connect = \"127.0.0.1\""},
-      {"port out of range", "connect = \"127.0.0.1:31090\"", "connect = \"127.0.0.1:99999\""},
-      {"bad host", "connect = \"127.0.0.1:31090\"", "connect = \"12 7:1\""},
+      {"no port", "connect = \"127.0.0.1:27411\"", "connect = \"127.0.0.1\""},
+      {"port out of range", "connect = \"127.0.0.1:27411\"", "connect = \"127.0.0.1:99999\""},
+      {"bad host", "connect = \"127.0.0.1:27411\"", "connect = \"12 7:1\""},
       {"undeclared antenna", "antenna = \"collinear\"", "antenna = \"whip\""},
       {"unknown layout", "layout = \"ndjson\"", "layout = \"ndjsn\""},
       {"two delimiters", "delimiter = \";\"", "delimiter = \";;\""},
@@ -35,7 +35,7 @@ TEST(Configuration, AMistakeIsOneLineWithFileAndLineAndExitCode2) {
   Folder folder;
   const auto file = folder / "roundel.toml";
   const std::string sound =
-      configuration({{.name = "roof-a", .source = "connect = \"127.0.0.1:31090\""}});
+      configuration({{.name = "roof-a", .source = "connect = \"127.0.0.1:27411\""}});
   write_file(file, sound);
   EXPECT_EQ(run_program(roundeld, {"check-config", "--config", file.string()}, folder.path()).code,
             0);

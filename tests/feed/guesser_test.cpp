@@ -121,10 +121,10 @@ std::vector<ShapeRow> shape_rows() {
                          l.address = at("icao");
                          l.latitude = at("lat");
                          l.longitude = at("lon");
-                         l.altitude = at("alt_baro");
+                         l.altitude = at("pressure_height");
                          l.time = at("utc");
                        }),
-                  {"lon,lat,icao,alt_geom,alt_baro,utc"}});
+                  {"lon,lat,icao,true_height,pressure_height,utc"}});
   rows.push_back({"longitude first beyond 90",
                   {.latitude_deg = 35.0, .longitude_deg = 139.0},
                   [](const Fix& f) {

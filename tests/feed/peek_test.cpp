@@ -25,8 +25,8 @@ std::vector<std::string> mixed_lines() {
 TEST(Peek, ShowsPlacesGuessesDoubtsAndTheTable) {
   const std::vector<std::string> lines = mixed_lines();
   const std::string text =
-      peek(lines, guess_layout(lines, "roof"), {.source = "127.0.0.1:31090", .took_s = 5});
-  EXPECT_THAT(text, HasSubstr("127.0.0.1:31090: 400 lines in 5.0 s\n"));
+      peek(lines, guess_layout(lines, "roof"), {.source = "127.0.0.1:27411", .took_s = 5});
+  EXPECT_THAT(text, HasSubstr("127.0.0.1:27411: 400 lines in 5.0 s\n"));
   EXPECT_THAT(text, HasSubstr("  place     lines  meaning      examples\n"
                               "  column 1   100%  time         1764000000.000  "
                               "1764000000.250  1764000000.500\n"

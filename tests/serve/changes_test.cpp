@@ -130,7 +130,7 @@ Request wanted() {
   return {.method = "POST",
           .target = "/api/trials/stop",
           .n_hosts = 1,
-          .host = "localhost:8090",
+          .host = "localhost:27410",
           .authorization = "Bearer 0123456789abcdef",
           .content_type = "application/json",
           .body = "{}"};
@@ -193,11 +193,11 @@ TEST(ChangeAllowed, AnythingElseDoesNot) {
 
 TEST(ChangeAllowed, OurOwnPageIsNotForeign) {
   Request request = wanted();
-  request.origin = "http://localhost:8090";
+  request.origin = "http://localhost:27410";
   request.fetch_site = "same-origin";
   request.content_type = "application/json; charset=utf-8";
   EXPECT_EQ(refusal(request), 0);
-  request.origin = "https://localhost:8090";  // behind a proxy that adds TLS
+  request.origin = "https://localhost:27410";  // behind a proxy that adds TLS
   EXPECT_EQ(refusal(request), 0);
 }
 

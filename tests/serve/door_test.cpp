@@ -18,7 +18,7 @@ class DoorTest : public testing::Test {
     return {.method = "GET",
             .target = target,
             .n_hosts = 1,
-            .host = "localhost:8090",
+            .host = "localhost:27410",
             .accept_encoding = {},
             .if_none_match = {}};
   }
@@ -65,7 +65,7 @@ TEST_F(DoorTest, ForeignHostsAreMisdirected) {
       detail(answer(request)),
       "this server does not answer for \"attacker.example\"; use the address of [web] listen in "
       "roundel.toml");
-  request.host = "roof.example:8090";
+  request.host = "roof.example:27410";
   EXPECT_EQ(answer(request).status, 200);
   request.target = "http://attacker.example/health";
   EXPECT_EQ(answer(request).status, 421) << "the target's authority goes before the Host field";

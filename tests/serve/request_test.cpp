@@ -22,7 +22,7 @@ TEST(Target, IsTakenApart) {
       {"root", "/", true, "", "/", ""},
       {"with a query", "/api/cut?bearing_deg=90", true, "", "/api/cut", "bearing_deg=90"},
       {"second question mark", "/a?b?c", true, "", "/a", "b?c"},
-      {"absolute form", "http://localhost:8090/api/site?x", true, "localhost:8090", "/api/site",
+      {"absolute form", "http://localhost:27410/api/site?x", true, "localhost:27410", "/api/site",
        "x"},
       {"absolute form, scheme in capitals", "HTTP://localhost/", true, "localhost", "/", ""},
       {"absolute form without a path", "http://localhost", true, "localhost", "/", ""},
@@ -55,11 +55,11 @@ TEST(Host, AddressesLocalhostAndConfiguredNamesAreOurs) {
   using namespace std::string_view_literals;
   const Row rows[] = {
       {"IPv4", "127.0.0.1", true},
-      {"IPv4 with port", "192.168.1.7:8090", true},
+      {"IPv4 with port", "192.168.1.7:27410", true},
       {"IPv6", "[::1]", true},
-      {"IPv6 with port", "[2001:db8::1]:8090", true},
+      {"IPv6 with port", "[2001:db8::1]:27410", true},
       {"localhost", "localhost", true},
-      {"localhost with port", "localhost:8090", true},
+      {"localhost with port", "localhost:27410", true},
       {"capitals", "LocalHost", true},
       {"with the root's dot", "localhost.", true},
       {"configured", "roof.example", true},

@@ -274,13 +274,13 @@ name = "gable"
 [[feed]]
 name = "roof"
 # host and port of the text feed
-connect = "127.0.0.1:31090"
+connect = "127.0.0.1:27411"
 # or a [layout.NAME] of your own
 layout = "ndjson"
 antenna = "collinear"
 receiver = "rx1"
 mount = "gable"`,
-  snippet_peek: "roundeld peek 127.0.0.1:31090",
+  snippet_peek: "roundeld peek 127.0.0.1:27411",
 
   footer: (version: string) => `roundeld ${version}`,
   footer_map:

@@ -98,7 +98,7 @@ struct Config {
   std::vector<std::string> antennas, receivers, mounts;
   std::vector<Feed> feeds;
   std::vector<Layout> layouts;
-  std::optional<Endpoint> web = Endpoint{"127.0.0.1", 8090};
+  std::optional<Endpoint> web = Endpoint{"127.0.0.1", 27410};
   std::vector<std::string> web_names;  ///< host names the page may be asked for by
   std::string web_token;               ///< lets its bearer change trials; empty: nobody may
   std::string notify_command;          ///< for /bin/sh; empty: none
