@@ -30,7 +30,7 @@ Writer::~Writer() {
 // --- From other threads ----------------------------------------------------------------------
 
 bool Writer::offer(const std::string& feed, feed::Intake& intake) {
-  const std::size_t n_lines = intake.n_lines();
+  const std::size_t n_lines = intake.n_places();
   {
     const std::lock_guard lock(mutex_);
     std::size_t& queued = queued_[feed];
@@ -48,7 +48,7 @@ bool Writer::offer(const std::string& feed, feed::Intake& intake) {
 }
 
 void Writer::offer_last(const std::string& feed, feed::Intake&& intake) {
-  const std::size_t n_lines = intake.n_lines();
+  const std::size_t n_lines = intake.n_places();
   {
     const std::lock_guard lock(mutex_);
     queued_[feed] += n_lines;

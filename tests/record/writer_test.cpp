@@ -125,6 +125,27 @@ TEST_F(WriterTest, RefusesWhatTheQueueCannotHoldAndTellsWhenItCan) {
   EXPECT_EQ(stored().at("received"), 200);
 }
 
+// A peer that came and went while the database was held filled memory.
+TEST_F(WriterTest, RefusesWhatHoldsNoLineWhenTheQueueIsFull) {
+  options_.queue_reports = 3;
+  start();
+  std::promise<void> let_go;
+  writer_->post([gate = let_go.get_future().share()](Recording&) -> Result<void> {
+    gate.wait();
+    return {};
+  });
+  feed::Intake lost;
+  lost.interrupted = true;
+  for (int i = 0; i < 3; ++i) {
+    feed::Intake one = lost;
+    EXPECT_TRUE(writer_->offer("roof", one));
+  }
+  EXPECT_FALSE(writer_->offer("roof", lost));
+  EXPECT_TRUE(lost.interrupted) << "what is refused stays with the reader";
+  let_go.set_value();
+  EXPECT_TRUE(end());
+}
+
 TEST_F(WriterTest, TakesMoreThanTheQueueHoldsWhenItComesAlone) {
   options_.queue_reports = 10;
   start();
