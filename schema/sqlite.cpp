@@ -274,6 +274,15 @@ Result<void> Database::copy_to(Database& target,
   return moment->commit();
 }
 
+void Database::stop_once(const std::atomic<bool>& is_over) {
+  // Some steps of a query that reads summaries may take a millisecond each.
+  constexpr int instructions_between = 100;
+  sqlite3_progress_handler(
+      connection_.get(), instructions_between,
+      [](void* flag) { return static_cast<const std::atomic<bool>*>(flag)->load() ? 1 : 0; },
+      const_cast<std::atomic<bool>*>(&is_over));
+}
+
 void Database::wait_at_most(std::chrono::milliseconds time) {
   sqlite3_busy_timeout(connection_.get(), static_cast<int>(time.count()));
 }

@@ -3,6 +3,7 @@
 #pragma once
 #include <sqlite3.h>
 
+#include <atomic>
 #include <chrono>
 #include <cstdint>
 #include <filesystem>
@@ -114,6 +115,8 @@ class Database {
   bool in_transaction() const;
   /// How long a call waits while another program writes; 10 s unless set.
   void wait_at_most(std::chrono::milliseconds time);
+  /// Statements fail soon after this has become true.
+  void stop_once(const std::atomic<bool>& is_over);
   const std::string& file() const { return *file_; }
 
  private:

@@ -54,6 +54,7 @@ struct Store::Impl {
   std::unique_ptr<SummaryKeeper> keeper{};
   std::unique_ptr<Summariser> summariser{};
   KnownFlights flights{};
+  const std::atomic<bool>* is_over{};  // stop_once()
 
   Impl(std::optional<RecorderLock> taken, Access how, Database opened);
   ~Impl();

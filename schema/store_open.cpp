@@ -43,6 +43,11 @@ Result<void> configure_writer(const Database& database) {
 
 void Store::wait_at_most(std::chrono::milliseconds time) { impl_->database.wait_at_most(time); }
 
+void Store::stop_once(const std::atomic<bool>& is_over) {
+  impl_->is_over = &is_over;
+  impl_->database.stop_once(is_over);
+}
+
 Result<Store> Store::open(const std::filesystem::path& file, Access access) {
   ROUNDEL_TRY(require_file(file, access));
   auto database =
@@ -79,7 +84,11 @@ Result<Store> Store::open(const std::filesystem::path& file, Access access) {
   return Store(std::make_unique<Impl>(std::move(lock), access, std::move(*database)));
 }
 
-Result<Store> Store::reopened() const { return open(impl_->database.file(), Access::read); }
+Result<Store> Store::reopened() const {
+  auto out = open(impl_->database.file(), Access::read);
+  if (out && impl_->is_over) out->stop_once(*impl_->is_over);
+  return out;
+}
 
 Store::Store(std::unique_ptr<Impl> impl) : impl_(std::move(impl)) {}
 Store::Store(Store&&) noexcept = default;

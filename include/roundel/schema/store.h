@@ -1,5 +1,6 @@
 // One database of cells: the only way to what is stored.
 #pragma once
+#include <atomic>
 #include <chrono>
 #include <filesystem>
 #include <functional>
@@ -95,6 +96,9 @@ class Store {
   /// How long a call waits while another program writes, until it fails with Errc::busy: 10 s
   /// unless set.
   void wait_at_most(std::chrono::milliseconds time);
+  /// Reading fails with Errc::io soon after this has become true: nobody wants the answer any more.
+  /// So it does for a store that reopened() gives. @param is_over  outlives them
+  void stop_once(const std::atomic<bool>& is_over);
 
   // --- Names, site, trials -------------------------------------------------------------------
   Result<std::optional<SiteRow>> site() const;

@@ -31,10 +31,10 @@ struct Limits {
   std::chrono::milliseconds heartbeat_time{15'000};    ///< of /api/live when nothing changes
 };
 
-/// Runs on threads of its own: one for the network, four for answers from the database (what is
-/// kept and what is short does not wait for what is long; what nobody waits for runs when nothing
-/// else does). Opens the database for reading, and for writing only while a change is made that was
-/// asked for with the token.
+/// Runs on threads of its own: one for the network, three for answers from the database (what is
+/// kept and what is short does not wait for what is long, and nobody for what nobody waits for).
+/// Opens the database for reading, and for writing only while a change is made that was asked for
+/// with the token.
 class Server {
  public:
   struct Options {
