@@ -6,10 +6,13 @@
 #include <utility>
 // (before Asio's coroutines, which need std::exchange in Boost 1.74)
 #include <boost/asio.hpp>
+#include <functional>
 #include <map>
+#include <system_error>
 #include <thread>
 
 #include "daemon/feed/backoff.h"
+#include "daemon/feed/lookup.h"
 
 namespace roundel::feed {
 namespace {
@@ -373,6 +376,31 @@ TEST(LimitedLog, HoldsBackAFloodAndCountsIt) {
   EXPECT_EQ(lines.back(), "later (80 lines held back)");
   log(Level::info, "and then", start + std::chrono::seconds(60));
   EXPECT_EQ(lines.back(), "and then");
+}
+
+// The name stayed unresolved for ever where the system gave no thread once.
+TEST(Lookup, TriesAgainWhereNoThreadCouldBeStarted) {
+  asio::io_context io;
+  bool is_short = true;
+  Lookup lookup(io, [&](std::function<void()> work) {
+    if (std::exchange(is_short, false))
+      throw std::system_error(std::make_error_code(std::errc::resource_unavailable_try_again));
+    Lookup::start_thread(std::move(work));
+  });
+  std::vector<std::size_t> found;
+  std::string error;
+  asio::co_spawn(
+      io,
+      [&]() -> asio::awaitable<void> {
+        for (int i = 0; i < 2; ++i)
+          found.push_back(
+              (co_await lookup.resolve("localhost", 27411, std::chrono::minutes(1), error)).size());
+      },
+      [](const std::exception_ptr& fault) { EXPECT_FALSE(fault); });
+  io.run();
+  ASSERT_EQ(found.size(), 2u);
+  EXPECT_EQ(found[0], 0u);
+  EXPECT_GT(found[1], 0u) << error;
 }
 
 }  // namespace
