@@ -53,6 +53,7 @@ class ConnectionTest : public testing::Test {
   asio::io_context io;
   Taker taker;
   std::vector<FeedState> states;
+  double backoff_scale = 0.01;
   std::vector<std::string> lines;
   config::Feed feed;
   std::optional<Connection> connection;
@@ -74,9 +75,10 @@ class ConnectionTest : public testing::Test {
     hooks.offer_last = [this](Intake&& intake) { taker.take(std::move(intake)); };
     hooks.state = [this](FeedState state) { states.push_back(state); };
     hooks.log = [this](Level, std::string_view text) { lines.emplace_back(text); };
-    connection.emplace(
-        io, feed, hooks,
-        Timing{.connect = std::chrono::seconds(10), .accept_failed = {}, .backoff_scale = 0.01});
+    connection.emplace(io, feed, hooks,
+                       Timing{.connect = std::chrono::seconds(10),
+                              .accept_failed = {},
+                              .backoff_scale = backoff_scale});
     return connection->start();
   }
   void stop() {
@@ -159,6 +161,17 @@ TEST_F(ConnectionTest, IsMadeAnewWhenThePeerCloses) {
   const std::string where = feed.connect->text();
   EXPECT_THAT(lines,
               testing::Contains("connection to " + where + " lost: closed by the other side"));
+}
+
+TEST_F(ConnectionTest, IsNotCalledConnectedBeforeItIsMadeAnew) {
+  backoff_scale = 1000;
+  tcp::acceptor acceptor = peer_listens();
+  ASSERT_TRUE(start());
+  accepted(acceptor).close();
+  ASSERT_TRUE(comes_true([&] { return lines.size() == 2; }));
+  EXPECT_THAT(lines.back(), HasSubstr("lost: closed by the other side"));
+  EXPECT_THAT(states,
+              ElementsAre(FeedState::connecting, FeedState::connected, FeedState::connecting));
 }
 
 TEST_F(ConnectionTest, ARefusedConnectionIsToldOnceAndTriedOn) {
