@@ -83,19 +83,13 @@ std::optional<Answer> complaint(const error_code& error, Counters& counters) {
   return {};
 }
 
-// Who asks: all connections from one address count as one client.
-std::string address_of(const asio::ip::tcp::socket& socket) {
-  error_code ignored;
-  return socket.remote_endpoint(ignored).address().to_string();
-}
-
 class Session {
  public:
   Session(asio::ip::tcp::socket socket, Shared& shared)
       : stream_(std::move(socket)),
         shared_(shared),
         buffer_(64 * 1024),
-        client_(address_of(stream_.socket())),
+        client_(client_of(stream_.socket())),
         answered_(stream_.get_executor()) {}
 
   asio::awaitable<void> run() {
@@ -293,6 +287,11 @@ class Session {
 };
 
 }  // namespace
+
+std::string client_of(const asio::ip::tcp::socket& socket) {
+  error_code ignored;
+  return socket.remote_endpoint(ignored).address().to_string();
+}
 
 asio::awaitable<void> serve_connection(asio::ip::tcp::socket socket, Shared& shared) {
   Session session(std::move(socket), shared);

@@ -353,6 +353,22 @@ TEST_F(ServerTest, MoreConnectionsThanAllowedAreTurnedAway) {
   while (status != 200) status = Client(port()).get("/health").status;
 }
 
+TEST_F(ServerTest, OneClientDoesNotTakeAllConnections) {
+  auto with = options();
+  with.limits.connections = 16;
+  start(std::move(with));
+  std::vector<std::unique_ptr<Client>> greedy;
+  for (int i = 0; i < 14; ++i) {
+    greedy.push_back(std::make_unique<Client>(port()));
+    EXPECT_EQ(greedy.back()->get("/health").status, 200);
+  }
+  EXPECT_EQ(Client(port()).read_response().status, 503);
+  const in_addr_t other = INADDR_LOOPBACK + 1;
+  Client one(port(), 0, other), two(port(), 0, other);
+  for (Client* client : {&one, &two}) EXPECT_EQ(client->get("/health").status, 200);
+  EXPECT_EQ(Client(port(), 0, other + 1).read_response().status, 503) << "all are taken";
+}
+
 TEST_F(ServerTest, FiftyClientsAtOnceAreAllAnswered) {
   start();
   std::atomic<int> n_right = 0;
