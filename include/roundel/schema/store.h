@@ -133,9 +133,10 @@ class Store {
 
   // --- Recording -----------------------------------------------------------------------------
   Result<Id> next_flight_id() const;
-  /// All or nothing. Needs Access::record (asserted). The caller keeps the batch until it is
-  /// stored and may retry. Errc::out_of_range names a value that no table accepts; not_found: the
-  /// file was moved or deleted, and nothing can be stored any more.
+  /// All or nothing, but for cells and flights that a table refuses: those rows alone are left out,
+  /// and refused() tells. Needs Access::record (asserted). The caller keeps the batch until it is
+  /// stored and may retry. Errc::out_of_range names another value that no table accepts; not_found:
+  /// the file was moved or deleted, and nothing can be stored any more.
   Result<void> commit(const Batch& batch);
   /// As commit(), for one batch of many: stored only with the next commit(), whose batch may be
   /// empty. Until then other writers wait. It is kept here (24 bytes a cell), and written anew by
@@ -143,6 +144,9 @@ class Store {
   /// again), which spares writing them twice.
   /// @pre between the two only summarise() and these are called
   Result<void> append(const Batch& batch);
+  /// Rows that were left out of what has been committed, since the store was opened. Their reports
+  /// are counted in the tally as `refused` instead of `stored`.
+  const Refused& refused() const;
   /// Cells that append() keeps, those that wait counted twice.
   std::size_t n_kept() const;
   /// From now on commit() keeps the hourly summaries, two hours at a time where more are missing.
