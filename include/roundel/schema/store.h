@@ -80,7 +80,9 @@ class Store {
     record,  ///< all of it, and commit(): one at a time; a second gets Errc::busy at once
   };
 
-  /// With Access::write or record creates the file, or migrates it, one transaction per step.
+  /// With Access::write or record creates the file, or brings it up to date in one transaction;
+  /// with write not while an older version records into it (Errc::busy). With read a file of an
+  /// older version is read as it is.
   /// Errc: not_found, not_a_store, newer_schema, busy, corrupt, io, disk_full.
   /// A file that is refused is left byte for byte as it was.
   static Result<Store> open(const std::filesystem::path& file, Access access);
