@@ -292,6 +292,14 @@ Result<bool> Database::use_write_ahead_log() const {
   }
 }
 
+bool Database::empty_log(std::chrono::milliseconds wait) {
+  sqlite3_busy_timeout(connection_.get(), static_cast<int>(wait.count()));
+  const int code = sqlite3_wal_checkpoint_v2(connection_.get(), "main", SQLITE_CHECKPOINT_TRUNCATE,
+                                             nullptr, nullptr);
+  wait_at_most(patience_);
+  return code == SQLITE_OK;
+}
+
 bool Database::in_transaction() const { return sqlite3_get_autocommit(connection_.get()) == 0; }
 
 // --- Transaction ---------------------------------------------------------------------------------

@@ -113,6 +113,9 @@ class Database {
   Result<void> copy_to(Database& target, const std::function<void(double)>& progress) const;
   /// Makes WAL the journal mode of the file. False: its file system does not carry one.
   Result<bool> use_write_ahead_log() const;
+  /// Moves the write-ahead log into the file and empties it. Waits that long for readers of older
+  /// states to end, and lets nobody write meanwhile. False: they have not ended.
+  bool empty_log(std::chrono::milliseconds wait);
   bool in_transaction() const;
   /// How long a call waits while another program writes; 10 s unless set.
   void wait_at_most(std::chrono::milliseconds time);

@@ -27,6 +27,10 @@ struct RecordStatements {
   Statement settle_copy, settle_delete, settle_mark, before_window, newest_recent;
 };
 
+/// How long the write-ahead log may grow before the recorder waits for readers to let go of it. A
+/// commit of a load takes some 20 MB.
+inline constexpr std::uintmax_t most_log_bytes = 32 * 1024 * 1024;
+
 /// Adds to a count: feed, hour_s, kind, count.
 inline constexpr std::string_view tally_sql =
     "INSERT INTO tally (feed, hour_s, kind, count) VALUES (?, ?, ?, ?)"
@@ -71,6 +75,7 @@ struct Store::Impl {
   Result<void> begin();
   std::optional<std::vector<PackedCell>> cells_of_hour(std::int64_t hour, const Rows& latest) const;
   Result<void> write_rows(const Rows& rows, bool ends);
+  void bound_log();
   Result<void> write_flights(const Batch& batch);
   Result<void> write_cells(const Rows& rows, bool ends);
   Result<void> put_cells(const std::vector<PackedCell>& cells, Id feed, bool ends);

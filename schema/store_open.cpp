@@ -31,6 +31,7 @@ Result<void> configure_writer(const Database& database) {
   if (!*has_log)
     return fail(Errc::io, "this file system does not carry a write-ahead log", database.file(),
                 "keep the database on a local disk");
+  ROUNDEL_TRY(database.execute(fmt::format("PRAGMA journal_size_limit = {}", most_log_bytes)));
   // A statement of many rows notes what it changes, in case it fails half-way. In a file that would
   // be four times what a load's log takes.
   ROUNDEL_TRY(database.execute("PRAGMA temp_store = MEMORY"));

@@ -3,7 +3,9 @@
 
 #include <algorithm>
 #include <cassert>
-#include <cmath>
+#include <chrono>
+#include <filesystem>
+#include <system_error>
 #include <utility>
 
 #include "schema/store_impl.h"
@@ -215,9 +217,21 @@ Result<void> Store::Impl::write(const Batch& batch, bool ends) {
   if (done && ends) {
     committed_refusals = refusals;
     appended.clear();
+    bound_log();
   }
   if (done && !ends) appended.push_back(std::move(rows));
   return done;
+}
+
+// The log begins anew only when nobody reads from it, which never comes while readers overlap. The
+// further it has grown, the longer the recorder waits for those of older states to end.
+void Store::Impl::bound_log() {
+  std::error_code unknown;
+  const auto size = std::filesystem::file_size(database.file() + "-wal", unknown);
+  if (unknown || size <= most_log_bytes) return;
+  constexpr std::uintmax_t bytes_per_ms = 100'000, most_ms = 10'000;
+  const auto wait_ms = std::min((size - most_log_bytes) / bytes_per_ms, most_ms);
+  static_cast<void>(database.empty_log(std::chrono::milliseconds(wait_ms)));
 }
 
 // The transaction that append() goes on with, with all that has been appended in it.
