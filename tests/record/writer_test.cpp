@@ -194,8 +194,9 @@ TEST_F(WriterTest, GoesOnWithoutARowThatTheDatabaseRefusesAndSaysSo) {
   auto bad = reports(20);
   ASSERT_TRUE(writer_->offer("roof", bad));
   await([&] { return writer_->status().store_state != "ok"; });
-  EXPECT_EQ(writer_->status().store_state,
-            "it has refused rows, 1 so far: a value is outside what the table accepts (not this one)");
+  EXPECT_EQ(
+      writer_->status().store_state,
+      "it has refused rows, 1 so far: a value is outside what the table accepts (not this one)");
   EXPECT_TRUE(end());
   EXPECT_EQ(stored().at("received"), 120);
   EXPECT_EQ(stored().at("stored"), 100);
