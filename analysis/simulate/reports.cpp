@@ -4,6 +4,7 @@
 #include <limits>
 #include <utility>
 
+#include "analysis/simulate/aircraft.h"
 #include "analysis/simulate/feed_faults.h"
 #include "analysis/simulate/numeric.h"
 #include "analysis/simulate/run.h"
@@ -49,6 +50,7 @@ struct ReportAircraft {
   Random squitters;
   Shadow shadow;
   double next_s;  ///< of its next position message
+  std::uint64_t n_sent = 0;
   std::vector<ReportContact> contacts;
   bool was_heard = false;
 };
@@ -105,14 +107,18 @@ class ReportRun {
     }
     while (aircraft.next_s < hi) {
       squitter(aircraft, aircraft.next_s, shadow_db);
-      aircraft.next_s += aircraft.squitters.uniform(least_gap_s, most_gap_s);
+      const double apart_s = aircraft.squitters.uniform(least_gap_s, most_gap_s);
+      aircraft.next_s += aircraft.track.is_half_rate ? 2 * apart_s : apart_s;
+      ++aircraft.n_sent;
     }
   }
 
   void squitter(ReportAircraft& aircraft, double time_s, double shadow_db) {
     const Flying now = aircraft.flyer.at(aircraft.track, time_s);
     const Sight sight = run_.plane.sight(now.place, now.altitude_ft);
-    const double common_db = run_.surroundings.common_db(aircraft.track, now, sight) + shadow_db;
+    double common_db = run_.surroundings.common_db(aircraft.track, now, sight) + shadow_db;
+    if (aircraft.track.has_two_antennas && aircraft.n_sent % 2 == 1)
+      common_db -= upper_loss_db(run_.scenario.aircraft, sight.elevation_deg);
     const Reception& reception = run_.scenario.reception;
     bool has_position = false;
     Report report;
@@ -127,8 +133,8 @@ class ReportRun {
       double margin_db = common_db + contact.shadow_db + run_.stations[i].gain_db(sight);
       if (margin_db < faintest_margin_db) continue;
       margin_db += reception.fading_sd_db * contact.draws.normal();
-      const double share =
-          run_.surroundings.clear_share() * logistic(margin_db / reception.softness_db);
+      const double share = run_.surroundings.clear_share(margin_db) *
+                           decoded_share(reception.threshold, margin_db / reception.softness_db);
       if (!contact.draws.chance(share)) continue;
       ++truth.heard;
       aircraft.was_heard = true;

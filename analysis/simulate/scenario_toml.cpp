@@ -191,10 +191,13 @@ void read_equipment(Table& t, Scenario& s) {
       e.integer("elements", 2, 16, out.elevation.elements);
       e.number("spacing_wavelengths", 0.1, 0.99, out.elevation.spacing_wavelengths);
       e.number("tilt_deg", -20, 20, out.elevation.tilt_deg);
+      e.number("null_db", -80, -5, out.elevation.null_db);
     });
   });
   t.tables("mount", s.mounts, [](Table& m, Mount& out) {
     m.name(out.name);
+    m.number("lean_deg", 0, 10, out.lean_deg);
+    m.bearing("lean_towards_deg", out.lean_towards_deg);
     read_azimuth(m, out.azimuth);
   });
   t.tables("receiver", s.receivers, [](Table& r, Receiver& out) {
@@ -205,6 +208,7 @@ void read_equipment(Table& t, Scenario& s) {
     r.number("compress_from_dbfs", -120, 0, out.compress_from_dbfs);
     r.number("full_scale_dbfs", -120, 0, out.full_scale_dbfs);
     r.boolean("has_level", out.has_level);
+    r.number("sensitivity_dbm", -110, -60, out.sensitivity_dbm);
   });
 }
 
@@ -221,7 +225,10 @@ void read_site(Table& t, schema::SiteRow& site) {
 void read_reception(Table& t, Reception& r) {
   t.number("margin_db", -30, 60, r.margin_db);
   t.number("softness_db", 0.05, 6, r.softness_db);
+  t.choice("threshold", {"logistic", "normal", "skewed", "tailed"}, r.threshold);
   t.number("message_loss", 0, 0.9, r.message_loss);
+  t.number("message_loss_spread", 0, 2, r.message_loss_spread);
+  t.share("capture", r.capture);
   t.number("power_sd_db", 0, 10, r.power_sd_db);
   t.number("fading_sd_db", 0, 6, r.fading_sd_db);
   t.number("shadow_sd_db", 0, 10, r.shadow_sd_db);
@@ -229,6 +236,14 @@ void read_reception(Table& t, Reception& r) {
   t.number("shadow_s", 1, 100000, r.shadow_s);
   t.number("horizon_soft_deg", 0.005, 2, r.horizon_soft_deg);
   t.number("earth_factor", 1, 10, r.earth_factor);
+}
+
+void read_aircraft(Table& t, AircraftPlan& a) {
+  t.share("two_antennas_share", a.two_antennas_share);
+  t.number("upper_loss_db", 0, 30, a.upper_loss_db);
+  t.number("upper_loss_db_per_deg", 0, 10, a.upper_loss_db_per_deg);
+  t.number("upper_loss_most_db", 0, 40, a.upper_loss_most_db);
+  t.share("half_rate_share", a.half_rate_share);
 }
 
 void read_traffic(Table& t, Traffic& traffic, const std::filesystem::path& folder) {
@@ -293,6 +308,13 @@ void read_events(Table& t, Scenario& s) {
     o.number("loss_db", 0, 40, out.loss_db);
     o.hours("start_h", out.start_h);
     o.hours("stop_h", out.stop_h);
+  });
+  t.tables("reflection", s.reflections, [](Table& r, Reflection& out) {
+    r.bearing("from_deg", out.from_deg);
+    r.bearing("to_deg", out.to_deg);
+    r.number("height_m", 0.1, 1000, out.height_m);
+    r.number("roughness_m", 0, 10, out.roughness_m);
+    r.number("coefficient", 0, 0.99, out.coefficient);
   });
   t.tables("trial", s.trials, [](Table& p, TrialPlan& out) {
     p.text("feed", out.feed);
@@ -376,6 +398,7 @@ void read_top(Table& t, Scenario& s, const std::filesystem::path& folder) {
   t.number("hours", 0.01, any_hour, s.hours);
   t.table("site", [&](Table& inner) { read_site(inner, s.site); });
   t.table("reception", [&](Table& inner) { read_reception(inner, s.reception); });
+  t.table("aircraft", [&](Table& inner) { read_aircraft(inner, s.aircraft); });
   t.table("traffic", [&](Table& inner) { read_traffic(inner, s.traffic, folder); });
   read_types(t, s);
   read_equipment(t, s);
@@ -394,10 +417,11 @@ std::optional<std::string> doubled(const std::vector<T>& list) {
 
 }  // namespace
 
-Result<Scenario> parse_scenario(std::string_view toml, const std::filesystem::path& file) {
+Result<Scenario> parse_scenario(std::string_view toml, const std::filesystem::path& file,
+                                Scenario base) {
   const auto document = config::read_toml(toml, file);
   if (!document) return tl::unexpected(document.error());
-  Scenario s;
+  Scenario s = std::move(base);
   std::optional<Error> error;
   const std::string name = file.string();
   Table top(*document, "", name, error);
