@@ -13,7 +13,7 @@ namespace {
 
 constexpr double never_s = std::numeric_limits<double>::infinity();
 constexpr double least_margin_db = -25, most_margin_db = 25, step_db = 0.1;
-constexpr double usual_level_dbm = -85;  // of an average aircraft at 200 km
+constexpr double usual_level_dbm = -82;  // of an average aircraft at 200 km
 
 /// Calls with each slot whose middle lies between two bearings.
 template <class Do>

@@ -102,10 +102,10 @@ const std::vector<World>& worlds() {
       // Feed.
       {"throttled", "at most one line a second", "feed = [{ name = 'roof', throttled = true }]"},
       {"busy-site", "airways, orbit, ducting, outages, ghosts, wild positions",
-       "traffic = { airway = [{ from_deg = 20, to_deg = 210, share = 0.4 },\n"
+       "traffic = { airway = [{ from_deg = 20, to_deg = 210, share = 0.4 }, "
        "{ from_deg = 100, to_deg = 300, share = 0.3 }], orbit = [{ share = 0.05 }] }\n"
        "duct = [{ from_h = 18, to_h = 20 }]\n"
-       "feed = [{ name = 'roof', ghost_share = 0.001, wild_share = 0.001,\n"
+       "feed = [{ name = 'roof', ghost_share = 0.001, wild_share = 0.001, "
        "outage = [{ from_h = 5, to_h = 5.4 }, { from_h = 13, to_h = 14.2 }] }]"},
       {"everything", "array of 8, two antennas by turns, capture, moving ceiling, half rate, sea",
        "antenna = [{ name = 'a', elevation = { kind = 'collinear', elements = 8, "

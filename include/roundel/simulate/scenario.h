@@ -123,8 +123,9 @@ struct Receiver {
   double compress_from_dbfs = 0;  ///< above it the scale shows half of each dB
   double full_scale_dbfs = 0;     ///< clipped there
   bool has_level = true;          ///< false: the feed carries no signal_dbfs
-  /// Level at the antenna at which half the messages decode, in place of reception.margin_db: an
-  /// average aircraft at 200 km arrives at -85 dBm (54 dBm sent, 139 dB of free space at 1090 MHz).
+  /// Level at which half the messages decode, in place of reception.margin_db: an average aircraft
+  /// at 200 km arrives at -82 dBm (54 dBm sent, 139 dB of free space at 1090 MHz, 3 dBi of antennas
+  /// and feeder together).
   std::optional<double> sensitivity_dbm{};  ///< [-110, -60]
 };
 
