@@ -1,7 +1,11 @@
-// What an aircraft's own antennas make of the direction from which they are seen, dB.
+// What an aircraft's own antennas make of the direction from which they are seen, dB; and where it
+// says that it is.
 #pragma once
 #include <algorithm>
+#include <cmath>
+#include <optional>
 
+#include "analysis/simulate/numeric.h"
 #include "analysis/simulate/plane.h"
 #include "analysis/simulate/traffic.h"
 #include "roundel/simulate/scenario.h"
@@ -26,6 +30,27 @@ inline double aspect_db(const AircraftType& type, const Flying& flying, const Si
 inline double upper_loss_db(const AircraftPlan& plan, double elevation_deg) {
   return std::min(plan.upper_loss_most_db,
                   plan.upper_loss_db + plan.upper_loss_db_per_deg * std::max(0.0, elevation_deg));
+}
+
+/// Where an aircraft says that it is; none: it says nothing.
+inline std::optional<Place> told_place(const Scenario& scenario, double time_s, Place truly) {
+  const double hour = (time_s - scenario.start_s) / 3600;
+  const auto place = [](double bearing_deg, double range_km) {
+    const SinCos bearing = sin_cos(bearing_deg * degree);
+    return Place{range_km * bearing.sin, range_km * bearing.cos};
+  };
+  for (const Interference& one : scenario.interferences) {
+    const Place middle = place(one.bearing_deg, one.range_km);
+    const double x = truly.x_km - middle.x_km, y = truly.y_km - middle.y_km;
+    if (hour < one.from_h || hour >= one.to_h || x * x + y * y > one.radius_km * one.radius_km)
+      continue;
+    if (one.kind == InterferenceKind::silent) return {};
+    // Round a false place at 200 m/s, as spoofed aircraft do: 3 km of radius, 94 s a turn.
+    const Place centre = place(one.false_bearing_deg, one.false_range_km);
+    const Place off = place(std::fmod(time_s, 94) / 94 * 360, 3);
+    return Place{centre.x_km + off.x_km, centre.y_km + off.y_km};
+  }
+  return truly;
 }
 
 }  // namespace roundel::simulate

@@ -6,6 +6,7 @@
 
 #include "analysis/simulate/aircraft.h"
 #include "analysis/simulate/numeric.h"
+#include "analysis/simulate/receiver.h"
 #include "analysis/simulate/run.h"
 
 namespace roundel::simulate {
@@ -151,10 +152,16 @@ class CellRun {
         const int sent = std::max(0, static_cast<int>(duration_s / gaps_s + spread + turn));
         const double margin_db = common_db + own_db + run_.stations[i].gain_db(sight);
         ChanceTable::Chance chance = run_.chances.at(margin_db, run_.surroundings);
+        const Receiver& receiver = run_.stations[i].receiver();
         if (track.has_two_antennas) {
           const double loss_db = upper_loss_db(run_.scenario.aircraft, sight.elevation_deg);
           chance = mixed(chance, run_.chances.at(margin_db - loss_db, run_.surroundings), -loss_db);
         }
+        if (receiver.burst_share > 0)
+          chance.share += receiver.burst_share *
+                          (run_.chances.at(margin_db - receiver.burst_db, run_.surroundings).share -
+                           chance.share);
+        chance.share *= not_deafened(receiver, margin_db);
         run_.truth.trials[i].sent += sent;
         const int heard = hear(contact, i, sight, chance, duration_s, sent);
         if (heard == 0) continue;
@@ -168,7 +175,6 @@ class CellRun {
         cell.latitude_deg = position.latitude_deg;
         cell.longitude_deg = position.longitude_deg;
         cell.altitude_ft = now.altitude_ft;
-        const Receiver& receiver = run_.stations[i].receiver();
         if (receiver.has_level) {
           const double sd = std::sqrt((chance.fading_sd_db * chance.fading_sd_db +
                                        receiver.level_noise_db * receiver.level_noise_db) /

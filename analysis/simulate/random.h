@@ -25,7 +25,8 @@ enum class Purpose : std::uint64_t {
   reception,
   feed,
   airframe,
-  ceiling
+  ceiling,
+  burst
 };
 
 /// xoshiro256++ (Blackman and Vigna 2021, doi:10.1145/3460772), seeded through splitmix64.

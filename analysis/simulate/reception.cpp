@@ -7,6 +7,7 @@
 #include "analysis/simulate/air.h"
 #include "analysis/simulate/aircraft.h"
 #include "analysis/simulate/numeric.h"
+#include "analysis/simulate/receiver.h"
 
 namespace roundel::simulate {
 namespace {
@@ -142,7 +143,8 @@ Result<Station> Station::make(const Scenario& scenario, std::size_t trial) {
 }
 
 void Station::update(double time_s) {
-  double everywhere_db = fixed_db_;
+  double everywhere_db =
+      fixed_db_ + hourly_change_db(*receiver_, time_s, hourly_factor(scenario_->traffic, time_s));
   for (const Drift& drift : scenario_->drifts) {
     if (!drift.feed.empty() && drift.feed != plan_->feed) continue;
     const double from_s = scenario_->start_s + drift.from_h * 3600;

@@ -209,6 +209,14 @@ void read_equipment(Table& t, Scenario& s) {
     r.number("full_scale_dbfs", -120, 0, out.full_scale_dbfs);
     r.boolean("has_level", out.has_level);
     r.number("sensitivity_dbm", -110, -60, out.sensitivity_dbm);
+    r.number("swing_db", 0, 20, out.swing_db);
+    r.number("swing_peak_h", 0, 24, out.swing_peak_h);
+    r.number("gain_control_db", 0, 10, out.gain_control_db);
+    r.number("deaf_above_db", 0, 80, out.deaf_above_db);
+    r.share("burst_share", out.burst_share);
+    r.number("burst_s", 0.1, 600, out.burst_s);
+    r.number("burst_db", 0, 60, out.burst_db);
+    r.number("pair_s", 0, 60, out.pair_s);
   });
 }
 
@@ -244,6 +252,8 @@ void read_aircraft(Table& t, AircraftPlan& a) {
   t.number("upper_loss_db_per_deg", 0, 10, a.upper_loss_db_per_deg);
   t.number("upper_loss_most_db", 0, 40, a.upper_loss_most_db);
   t.share("half_rate_share", a.half_rate_share);
+  t.share("weak_share", a.weak_share);
+  t.number("weak_db", 0, 40, a.weak_db);
 }
 
 void read_traffic(Table& t, Traffic& traffic, const std::filesystem::path& folder) {
@@ -347,6 +357,19 @@ void read_events(Table& t, Scenario& s) {
   });
 }
 
+void read_interferences(Table& t, Scenario& s) {
+  t.tables("interference", s.interferences, [](Table& i, Interference& out) {
+    i.choice("kind", {"silent", "spoofed"}, out.kind);
+    i.hours("from_h", out.from_h);
+    i.hours("to_h", out.to_h);
+    i.bearing("bearing_deg", out.bearing_deg);
+    i.number("range_km", 0, 600, out.range_km);
+    i.number("radius_km", 1, 600, out.radius_km);
+    i.bearing("false_bearing_deg", out.false_bearing_deg);
+    i.number("false_range_km", 0, 600, out.false_range_km);
+  });
+}
+
 void read_feeds(Table& t, Scenario& s) {
   t.tables("feed", s.feeds, [](Table& f, FeedPlan& out) {
     f.name(out.name);
@@ -358,6 +381,20 @@ void read_feeds(Table& t, Scenario& s) {
     f.share("out_of_order_share", out.out_of_order_share);
     f.share("no_altitude_share", out.no_altitude_share);
     f.number("clock_offset_s", -1e9, 1e9, out.clock_offset_s);
+    f.number("time_step_s", 0, 60, out.time_step_s);
+    f.integer("position_decimals", 2, 5, out.position_decimals);
+    f.number("jitter_m", 0, 10000, out.jitter_m);
+    f.number("extrapolate_s", 0, 300, out.extrapolate_s);
+    f.number("poll_s", 0.5, 60, out.poll_s);
+    f.tables("network", out.networks, [](Table& n, Network& network) {
+      n.bearing("from_deg", network.from_deg);
+      n.bearing("to_deg", network.to_deg);
+      n.number("gap_s", 0.5, 600, network.gap_s);
+    });
+    f.tables("clock_step", out.clock_steps, [](Table& c, ClockStep& step) {
+      c.hours("at_h", step.at_h);
+      c.number("step_s", -1e6, 1e6, step.step_s);
+    });
     f.tables("outage", out.outages, [](Table& o, Outage& outage) {
       o.hours("from_h", outage.from_h);
       o.hours("to_h", outage.to_h);
@@ -403,6 +440,7 @@ void read_top(Table& t, Scenario& s, const std::filesystem::path& folder) {
   read_types(t, s);
   read_equipment(t, s);
   read_events(t, s);
+  read_interferences(t, s);
   read_feeds(t, s);
 }
 

@@ -49,11 +49,18 @@ Json trial_json(const TrialTruth& t) {
 }
 
 Json feed_json(const FeedTruth& f) {
-  return {{"name", f.name},           {"lines", f.lines},
-          {"repeats", f.repeats},     {"wild", f.wild},
-          {"ghosts", f.ghosts},       {"folded", f.folded},
-          {"late", f.late},           {"no_altitude", f.no_altitude},
-          {"throttled", f.throttled}, {"beyond_horizon", f.beyond_horizon}};
+  return {{"name", f.name},
+          {"lines", f.lines},
+          {"repeats", f.repeats},
+          {"wild", f.wild},
+          {"ghosts", f.ghosts},
+          {"folded", f.folded},
+          {"late", f.late},
+          {"no_altitude", f.no_altitude},
+          {"throttled", f.throttled},
+          {"beyond_horizon", f.beyond_horizon},
+          {"extrapolated", f.extrapolated},
+          {"network", f.network}};
 }
 
 Json events_json(const Scenario& s) {

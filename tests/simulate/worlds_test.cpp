@@ -9,6 +9,7 @@
 #include <set>
 #include <vector>
 
+#include "analysis/simulate/receiver.h"
 #include "analysis/simulate/threshold.h"
 #include "roundel/simulate/simulate.h"
 #include "roundel/site/sightline.h"
@@ -118,7 +119,7 @@ TEST(Worlds, TwoAntennasSendByTurns) {
 }
 
 TEST(Worlds, SomeAircraftSendHalfAsOften) {
-  Scenario s = ideal(1);
+  Scenario s = ideal(2);
   s.aircraft.half_rate_share = 0.3;
   std::map<std::uint32_t, double> last;
   std::map<std::uint32_t, std::pair<int, int>> slow;  // gaps over 0.7 s, all gaps
@@ -134,11 +135,13 @@ TEST(Worlds, SomeAircraftSendHalfAsOften) {
   int n_slow = 0, n = 0;
   for (const auto& [address, gaps] : slow) {
     if (gaps.second < 20) continue;
-    EXPECT_TRUE(gaps.first == 0 || gaps.first == gaps.second);
-    n_slow += gaps.first > 0;
+    // An aircraft that leaves what is looked at and comes back shows a gap that is not its own.
+    const double share = static_cast<double>(gaps.first) / gaps.second;
+    EXPECT_TRUE(share < 0.05 || share > 0.95) << share;
+    n_slow += share > 0.5;
     ++n;
   }
-  ASSERT_GT(n, 60);
+  ASSERT_GT(n, 40);
   EXPECT_NEAR(n_slow, 0.3 * n, 4 * std::sqrt(0.21 * n));
 }
 
@@ -208,6 +211,57 @@ TEST(Threshold, CaptureLosesWeakMessagesRatherThanStrong) {
   EXPECT_NEAR(lost_at(0.2, 0.5, 40), 0.1, 1e-3);
 }
 
+// --- Receiver ----------------------------------------------------------------------------------
+
+TEST(Worlds, SensitivitySwingsOverTheDayAndWithTheTraffic) {
+  Receiver receiver;
+  receiver.swing_db = 2;
+  receiver.swing_peak_h = 4;
+  EXPECT_NEAR(hourly_change_db(receiver, 86400 * 100 + 4 * 3600, 1), 2, 1e-9);
+  EXPECT_NEAR(hourly_change_db(receiver, 86400 * 100 + 16 * 3600, 1), -2, 1e-9);
+  receiver.swing_db = 0;
+  receiver.gain_control_db = 3;
+  EXPECT_NEAR(hourly_change_db(receiver, 0, 2), -3, 1e-9);
+  EXPECT_NEAR(hourly_change_db(receiver, 0, 0.5), 3, 1e-9);
+}
+
+TEST(Worlds, OverloadSpoilsStrongMessages) {
+  Receiver receiver;
+  EXPECT_EQ(not_deafened(receiver, 50), 1);
+  receiver.deaf_above_db = 20;
+  EXPECT_NEAR(not_deafened(receiver, 20), 0.5, 1e-9);
+  EXPECT_GT(not_deafened(receiver, 5), 0.999);
+  EXPECT_LT(not_deafened(receiver, 40), 0.001);
+}
+
+TEST(Worlds, NoiseTakesItsShareOfTheTimeInStretches) {
+  Receiver receiver;
+  receiver.burst_share = 0.2;
+  receiver.burst_s = 5;
+  receiver.burst_db = 12;
+  int noisy = 0;
+  constexpr int n = 4000;
+  for (int i = 0; i < n; ++i) {
+    const double loss_db = burst_loss_db(receiver, 7, 5.0 * i + 0.1);
+    EXPECT_TRUE(loss_db == 0 || loss_db == 12);
+    EXPECT_EQ(burst_loss_db(receiver, 7, 5.0 * i + 4.9), loss_db);
+    noisy += loss_db > 0;
+  }
+  EXPECT_NEAR(noisy, 0.2 * n, 4 * std::sqrt(0.16 * n));
+}
+
+TEST(Worlds, APositionIsKnownAfterAnEvenAndAnOddMessage) {
+  Receiver receiver;
+  receiver.pair_s = 10;
+  PairMemory pairs;
+  EXPECT_FALSE(pairs.knows(receiver, 100, false));
+  EXPECT_FALSE(pairs.knows(receiver, 101, false));
+  EXPECT_FALSE(pairs.knows(receiver, 112, true));  // the even one is too old
+  EXPECT_TRUE(pairs.knows(receiver, 113, false));
+  EXPECT_TRUE(pairs.knows(receiver, 170, false));   // within 60 s of the last
+  EXPECT_FALSE(pairs.knows(receiver, 240, false));  // forgotten
+}
+
 TEST(Worlds, TheCeilingMovesWithTheHour) {
   Scenario s = ideal(12);
   s.traffic.mean_aircraft = 8;
@@ -236,6 +290,22 @@ TEST(Worlds, TheCeilingMovesWithTheHour) {
   // Twelve draws of spread 0.5 about log 0.2; three standard errors.
   EXPECT_NEAR(sum, std::log(0.2), 3 * 0.5 / std::sqrt(12.0));
   EXPECT_NEAR(std::sqrt(squares - sum * sum), 0.5, 3 * 0.5 / std::sqrt(24.0));
+}
+
+TEST(Worlds, SomeAircraftAreFarWeaker) {
+  Scenario s = ideal(3);
+  s.aircraft.weak_share = 0.2;
+  s.aircraft.weak_db = 6;
+  const auto truth = reports(s, [](std::size_t, const Report&) { return true; });
+  ASSERT_TRUE(truth);
+  double weak = 0, sum_db = 0;
+  for (const FlightTruth& flight : truth->flights) {
+    weak += flight.power_db < 0;
+    sum_db += flight.power_db;
+  }
+  const double n = static_cast<double>(truth->flights.size());
+  EXPECT_NEAR(weak, 0.2 * n, 4 * std::sqrt(0.16 * n));
+  EXPECT_NEAR(sum_db / weak, -6, 4 * 6 / std::sqrt(weak));
 }
 
 TEST(Worlds, CellsAndReportsTellTheSame) {
@@ -271,7 +341,7 @@ TEST(Worlds, TruthTellsGainByBearingAndByElevation) {
     const double e = 0.5 + 0.25 * static_cast<double>(i);
     const double upper_db = std::min(6.0, 1 + 0.4 * e);
     EXPECT_NEAR(trial.at("elevation_less_dipole_db").at(i),
-                array_db(8, 0.75, 0, e) - dipole_db(e) - 0.25 * upper_db, 0.05);
+                array_db(8, 0.75, 0, e) - dipole_db(e) - 0.25 * upper_db, 0.2);
   }
   ASSERT_EQ(trial.at("pattern_by_5deg_db").size(), 72U);
   EXPECT_NEAR(trial.at("pattern_by_5deg_db").at(7), 3 * std::cos((37.5 - 40) * rad), 0.01);

@@ -27,11 +27,11 @@ void print_one(const Site& site, const Outcome& o) {
       "rms {:.3f} elevation {:.2f} holds {}/{} judged {} walls {}/{} false {} w {:.2f} pm {:.3f} "
       "sf {:.2f} m {:.1f} rate se {:.2f} levels {} off {} duct {} missing {:.0f} h\n",
       site.label(), name_of(v.answer), v.ripple.value_db, v.ripple.low_db, v.ripple.high_db,
-      v.ripple.certain_low_db, v.ripple.certain_high_db, o.true_ripple_db, o.scale(), o.rms_db,
-      o.elevation_rms_db.value_or(-1), o.holding, o.intervals, o.judged, o.walled_found, o.walled,
-      o.false_walls, v.softness_db, v.ceiling, v.sigma_flight_db, v.throttle.messages_per_chance,
-      v.rate.rms_error_db, v.strength.used, v.hours_off.size(), v.hours_ducting.size(),
-      v.missing.hours.value_or(-1));
+      v.ripple.certain_low_db, v.ripple.certain_high_db, o.true_ripple_db, o.scale(),
+      o.rms_db.value_or(-1), o.elevation_rms_db.value_or(-1), o.holding, o.intervals, o.judged,
+      o.walled_found, o.walled, o.false_walls, v.softness_db, v.ceiling, v.sigma_flight_db,
+      v.throttle.messages_per_chance, v.rate.rms_error_db, v.strength.used, v.hours_off.size(),
+      v.hours_ducting.size(), v.missing.hours.value_or(-1));
 }
 
 /// Runs of one row of the table.
@@ -41,7 +41,7 @@ class Row {
     ++runs_;
     answers_[static_cast<std::size_t>(o.verdict.answer)] += 1;
     wrong_ += o.is_wrong;
-    squares_ += o.rms_db * o.rms_db;
+    if (o.rms_db) ++with_rms_, squares_ += *o.rms_db * *o.rms_db;
     if (o.scale() != 0) scales_.push_back(o.scale());
     intervals_.push_back({o.holding, o.intervals});
     ripples_ += o.ripple_holds;
@@ -66,7 +66,7 @@ class Row {
         "{:.1f} |\n",
         site.world.name, site.pattern.name, site.days, runs_, answer(Answer::omnidirectional),
         answer(Answer::not_omnidirectional), answer(Answer::undecided), share(wrong_),
-        root(squares_, runs_), scale_text(), interval_text(), share(ripples_),
+        root(squares_, with_rms_), scale_text(), interval_text(), share(ripples_),
         walled_ > 0 ? fmt::format("{:.1f} %", 100.0 * found_ / walled_) : "-",
         root(cutoff_squares_, found_), static_cast<double>(false_walls_) / runs_,
         root(elevation_squares_, with_elevation_), static_cast<double>(judged_) / runs_);
@@ -101,7 +101,7 @@ class Row {
   }
 
   int runs_ = 0, wrong_ = 0, ripples_ = 0, walled_ = 0, found_ = 0, false_walls_ = 0, judged_ = 0;
-  int with_elevation_ = 0;
+  int with_rms_ = 0, with_elevation_ = 0;
   int answers_[3]{};
   double squares_ = 0, cutoff_squares_ = 0, elevation_squares_ = 0;
   std::vector<double> scales_;

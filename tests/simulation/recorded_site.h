@@ -18,9 +18,9 @@ Result<std::filesystem::path> record(const Site& site, const std::filesystem::pa
 /// What one run showed, held against the truth.
 struct Outcome {
   pattern::Verdict verdict;
-  double rms_db{};             ///< raw estimate against truth, per 10 degrees, judged sectors
-  int intervals{}, holding{};  ///< pointwise 95 % intervals of judged sectors
-  double xx{}, xy{};           ///< of truth and estimate: their ratio is the scale
+  std::optional<double> rms_db;  ///< raw estimate against truth, per 10 degrees, judged sectors
+  int intervals{}, holding{};    ///< pointwise 95 % intervals of judged sectors
+  double xx{}, xy{};             ///< of truth and estimate: their ratio is the scale
   double true_ripple_db{};
   bool ripple_holds{}, is_wrong{};
   int walled{}, walled_found{}, false_walls{};  ///< sectors

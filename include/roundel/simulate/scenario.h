@@ -8,8 +8,8 @@
 //     [[traffic.orbit]]
 //     [[traffic.empty]] [[aircraft_type]] [[antenna]] [[antenna.harmonic]] [[antenna.notch]]
 //     [antenna.mast] [antenna.elevation] [[mount]] (as antenna, without elevation) [[receiver]]
-//     [[wall]] [[obstacle]] [[reflection]] [[trial]] [[step]] [[drift]] [[duct]] [[feed]]
-//     [[feed.outage]]
+//     [[wall]] [[obstacle]] [[reflection]] [[trial]] [[step]] [[drift]] [[duct]] [[interference]]
+//     [[feed]] [[feed.outage]] [[feed.network]] [[feed.clock_step]]
 // Unknown keys, wrong types and values outside the ranges given here are refused with file:line.
 #pragma once
 #include <array>
@@ -115,6 +115,8 @@ struct Mount {
   }
 };
 
+/// Besides its sensitivity and its scale of levels. The hourly ones move its threshold; the scale
+/// of levels stays.
 struct Receiver {
   std::string name{};
   double offset_db = 0;           ///< sensitivity against the site's usual receiver
@@ -127,6 +129,18 @@ struct Receiver {
   /// at 200 km arrives at -82 dBm (54 dBm sent, 139 dB of free space at 1090 MHz, 3 dBi of antennas
   /// and feeder together).
   std::optional<double> sensitivity_dbm{};  ///< [-110, -60]
+  double swing_db = 0;      ///< of sensitivity over the day, to either side (warmth), [0, 20]
+  double swing_peak_h = 4;  ///< hour UTC at which it hears best
+  /// Lost for each doubling of the traffic over its mean: gain is turned down. [0, 10]
+  double gain_control_db = 0;
+  /// Overload: a chance of logistic((deaf_above_db - margin) / 2 dB) on top. [0, 80]
+  std::optional<double> deaf_above_db{};
+  double burst_share = 0;  ///< of time in which noise takes burst_db from every margin
+  double burst_s = 5;      ///< length of such a time, [0.1, 600]
+  double burst_db = 15;    ///< [0, 60]
+  /// > 0: the first position is known only after an even and an odd message so close together;
+  /// it is lost again after 60 s of silence. Reports only. [0, 60]
+  double pair_s = 0;
 };
 
 // --- The site --------------------------------------------------------------------------------
@@ -215,6 +229,8 @@ struct AircraftPlan {
   double upper_loss_db_per_deg = 0.4;  ///< [0, 10]
   double upper_loss_most_db = 6;       ///< [0, 40]
   double half_rate_share = 0;          ///< send every second position only
+  double weak_share = 0;               ///< have a worn transponder or antenna
+  double weak_db = 6;                  ///< their loss on average; exponential, [0, 40]
 };
 
 /// A great-circle corridor across the area, entered on one bearing and left on another.
@@ -308,8 +324,32 @@ struct Duct {
   double from_deg = 0, to_deg = 360;  ///< bearings concerned
 };
 
+/// Aircraft within a circle lose their satellites: they send no position, or a false one, circling
+/// about a place. Reports only.
+enum class InterferenceKind { silent, spoofed };
+struct Interference {
+  InterferenceKind kind = InterferenceKind::spoofed;
+  double from_h = 0, to_h = 0;
+  double bearing_deg = 0, range_km = 150;  ///< of the circle's middle
+  double radius_km = 80;                   ///< [1, 600]
+  double false_bearing_deg = 0, false_range_km = 60;
+};
+
 struct Outage {
   double from_h = 0, to_h = 0;
+};
+
+/// Positions that a network computed, of aircraft on some bearings, in place of messages that were
+/// not heard here.
+struct Network {
+  double from_deg = 0, to_deg = 0;
+  double gap_s = 5;  ///< between two of one aircraft, [0.5, 600]
+};
+
+/// A feed's clock is set.
+struct ClockStep {
+  double at_h = 0;
+  double step_s = 0;  ///< forwards positive
 };
 
 /// What a feed does to what its receiver heard. Shares are chances per report.
@@ -322,7 +362,18 @@ struct FeedPlan {
   double fold_share = 0;          ///< decoded against the receiver's position: wrong beyond 180 NM
   double out_of_order_share = 0;  ///< line printed up to 5 s late, its own time on it
   double no_altitude_share = 0;
-  double clock_offset_s = 0;      ///< of the feed's clock
+  double clock_offset_s = 0;  ///< of the feed's clock
+  double time_step_s = 0;     ///< times are cut to whole steps; 0: to 1 ms
+  int position_decimals = 5;  ///< of a degree, 2 .. 5
+  double jitter_m = 0;        ///< error of each position, east and north, standard deviation
+  /// Positions are carried on along the track for so long after the last one heard: a line for each
+  /// message that was not heard, and one more between each two. [0, 300]
+  double extrapolate_s = 0;
+  /// > 0: a document is read so often, with each aircraft's last position of at most 60 s, heard
+  /// anew or not, and its age to 0.1 s. [0.5, 60]
+  double poll_s = 0;
+  std::vector<Network> networks{};
+  std::vector<ClockStep> clock_steps{};
   std::vector<Outage> outages{};  ///< receiver off or restarting
 };
 
@@ -345,6 +396,7 @@ struct Scenario {
   std::vector<Step> steps{};
   std::vector<Drift> drifts{};
   std::vector<Duct> ducts{};
+  std::vector<Interference> interferences{};
   std::vector<FeedPlan> feeds{};  ///< feeds named by trials but not here are faultless
 
   /// The one of that name, added if missing. The reference holds until the next is added.

@@ -38,7 +38,8 @@ struct FeedTruth {
   std::string name;
   std::int64_t lines{};  ///< of all kinds below
   std::int64_t repeats{}, wild{}, ghosts{}, folded{}, late{}, no_altitude{};
-  std::int64_t throttled{};       ///< heard but not printed
+  std::int64_t throttled{};  ///< heard but not printed
+  std::int64_t extrapolated{}, network{};
   std::int64_t beyond_horizon{};  ///< heard at more than 105 % of the horizon
 };
 
