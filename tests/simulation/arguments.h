@@ -1,5 +1,6 @@
 // What the calibration programs are asked:
-//   [--seeds FROM-TO] [--each] [--patterns P,..] [--days D,..] [--keep DIR] [--jobs N]
+//   [--seeds FROM-TO] [--each] [--summaries] [--patterns P,..] [--days D,..] [--keep DIR] [--jobs
+//   N]
 //   [--traffic FILE] [WORLD or SCENARIO ...]
 #pragma once
 #include <algorithm>
@@ -13,11 +14,12 @@
 namespace roundel::calibration {
 
 struct Arguments {
-  std::uint64_t from{}, to{};         ///< seeds, both ends included
-  bool each = false;                  ///< a line for each run
+  std::uint64_t from{}, to{};  ///< seeds, both ends included
+  bool each = false;           ///< a line for each run
+  bool from_summaries = false;
   std::vector<std::string> patterns;  ///< none: the program's own choice
-  std::vector<double> days{1};
-  std::filesystem::path keep;  ///< what was recorded stays there and serves again
+  std::vector<double> days{};         ///< none: 1, or the 7 of recorded flights
+  std::filesystem::path keep;         ///< what was recorded stays there and serves again
   int jobs = 1;
   std::filesystem::path traffic;   ///< recorded flights to fly instead of drawn ones
   std::vector<std::string> names;  ///< of scenarios; none: all
@@ -38,6 +40,10 @@ inline Arguments read_arguments(int argc, char** argv, std::uint64_t from, std::
     const std::string word = argv[i];
     if (word == "--each") {
       out.each = true;
+      continue;
+    }
+    if (word == "--summaries") {
+      out.from_summaries = true;
       continue;
     }
     if (!word.starts_with("--") || i + 1 == argc) {

@@ -1,6 +1,6 @@
 // Runs the calibration suite over worlds and prints its table.
 //   calibrate [--seeds FROM-TO] [--patterns flat,order1,mast] [--days 1,3] [--each]
-//             [--keep DIR] [--jobs N] [--traffic FILE] [WORLD ...]
+//             [--summaries] [--keep DIR] [--jobs N] [--traffic FILE] [WORLD ...]
 // With --keep, what was simulated and recorded stays in DIR and serves the next call: only the
 // verdicts are made anew.
 #include <fmt/format.h>
@@ -108,10 +108,12 @@ class Row {
   std::vector<Tally> intervals_;  // by run
 };
 
-Outcome outcome_of(const Site& site, const std::filesystem::path& keep) {
-  if (keep.empty()) return run(site);
-  const auto store = record(site, keep);
-  auto out = store ? judge(*store, {}) : tl::unexpected(store.error());
+Outcome outcome_of(const Site& site, const Arguments& asked) {
+  roundel::pattern::VerdictOptions options;
+  options.from_summaries = asked.from_summaries;
+  if (asked.keep.empty()) return run(site, options);
+  const auto store = record(site, asked.keep);
+  auto out = store ? judge(*store, options) : tl::unexpected(store.error());
   if (!out) {
     fmt::print(stderr, "{}: {}\n", site.label(), out.error().line());
     std::exit(1);
@@ -145,7 +147,7 @@ void run_all(const std::vector<std::vector<Site>>& rows, const Arguments& asked)
   const auto work_off = [&] {
     for (std::size_t at = next++; at < work.size(); at = next++) {
       const auto [row, i] = work[at];
-      Outcome outcome = outcome_of(rows[row][i], asked.keep);
+      Outcome outcome = outcome_of(rows[row][i], asked);
       const std::lock_guard lock(mutex);
       if (asked.each) print_one(rows[row][i], outcome);
       outcomes[row][i] = std::move(outcome);
@@ -165,6 +167,7 @@ int main(int argc, char** argv) {
   if (asked.names.empty())
     for (const World& world : worlds()) asked.names.push_back(world.name);
   if (asked.patterns.empty()) asked.patterns = {"flat", "order1", "mast"};
+  if (asked.days.empty()) asked.days = {asked.traffic.empty() ? 1.0 : 7.0};
   std::vector<std::vector<Site>> rows;
   for (const std::string& name : asked.names)
     for (const std::string& pattern : asked.patterns)

@@ -234,11 +234,11 @@ Result<Outcome> judge(const fs::path& store, const pattern::VerdictOptions& opti
   return out;
 }
 
-Outcome run(const Site& site) {
+Outcome run(const Site& site, const pattern::VerdictOptions& options) {
   std::string folder = (fs::temp_directory_path() / "roundel-world-XXXXXX").string();
   if (mkdtemp(folder.data()) == nullptr) std::abort();
   const auto store = record(site, folder);
-  auto out = store ? judge(*store, {}) : tl::unexpected(store.error());
+  auto out = store ? judge(*store, options) : tl::unexpected(store.error());
   std::error_code error;
   fs::remove_all(folder, error);
   if (!out) {

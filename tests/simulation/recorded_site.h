@@ -34,6 +34,6 @@ struct Outcome {
 Result<Outcome> judge(const std::filesystem::path& store, const pattern::VerdictOptions& options);
 
 /// Both, in a folder that goes away again.
-Outcome run(const Site& site);
+Outcome run(const Site& site, const pattern::VerdictOptions& options = {});
 
 }  // namespace roundel::calibration

@@ -116,6 +116,9 @@ const std::vector<World>& worlds() {
       // Site.
       {"sea", "sea or flat ground that reflects, over 100 degrees of bearing",
        "reflection = [{ from_deg = 0, to_deg = 100, height_m = 12 }]"},
+      {"field", "a rough field 6 m below, over 140 degrees of bearing",
+       "reflection = [{ from_deg = 0, to_deg = 140, height_m = 6, roughness_m = 0.4, "
+       "coefficient = 0.6 }]"},
       {"wall", "wall of 4 degrees over 85 degrees of bearing",
        "wall = [{ from_deg = 0, to_deg = 85, elevation_deg = 4 }]"},
       {"ragged-wall", "wall in two parts, soft and ending anywhere",

@@ -285,7 +285,9 @@ struct Traffic {
   int fleet = 0;  ///< > 0: flights are flown by so many airframes, which keep power and address
   /// Fly these instead: CSV with header time_s,address,latitude,longitude,altitude_ft (gzip
   /// allowed), times in seconds, the first whole hour being the start. Straight between
-  /// positions, never across a gap over 300 s. TOML: file = "..."; relative to the scenario.
+  /// positions, never across a gap over 300 s; what follows such a gap within 2000 s is flown by
+  /// another aircraft, so that the gap does not look like silence. TOML: file = "..."; relative to
+  /// the scenario.
   std::optional<std::filesystem::path> file{};
 };
 
