@@ -1,6 +1,6 @@
 // What the calibration programs are asked:
-//   [--seeds FROM-TO] [--each] [--summaries] [--patterns P,..] [--days D,..] [--keep DIR] [--jobs
-//   N]
+//   [--list] [--seeds FROM-TO] [--each] [--summaries] [--patterns P,..] [--days D,..] [--keep DIR]
+//   [--jobs N]
 //   [--traffic FILE] [WORLD or SCENARIO ...]
 #pragma once
 #include <algorithm>
@@ -16,6 +16,7 @@ namespace roundel::calibration {
 struct Arguments {
   std::uint64_t from{}, to{};  ///< seeds, both ends included
   bool each = false;           ///< a line for each run
+  bool list = false;           ///< only say what there is
   bool from_summaries = false;
   std::vector<std::string> patterns;  ///< none: the program's own choice
   std::vector<double> days{};         ///< none: 1, or the 7 of recorded flights
@@ -44,6 +45,10 @@ inline Arguments read_arguments(int argc, char** argv, std::uint64_t from, std::
     }
     if (word == "--summaries") {
       out.from_summaries = true;
+      continue;
+    }
+    if (word == "--list") {
+      out.list = true;
       continue;
     }
     if (!word.starts_with("--") || i + 1 == argc) {

@@ -1,5 +1,5 @@
 // Runs the calibration suite over worlds and prints its table.
-//   calibrate [--seeds FROM-TO] [--patterns flat,order1,mast] [--days 1,3] [--each]
+//   calibrate [--list] [--seeds FROM-TO] [--patterns flat,order1,mast] [--days 1,3] [--each]
 //             [--summaries] [--keep DIR] [--jobs N] [--traffic FILE] [WORLD ...]
 // With --keep, what was simulated and recorded stays in DIR and serves the next call: only the
 // verdicts are made anew.
@@ -160,10 +160,18 @@ void run_all(const std::vector<std::vector<Site>>& rows, const Arguments& asked)
   for (std::thread& thread : threads) thread.join();
 }
 
+void print_list() {
+  fmt::print("| world | what departs from the plain one |\n|---|---|\n");
+  for (const World& world : worlds()) fmt::print("| {} | {} |\n", world.name, world.what);
+  fmt::print("\n| antenna | its pattern by bearing |\n|---|---|\n");
+  for (const Pattern& pattern : patterns()) fmt::print("| {} | {} |\n", pattern.name, pattern.what);
+}
+
 }  // namespace
 
 int main(int argc, char** argv) {
   Arguments asked = read_arguments(argc, argv, 1001, 1012);
+  if (asked.list) return print_list(), 0;
   if (asked.names.empty())
     for (const World& world : worlds()) asked.names.push_back(world.name);
   if (asked.patterns.empty()) asked.patterns = {"flat", "order1", "mast"};
