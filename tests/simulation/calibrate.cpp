@@ -55,18 +55,18 @@ class Row {
     elevation_squares_ += *o.elevation_rms_db * *o.elevation_rms_db;
   }
 
-  void print(const Site& site) const {
+  /// @param what  the first columns: world, antenna, days
+  void print(const std::string& what) const {
     const auto share = [&](double n) { return fmt::format("{:.0f} %", 100 * n / runs_); };
     const auto root = [](double sum, int n) {
       return n > 0 ? fmt::format("{:.2f}", std::sqrt(sum / n)) : std::string("-");
     };
     const auto answer = [&](Answer a) { return share(answers_[static_cast<std::size_t>(a)]); };
     fmt::print(
-        "| {} | {} | {:g} | {} | {} | {} | {} | {} | {} | {} | {} | {} | {} | {} | {:.2f} | {} | "
-        "{:.1f} |\n",
-        site.world.name, site.pattern.name, site.days, runs_, answer(Answer::omnidirectional),
-        answer(Answer::not_omnidirectional), answer(Answer::undecided), share(wrong_),
-        root(squares_, with_rms_), scale_text(), interval_text(), share(ripples_),
+        "| {} | {} | {} | {} | {} | {} | {} | {} | {} | {} | {} | {} | {:.2f} | {} | {:.1f} |\n",
+        what, runs_, answer(Answer::omnidirectional), answer(Answer::not_omnidirectional),
+        answer(Answer::undecided), share(wrong_), root(squares_, with_rms_), scale_text(),
+        interval_text(), share(ripples_),
         walled_ > 0 ? fmt::format("{:.1f} %", 100.0 * found_ / walled_) : "-",
         root(cutoff_squares_, found_), static_cast<double>(false_walls_) / runs_,
         root(elevation_squares_, with_elevation_), static_cast<double>(judged_) / runs_);
@@ -131,6 +131,7 @@ void run_all(const std::vector<std::vector<Site>>& rows, const Arguments& asked)
   }
   std::mutex mutex;
   std::size_t next_row = 0;
+  Row all;
   const auto print_whole_rows = [&] {
     for (; next_row < rows.size(); ++next_row) {
       Row row;
@@ -138,7 +139,9 @@ void run_all(const std::vector<std::vector<Site>>& rows, const Arguments& asked)
         if (!outcome) return;
         row.add(*outcome);
       }
-      row.print(rows[next_row].front());
+      for (const auto& outcome : outcomes[next_row]) all.add(*outcome);
+      const Site& site = rows[next_row].front();
+      row.print(fmt::format("{} | {} | {:g}", site.world.name, site.pattern.name, site.days));
       outcomes[next_row].clear();
       outcomes[next_row].shrink_to_fit();
     }
@@ -158,6 +161,7 @@ void run_all(const std::vector<std::vector<Site>>& rows, const Arguments& asked)
   for (int i = 1; i < asked.jobs; ++i) threads.emplace_back(work_off);
   work_off();
   for (std::thread& thread : threads) thread.join();
+  if (rows.size() > 1) all.print("all | all | all");
 }
 
 void print_list() {

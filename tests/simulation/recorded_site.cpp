@@ -190,20 +190,10 @@ void hold_against_elevation(const TrueSite& truth, Outcome& out) {
   if (n > 1) out.elevation_rms_db = std::sqrt(std::max(0.0, squares / n - sum * sum / (n * n)));
 }
 
-}  // namespace
-
-Result<fs::path> record(const Site& site, const fs::path& folder) {
-  const fs::path store = folder / (site.label() + ".db");
-  const fs::path truth_file = folder / (site.label() + ".json");
-  const fs::path words_file = folder / (site.label() + ".world");
-  std::error_code error;
-  if (const auto words = read_file(words_file); words && *words == words_of(site)) return store;
-  fs::create_directories(folder, error);
-  for (const char* end : {"", "-wal", "-shm"}) fs::remove(store.string() + end, error);
-
-  auto scenario = simulate::completed(scenario_of(site));
+Result<void> simulate_into(const Site& site, const fs::path& folder) {
+  const auto scenario = simulate::completed(scenario_of(site));
   if (!scenario) return tl::unexpected(scenario.error());
-  auto recorder = Recorder::open(store, *scenario);
+  auto recorder = Recorder::open(folder / (site.label() + ".db"), *scenario);
   if (!recorder) return tl::unexpected(recorder.error());
   Result<void> taken;
   const auto truth = simulate::reports(*scenario, [&](std::size_t, const simulate::Report& report) {
@@ -212,10 +202,32 @@ Result<fs::path> record(const Site& site, const fs::path& folder) {
   });
   if (!truth) return tl::unexpected(truth.error());
   if (taken) taken = recorder->close();
-  if (taken) taken = write_file(truth_file, simulate::truth_json(*truth, false));
-  // Last: it says that the others are whole.
-  if (taken) taken = write_file(words_file, words_of(site));
-  if (!taken) return tl::unexpected(taken.error());
+  if (taken)
+    taken = write_file(folder / (site.label() + ".json"), simulate::truth_json(*truth, false));
+  return taken;
+}
+
+}  // namespace
+
+Result<fs::path> record(const Site& site, const fs::path& folder) {
+  const fs::path words = folder / (site.label() + ".world");
+  fs::path store = folder / (site.label() + ".db");
+  if (const auto kept = read_file(words); kept && *kept == words_of(site)) return store;
+  // In a folder of its own, so that two programs may fill the same folder. The words come last:
+  // they say that the others are whole.
+  const fs::path unfinished = folder / fmt::format("{}.{}", site.label(), getpid());
+  std::error_code error;
+  fs::create_directories(unfinished, error);
+  auto done = simulate_into(site, unfinished);
+  if (done) done = write_file(unfinished / words.filename(), words_of(site));
+  if (!done) return tl::unexpected(done.error());
+  for (const char* end : {"-wal", "-shm"}) fs::remove(store.string() + end, error);
+  for (const char* end : {".db", ".json", ".world"}) {
+    const std::string name = site.label() + end;
+    fs::rename(unfinished / name, folder / name, error);
+    if (error) return fail(Errc::io, error.message(), (folder / name).string());
+  }
+  fs::remove_all(unfinished, error);
   return store;
 }
 

@@ -70,9 +70,9 @@ const std::vector<World>& worlds() {
        "mount = [{ name = 'm', lean_deg = 2, lean_towards_deg = 120 }]"},
       // Aircraft.
       {"two-antennas", "aircraft send by turns above and below, the upper weaker by 1 to 6 dB",
-       "aircraft = { two_antennas_share = 0.9 }"},
+       "aircraft = { two_antennas_share = 0.9, upper_loss_db_per_deg = 1 }"},
       {"two-antennas-array-8", "those and an array of 8",
-       "aircraft = { two_antennas_share = 0.9 }\n"
+       "aircraft = { two_antennas_share = 0.9, upper_loss_db_per_deg = 1 }\n"
        "antenna = [{ name = 'a', elevation = { kind = 'collinear', elements = 8, "
        "spacing_wavelengths = 0.75, null_db = -30 } }]"},
       {"half-rate", "15 % of aircraft at half the rate", "aircraft = { half_rate_share = 0.15 }"},
@@ -176,7 +176,8 @@ const std::vector<World>& worlds() {
        "moving ceiling, swing, sea",
        "antenna = [{ name = 'a', elevation = { kind = 'collinear', elements = 8, "
        "spacing_wavelengths = 0.75, null_db = -30 } }]\n"
-       "aircraft = { two_antennas_share = 0.9, half_rate_share = 0.1, weak_share = 0.05 }\n"
+       "aircraft = { two_antennas_share = 0.9, upper_loss_db_per_deg = 1, half_rate_share = 0.1, "
+       "weak_share = 0.05 }\n"
        "reception = { threshold = 'skewed', capture = 0.8, message_loss = 0.2, "
        "message_loss_spread = 0.5 }\n"
        "receiver = [{ name = 'rx', has_level = false, swing_db = 1 }]\n"

@@ -94,7 +94,8 @@ struct Antenna {
 };
 
 /// What holds the antenna; its pattern stays where it is when the antenna is turned, and so does
-/// its lean: the antenna sees elevation e as e - lean_deg cos(bearing - lean_towards_deg).
+/// its lean: the antenna sees elevation e as e - lean_deg cos(bearing - lean_towards_deg), so that
+/// its beam rises towards that bearing.
 struct Mount {
   std::string name{};
   AzimuthShape azimuth{};
@@ -115,8 +116,7 @@ struct Mount {
   }
 };
 
-/// Besides its sensitivity and its scale of levels. The hourly ones move its threshold; the scale
-/// of levels stays.
+/// What changes by the hour changes its gain: margins, and the levels shown with them.
 struct Receiver {
   std::string name{};
   double offset_db = 0;           ///< sensitivity against the site's usual receiver
