@@ -64,10 +64,13 @@ void Health::Thing::judge(std::optional<Reason> symptom, double settled_s, doubl
 Health::Feed& Health::feed(const FeedLive& live, double now) {
   const auto [at, is_new] = feeds_.try_emplace(live.name);
   Feed& feed = at->second;
-  if (is_new) feed.state.at = feed.report.at = feed.stored.at = now;
+  if (is_new) feed.state.at = feed.report.at = now;
   feed.state.changes(live.state_since_s, now);
-  feed.report.changes(live.last_report_s, now);
-  feed.stored.changes(static_cast<double>(live.stored), now);
+  const bool has_report = feed.report.changes(live.last_report_s, now);
+  if (feed.stored.changes(static_cast<double>(live.stored), now))
+    feed.unrecorded_at.reset();
+  else if (has_report && !is_new && !feed.unrecorded_at)
+    feed.unrecorded_at = now;
   return feed;
 }
 
@@ -116,7 +119,8 @@ std::vector<Reason> Health::look(const Live& live, const Limits& limits, double 
                                   "that is wrong, or write clock = \"arrival\" under its [[feed]]",
                                   in_words(one.clock_ahead_s)),
                       0);
-    else if (steady_s - now.stored.at > limits.silent_after_s)
+    else if (now.unrecorded_at && !store_.failing &&
+             steady_s - *now.unrecorded_at > limits.silent_after_s + limits.write_s)
       found =
           symptom("feed_unrecorded", "brings reports, but none is recorded" + most_common(one), 0);
     else if (is_cut)
