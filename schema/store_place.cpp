@@ -67,6 +67,7 @@ class Placer {
       if (runs.empty() || runs.back().trial != trial) runs.push_back({trial, {}});
       runs.back().windows.push_back(window);
     }
+    if (runs.empty()) return place_whole(flight, known);
     for (std::size_t i = 0; i < runs.size(); ++i) ROUNDEL_TRY(put(flight, runs[i], i == 0));
     return {};
   }
@@ -101,6 +102,16 @@ class Placer {
   static bool overlaps(const Trial& trial, const Flight& flight) {
     const WindowRange range = windows_of(trial);
     return range.from <= *flight.last_window && flight.first_window < range.to;
+  }
+
+  // Its cells are gone: it goes to a trial that it lies in from end to end.
+  Result<void> place_whole(const Flight& flight, const std::vector<const Trial*>& known) {
+    for (const Trial* trial : known) {
+      const WindowRange range = windows_of(*trial);
+      if (range.from <= flight.first_window && *flight.last_window < range.to)
+        return change_.run(trial->id, flight.first_window, *flight.last_window, flight.id);
+    }
+    return {};
   }
 
   // The flight's first run keeps its number, others get one of their own.
@@ -149,6 +160,42 @@ Result<std::vector<Flight>> astray(const Database& database) {
   }
 }
 
+// A summary that is all there is left of an hour, and the key it should have.
+struct Moved {
+  std::int64_t from{}, to{};
+};
+
+// Those of hours that lie outside their trial and wholly within another. An hour in which trials
+// change cannot be divided: it stays.
+Result<std::vector<Moved>> summaries_astray(const Database& database) {
+  auto query = database.prepare(
+      "SELECT summary.id, home.id FROM summary JOIN trial ON trial.id = summary.trial"
+      " JOIN trial AS home ON home.feed = trial.feed AND home.id <> trial.id"
+      " WHERE cells_gone = 1 AND (hour_s + 3600 <= trial.start_s OR hour_s >= trial.stop_s)"
+      " AND home.start_s <= hour_s AND (home.stop_s IS NULL OR home.stop_s >= hour_s + 3600)"
+      " AND NOT EXISTS (SELECT 1 FROM summary AS other"
+      " WHERE other.id = summary.id - trial.id + home.id)");
+  ROUNDEL_TRY(query);
+  std::vector<Moved> moved;
+  for (;;) {
+    const auto row = query->next();
+    ROUNDEL_TRY(row);
+    if (!*row) return moved;
+    const std::int64_t key = query->integer(0);
+    moved.push_back({key, summary_key(hour_of_key(key), query->integer(1))});
+  }
+}
+
+Result<void> move_summaries(const Database& database, const std::vector<Moved>& summaries) {
+  for (const char* sql : {"UPDATE summary SET id = ? WHERE id = ?",
+                          "UPDATE summary_flights SET id = ? WHERE id = ?"}) {
+    auto move = database.prepare(sql);
+    ROUNDEL_TRY(move);
+    for (const Moved& one : summaries) ROUNDEL_TRY(move->run(one.to, one.from));
+  }
+  return {};
+}
+
 }  // namespace
 
 Result<Placed> Store::place_cells(Id next_flight) {
@@ -157,11 +204,16 @@ Result<Placed> Store::place_cells(Id next_flight) {
   // Most times there is nothing to do: others need not wait for that.
   auto flights = astray(database);
   ROUNDEL_TRY(flights);
-  if (flights->empty()) return Placed{0, next_flight};
+  auto summaries = summaries_astray(database);
+  ROUNDEL_TRY(summaries);
+  if (flights->empty() && summaries->empty()) return Placed{0, next_flight};
   auto transaction = Transaction::begin(database, Transaction::Kind::write);
   ROUNDEL_TRY(transaction);
   flights = astray(database);
   ROUNDEL_TRY(flights);
+  summaries = summaries_astray(database);
+  ROUNDEL_TRY(summaries);
+  ROUNDEL_TRY(move_summaries(database, *summaries));
   auto placer = Placer::make(database, next_flight);
   ROUNDEL_TRY(placer);
   for (const Flight& flight : *flights) ROUNDEL_TRY(placer->place(flight));

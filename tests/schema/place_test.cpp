@@ -118,6 +118,24 @@ TEST_F(PlaceTest, HoursThatHadBeenSummarisedAreStale) {
   EXPECT_TRUE(is_stale(made.id));
 }
 
+TEST_F(PlaceTest, HoursWhoseCellsAreGoneGoAsAWhole) {
+  for (const std::int64_t hour : {3, 4, 5})
+    Client(file_).rows(
+        "INSERT INTO summary (id, cells, silent_cells, heard, expected, is_stale, cells_gone,"
+        " detail) VALUES (" +
+        std::to_string(((day_s / 3600 + hour) << 24) + first_trial_) + ", 9, 0, 9, 9, 0, 1, x'')");
+  const Trial made = must(store_.split_trial(first_trial_, day_s + 4 * 3600 + 1800, spider()));
+  place();
+  EXPECT_EQ(Client(file_).rows("SELECT hour_s, trial FROM summary WHERE cells_gone = 1"),
+            (std::vector<std::string>{std::to_string(day_s + 3 * 3600) + "|1",
+                                      std::to_string(day_s + 4 * 3600) + "|1",
+                                      std::to_string(day_s + 5 * 3600) + "|2"}))
+      << "the hour of the split cannot be divided";
+  must(store_.undo_trial(made.id));
+  EXPECT_EQ(Client(file_).one("SELECT count(*) FROM summary WHERE trial = 1 AND cells_gone = 1"),
+            "3");
+}
+
 TEST_F(PlaceTest, ASplitOutsideItsTrialSaysWhatIsWrong) {
   const auto split = store_.split_trial(first_trial_, day_s, spider());
   ASSERT_FALSE(split);
