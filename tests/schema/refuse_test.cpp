@@ -113,11 +113,12 @@ TEST_F(RefuseTest, AFolderThatDoesNotExistIsNamed) {
   const auto file = folder_ / "no/such/roundel.db";
   const auto opened = Store::open(file, Store::Access::record);
   ASSERT_FALSE(opened);
-  EXPECT_EQ(opened.error().code, Errc::io);
-  EXPECT_EQ(opened.error().line(),
-            file.string() +
-                ": cannot be opened: No such file or directory; check the path and the "
-                "permissions of the file and its folder");
+  EXPECT_EQ(opened.error().code, Errc::not_found);
+  const std::string folder = file.parent_path().string();
+  EXPECT_EQ(opened.error().line(), folder +
+                                       ": the folder for the database does not exist; make it: "
+                                       "mkdir -p \"" +
+                                       folder + "\"");
 }
 
 TEST_F(RefuseTest, DamageIsReportedAsSuch) {
