@@ -85,6 +85,10 @@ Result<void> stand_in_for_newer_tables(const Database& database, std::int64_t ve
   // A temporary table is found before one of the file. These are what the steps would have made.
   std::string sql =
       "PRAGMA temp_store = MEMORY; BEGIN;"
+      "CREATE TEMP TABLE feed_traits (feed INTEGER PRIMARY KEY, time_s, position_step_deg,"
+      " crowded_share);";
+  if (version >= 3) return database.execute(sql + "COMMIT");
+  sql +=
       "CREATE TEMP TABLE summary (id INTEGER PRIMARY KEY, cells, silent_cells, heard, expected,"
       " is_stale, cells_gone, detail);"
       "CREATE INDEX temp.summary_size ON summary"

@@ -76,6 +76,23 @@ Error make_error(sqlite3* connection, int code, const std::string& file) {
   }
 }
 
+// Whether nobody writes to this file, in a folder where we may not: SQLite would have to make the
+// file that readers and writers share there, and refuses to read.
+bool is_at_rest_for_us(const std::string& name) {
+  const std::string folder = std::filesystem::path(name).parent_path().string();
+  return ::access(name.c_str(), R_OK) == 0 && ::access((name + "-wal").c_str(), F_OK) != 0 &&
+         ::access(folder.c_str(), W_OK) != 0;
+}
+
+// As SQLite is told of a file that does not change while it is open
+// (https://www.sqlite.org/uri.html).
+std::string unchanging(const std::string& name) {
+  std::string uri = "file:";
+  for (const char c : name)
+    uri += c == '%' || c == '?' || c == '#' ? fmt::format("%{:02x}", c) : std::string(1, c);
+  return uri + "?immutable=1";
+}
+
 }  // namespace
 
 // --- Statement -----------------------------------------------------------------------------------
@@ -181,7 +198,11 @@ Result<Database> Database::open(const std::filesystem::path& file, Mode mode) {
   if (mode == Mode::create) flags |= SQLITE_OPEN_CREATE;
   sqlite3* raw = nullptr;
   // A leading "./" keeps a file called ":memory:" or "" from meaning something else to SQLite.
-  const std::string name = file.is_absolute() ? file.string() : "./" + file.string();
+  std::string name = file.is_absolute() ? file.string() : "./" + file.string();
+  if (mode == Mode::read && is_at_rest_for_us(name)) {
+    flags |= SQLITE_OPEN_URI;
+    name = unchanging(name);
+  }
   // Readers of millions of cells look into the pages themselves.
   const char* const vfs = mode == Mode::read ? page_watching_vfs() : nullptr;
   const int code = sqlite3_open_v2(name.c_str(), &raw, flags, vfs);

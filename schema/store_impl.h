@@ -23,7 +23,7 @@ struct CellInsert {
 /// thousands of times.
 struct RecordStatements {
   CellInsert cell, recent_cell;
-  Statement flight, tally, coverage, clock;
+  Statement flight, tally, coverage, clock, traits;
   Statement settle_copy, settle_delete, settle_mark, before_window, newest_recent;
 };
 

@@ -12,6 +12,11 @@ Result<void> require_file(const std::filesystem::path& file, Store::Access acces
   std::error_code error;
   const auto status = std::filesystem::status(file, error);
   if (!std::filesystem::exists(status)) {
+    const std::filesystem::path folder = std::filesystem::absolute(file).parent_path();
+    const bool has_folder = std::filesystem::exists(folder, error) || error;
+    if (access != Store::Access::read && !has_folder)
+      return fail(Errc::not_found, "the folder for the database does not exist", folder.string(),
+                  fmt::format("make it: mkdir -p \"{}\"", folder.string()));
     if (access != Store::Access::read) return {};
     return fail(Errc::not_found, "no such database", file.string(), "check the path");
   }

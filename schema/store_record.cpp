@@ -44,8 +44,12 @@ Result<CellInsert> prepare_cells(const Database& database, std::string_view tabl
 }
 
 Result<RecordStatements> prepare(const Database& database) {
+  // A trial may have been taken back since the flight began: it is then of the one of its time.
   auto flight = database.prepare(
-      "INSERT INTO flight (id, trial, address, first_window, last_window) VALUES (?, ?, ?, ?, ?)"
+      "INSERT INTO flight (id, trial, address, first_window, last_window) VALUES (?1,"
+      " coalesce((SELECT id FROM trial WHERE id = ?2), (SELECT id FROM trial WHERE feed = ?6"
+      " AND start_s < (?4 + 1) * 10 AND (stop_s IS NULL OR stop_s > ?4 * 10) LIMIT 1), ?2),"
+      " ?3, ?4, ?5)"
       " ON CONFLICT (id) DO UPDATE SET first_window = excluded.first_window,"
       " last_window = excluded.last_window");
   ROUNDEL_TRY(flight);
@@ -64,6 +68,10 @@ Result<RecordStatements> prepare(const Database& database) {
       " ON CONFLICT (feed) DO UPDATE SET feed_time_s = excluded.feed_time_s,"
       " arrival_s = excluded.arrival_s");
   ROUNDEL_TRY(clock);
+  auto traits = database.prepare(
+      "INSERT OR REPLACE INTO feed_traits (feed, time_s, position_step_deg, crowded_share)"
+      " VALUES (?, ?, ?, ?)");
+  ROUNDEL_TRY(traits);
   auto settle_copy = database.prepare(
       "INSERT INTO cell (id, heard, expected, latitude_e4, longitude_e4, altitude_25ft,"
       " signal_half_db, uncertainty_hm) SELECT id, heard, expected, latitude_e4, longitude_e4,"
@@ -78,10 +86,10 @@ Result<RecordStatements> prepare(const Database& database) {
   auto newest_recent = database.prepare("SELECT max(id) FROM recent_cell");
   ROUNDEL_TRY(newest_recent);
   return RecordStatements{
-      std::move(*cell),          std::move(*recent_cell),   std::move(*flight),
-      std::move(*tally),         std::move(*coverage),      std::move(*clock),
-      std::move(*settle_copy),   std::move(*settle_delete), std::move(*settle_mark),
-      std::move(*before_window), std::move(*newest_recent)};
+      std::move(*cell),        std::move(*recent_cell),   std::move(*flight),
+      std::move(*tally),       std::move(*coverage),      std::move(*clock),
+      std::move(*traits),      std::move(*settle_copy),   std::move(*settle_delete),
+      std::move(*settle_mark), std::move(*before_window), std::move(*newest_recent)};
 }
 
 using RowIterator = std::vector<PackedCell>::const_iterator;
@@ -203,7 +211,8 @@ Result<void> Store::Impl::write(const Batch& batch, bool ends) {
                      .tally = batch.tally,
                      .earlier = batch.earlier,
                      .coverage = batch.coverage,
-                     .clock = batch.clock},
+                     .clock = batch.clock,
+                     .traits = batch.traits},
             .cells = {}};
   rows.cells = packed(batch.cells, rows.rest.cells);
   auto done = begin();
@@ -279,7 +288,7 @@ Result<void> Store::Impl::write_flights(const Batch& batch) {
   for (const Flight& flight : batch.flights) {
     const auto done =
         record->flight.run(flight.id, flight.trial, static_cast<std::int64_t>(flight.address),
-                           flight.first_window, flight.last_window);
+                           flight.first_window, flight.last_window, batch.feed);
     if (done)
       refusals.flight_is_stored(flight.id);
     else if (done.error().code == Errc::out_of_range)
@@ -327,6 +336,9 @@ Result<void> Store::Impl::write_rows(const Rows& rows, bool ends) {
     ROUNDEL_TRY(record->coverage.run(coverage.feed, coverage.from_s, coverage.to_s));
   if (batch.clock)
     ROUNDEL_TRY(record->clock.run(batch.feed, batch.clock->feed_time_s, batch.clock->arrival_s));
+  if (const auto& traits = batch.traits)
+    ROUNDEL_TRY(record->traits.run(batch.feed, traits->time_s, traits->position_step_deg,
+                                   traits->crowded_share));
   if (summariser)
     ROUNDEL_TRY((*keeping)->advance(*summariser, summaries_per_commit,
                                     [&](std::int64_t hour) { return cells_of_hour(hour, rows); }));
@@ -374,6 +386,17 @@ Result<std::optional<FeedClock>> Store::clock(Id feed) const {
   ROUNDEL_TRY(row);
   if (!*row) return std::nullopt;
   return FeedClock{query->real(0), query->real(1)};
+}
+
+Result<std::optional<FeedTraits>> Store::traits(Id feed) const {
+  auto query = impl_->database.prepare(
+      "SELECT time_s, position_step_deg, crowded_share FROM feed_traits WHERE feed = ?");
+  ROUNDEL_TRY(query);
+  query->bind(1, feed);
+  const auto row = query->next();
+  ROUNDEL_TRY(row);
+  if (!*row) return std::nullopt;
+  return FeedTraits{query->real(0), query->real(1), query->real(2)};
 }
 
 }  // namespace roundel::schema

@@ -2,6 +2,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <array>
 #include <cassert>
 #include <limits>
 
@@ -58,6 +59,92 @@ const Trial* running(const std::vector<Trial>& all, std::string_view feed) {
     return trial.feed == feed && !trial.stop_s;
   });
   return found == all.end() ? nullptr : &*found;
+}
+
+Result<Trial> find_trial(const std::vector<Trial>& all, Id id) {
+  const auto found = std::ranges::find(all, id, &Trial::id);
+  if (found != all.end()) return *found;
+  return fail(Errc::not_found, fmt::format("there is no trial {}", id), {},
+              "see roundel trial list");
+}
+
+// The ids of what a trial names, made where missing.
+Result<std::array<Id, 4>> ensure_names(const Database& database, const Trial& trial) {
+  std::array<Id, 4> ids{};
+  const std::array<std::pair<const char*, const std::string*>, 4> names{
+      {{"feed", &trial.feed},
+       {"antenna", &trial.antenna},
+       {"receiver", &trial.receiver},
+       {"mount", &trial.mount}}};
+  for (std::size_t i = 0; i < names.size(); ++i) {
+    const auto id = ensure_name(database, names[i].first, *names[i].second);
+    ROUNDEL_TRY(id);
+    ids[i] = *id;
+  }
+  return ids;
+}
+
+Result<Id> insert_trial(const Database& database, const Trial& trial) {
+  const auto ids = ensure_names(database, trial);
+  ROUNDEL_TRY(ids);
+  auto insert = database.prepare(
+      "INSERT INTO trial (feed, antenna, receiver, mount, rotation_deg, start_s, stop_s, note)"
+      " VALUES (?, ?, ?, ?, ?, ?, ?, ?)");
+  ROUNDEL_TRY(insert);
+  const auto& [feed, antenna, receiver, mount] = *ids;
+  ROUNDEL_TRY(insert->run(feed, antenna, receiver, mount, trial.rotation_deg, trial.start_s,
+                          trial.stop_s, std::string_view(trial.note)));
+  return database.last_id();
+}
+
+Result<void> update_trial(const Database& database, const Trial& trial) {
+  const auto ids = ensure_names(database, trial);
+  ROUNDEL_TRY(ids);
+  auto update = database.prepare(
+      "UPDATE trial SET antenna = ?, receiver = ?, mount = ?, rotation_deg = ?, start_s = ?,"
+      " stop_s = ?, note = ? WHERE id = ?");
+  ROUNDEL_TRY(update);
+  return update->run((*ids)[1], (*ids)[2], (*ids)[3], trial.rotation_deg, trial.start_s,
+                     trial.stop_s, std::string_view(trial.note), trial.id);
+}
+
+// All that is of one trial becomes another's.
+Result<void> give_all(const Database& database, Id from, Id to) {
+  const auto run = [&](std::string_view sql, auto... values) -> Result<void> {
+    auto statement = database.prepare(sql);
+    ROUNDEL_TRY(statement);
+    return statement->run(values...);
+  };
+  constexpr const char* gone_in_both =
+      "SELECT count(*) FROM summary AS a JOIN summary AS b ON b.id = a.id - ?1 + ?2"
+      " WHERE a.id & 16777215 = ?1 AND a.cells_gone = 1 AND b.cells_gone = 1";
+  auto both = database.prepare(gone_in_both);
+  ROUNDEL_TRY(both);
+  both->bind_all(from, to);
+  const auto n_both = both->single();
+  ROUNDEL_TRY(n_both);
+  if (*n_both > 0)
+    return fail(Errc::out_of_range,
+                fmt::format("trials {} and {} share an hour whose cells are gone", from, to), {},
+                "its summaries cannot be joined: select by time instead");
+  ROUNDEL_TRY(run("UPDATE flight SET trial = ?2 WHERE trial = ?1", from, to));
+  ROUNDEL_TRY(run("UPDATE note SET trial = ?2 WHERE trial = ?1", from, to));
+  // Hours that have their cells are summarised anew, those that lost them keep what they have.
+  ROUNDEL_TRY(
+      run("INSERT INTO summary (id, cells, silent_cells, heard, expected, is_stale,"
+          " cells_gone, detail) SELECT id - ?1 + ?2, 0, 0, 0, 0, 1, 0, x'' FROM summary"
+          " WHERE id & 16777215 = ?1 AND cells_gone = 0"
+          " ON CONFLICT (id) DO UPDATE SET is_stale = 1",
+          from, to));
+  ROUNDEL_TRY(
+      run("DELETE FROM summary_flights WHERE id IN (SELECT id FROM summary"
+          " WHERE id & 16777215 = ?1 AND cells_gone = 0)",
+          from));
+  ROUNDEL_TRY(run("DELETE FROM summary WHERE id & 16777215 = ?1 AND cells_gone = 0", from));
+  ROUNDEL_TRY(
+      run("UPDATE summary_flights SET id = id - ?1 + ?2 WHERE id & 16777215 = ?1", from, to));
+  ROUNDEL_TRY(run("UPDATE summary SET id = id - ?1 + ?2 WHERE id & 16777215 = ?1", from, to));
+  return run("DELETE FROM trial WHERE id = ?", from);
 }
 
 Result<void> set_stop(const Database& database, Id trial, std::optional<std::int64_t> stop_s) {
@@ -117,25 +204,13 @@ Result<Trial> Store::start_trial(const Trial& trial) {
         fmt::format("trial {} of feed \"{}\" runs since {}, which is not before {}", before->id,
                     trial.feed, format_time(static_cast<double>(before->start_s)),
                     format_time(static_cast<double>(trial.start_s))),
-        {}, "choose a later start");
+        {}, "choose a later start, or divide an earlier trial: roundel trial split");
   ROUNDEL_TRY(refuse_overlap(*all, trial, before ? before->id : 0));
   if (before) ROUNDEL_TRY(set_stop(database, before->id, trial.start_s));
 
-  const auto feed = ensure_name(database, "feed", trial.feed);
-  ROUNDEL_TRY(feed);
-  const auto antenna = ensure_name(database, "antenna", trial.antenna);
-  ROUNDEL_TRY(antenna);
-  const auto receiver = ensure_name(database, "receiver", trial.receiver);
-  ROUNDEL_TRY(receiver);
-  const auto mount = ensure_name(database, "mount", trial.mount);
-  ROUNDEL_TRY(mount);
-  auto insert = database.prepare(
-      "INSERT INTO trial (feed, antenna, receiver, mount, rotation_deg, start_s, stop_s, note)"
-      " VALUES (?, ?, ?, ?, ?, ?, ?, ?)");
-  ROUNDEL_TRY(insert);
-  ROUNDEL_TRY(insert->run(*feed, *antenna, *receiver, *mount, trial.rotation_deg, trial.start_s,
-                          trial.stop_s, std::string_view(trial.note)));
-  stored.id = database.last_id();
+  const auto id = insert_trial(database, trial);
+  ROUNDEL_TRY(id);
+  stored.id = *id;
   ROUNDEL_TRY(count_change(database));
   ROUNDEL_TRY(transaction->commit());
   return stored;
@@ -172,9 +247,8 @@ Result<void> Store::extend_trial(Id trial, std::int64_t start_s) {
   ROUNDEL_TRY(transaction);
   const auto all = read_trials(database);
   ROUNDEL_TRY(all);
-  const auto found =
-      std::find_if(all->begin(), all->end(), [&](const Trial& row) { return row.id == trial; });
-  if (found == all->end()) return fail(Errc::not_found, fmt::format("there is no trial {}", trial));
+  const auto found = find_trial(*all, trial);
+  ROUNDEL_TRY(found);
   if (start_s >= found->start_s) return {};
   Trial longer = *found;
   longer.start_s = start_s;
@@ -194,15 +268,123 @@ Result<void> Store::set_trial_stop(Id trial, std::optional<std::int64_t> stop_s)
   ROUNDEL_TRY(transaction);
   const auto all = read_trials(database);
   ROUNDEL_TRY(all);
-  const auto found =
-      std::find_if(all->begin(), all->end(), [&](const Trial& row) { return row.id == trial; });
-  if (found == all->end()) return fail(Errc::not_found, fmt::format("there is no trial {}", trial));
+  const auto found = find_trial(*all, trial);
+  ROUNDEL_TRY(found);
   if (stop_s == found->stop_s) return {};
   Trial changed = *found;
   changed.stop_s = stop_s;
   ROUNDEL_TRY(check(changed));
   ROUNDEL_TRY(refuse_overlap(*all, changed, trial));
   ROUNDEL_TRY(set_stop(database, trial, stop_s));
+  ROUNDEL_TRY(count_change(database));
+  return transaction->commit();
+}
+
+Result<Trial> Store::split_trial(Id trial, std::int64_t at_s, const Trial& changed) {
+  assert(impl_->access != Access::read);
+  const Database& database = impl_->database;
+  auto transaction = Transaction::begin(database, Transaction::Kind::write);
+  ROUNDEL_TRY(transaction);
+  const auto all = read_trials(database);
+  ROUNDEL_TRY(all);
+  const auto found = find_trial(*all, trial);
+  ROUNDEL_TRY(found);
+  if (at_s <= found->start_s || at_s >= stop_or_never(*found))
+    return fail(Errc::out_of_range,
+                fmt::format("{} is not within trial {} ({})",
+                            format_time(static_cast<double>(at_s)), trial, interval(*found)),
+                {}, "choose a time within it: see roundel trial list");
+  Trial later = changed;
+  later.feed = found->feed;
+  later.start_s = at_s;
+  later.stop_s = found->stop_s;
+  ROUNDEL_TRY(check(later));
+  ROUNDEL_TRY(set_stop(database, trial, at_s));
+  const auto id = insert_trial(database, later);
+  ROUNDEL_TRY(id);
+  later.id = *id;
+  ROUNDEL_TRY(count_change(database));
+  ROUNDEL_TRY(transaction->commit());
+  return later;
+}
+
+Result<void> Store::change_trial(const Trial& changed) {
+  assert(impl_->access != Access::read);
+  const Database& database = impl_->database;
+  auto transaction = Transaction::begin(database, Transaction::Kind::write);
+  ROUNDEL_TRY(transaction);
+  const auto all = read_trials(database);
+  ROUNDEL_TRY(all);
+  const auto found = find_trial(*all, changed.id);
+  ROUNDEL_TRY(found);
+  Trial wanted = changed;
+  wanted.feed = found->feed;
+  ROUNDEL_TRY(check(wanted));
+  ROUNDEL_TRY(refuse_overlap(*all, wanted, wanted.id));
+  ROUNDEL_TRY(update_trial(database, wanted));
+  ROUNDEL_TRY(count_change(database));
+  return transaction->commit();
+}
+
+Result<Trial> Store::undo_trial(Id trial) {
+  assert(impl_->access != Access::read);
+  const Database& database = impl_->database;
+  auto transaction = Transaction::begin(database, Transaction::Kind::write);
+  ROUNDEL_TRY(transaction);
+  const auto all = read_trials(database);
+  ROUNDEL_TRY(all);
+  const auto undone = find_trial(*all, trial);
+  ROUNDEL_TRY(undone);
+  std::optional<Trial> kept;
+  for (const Trial& other : *all) {
+    if (other.feed != undone->feed) continue;
+    const bool is_before = other.stop_s == undone->start_s;
+    if (is_before || (!kept && undone->stop_s == other.start_s)) kept = other;
+  }
+  if (!kept)
+    return fail(
+        Errc::not_found,
+        fmt::format("no trial of feed \"{}\" ends where trial {} starts, or starts where it "
+                    "ends",
+                    undone->feed, trial),
+        {}, "say what was mounted instead: roundel trial change");
+  if (kept->start_s < undone->start_s)
+    kept->stop_s = undone->stop_s;
+  else
+    kept->start_s = undone->start_s;
+  ROUNDEL_TRY(give_all(database, trial, kept->id));
+  ROUNDEL_TRY(update_trial(database, *kept));
+  ROUNDEL_TRY(count_change(database));
+  ROUNDEL_TRY(transaction->commit());
+  return *kept;
+}
+
+Result<void> Store::rename(Part part, std::string_view from, std::string_view to) {
+  assert(impl_->access != Access::read);
+  const std::string table = part == Part::antenna    ? "antenna"
+                            : part == Part::receiver ? "receiver"
+                                                     : "mount";
+  const Database& database = impl_->database;
+  auto transaction = Transaction::begin(database, Transaction::Kind::write);
+  ROUNDEL_TRY(transaction);
+  const auto names = read_names(database, table);
+  ROUNDEL_TRY(names);
+  const auto old = std::ranges::find(*names, from, &Named::name);
+  if (old == names->end()) {
+    std::vector<std::string> known;
+    for (const Named& one : *names) known.push_back(one.name);
+    return fail(Errc::not_found, fmt::format("there is no {} \"{}\"", table, from), {},
+                "the database knows: " + listed(known));
+  }
+  const auto id = ensure_name(database, table, to);
+  ROUNDEL_TRY(id);
+  if (*id == old->id) return {};
+  auto move = database.prepare(fmt::format("UPDATE trial SET {0} = ? WHERE {0} = ?", table));
+  ROUNDEL_TRY(move);
+  ROUNDEL_TRY(move->run(*id, old->id));
+  auto remove = database.prepare(fmt::format("DELETE FROM {} WHERE id = ?", table));
+  ROUNDEL_TRY(remove);
+  ROUNDEL_TRY(remove->run(old->id));
   ROUNDEL_TRY(count_change(database));
   return transaction->commit();
 }

@@ -3,7 +3,9 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cerrno>
 #include <cmath>
+#include <cstring>
 #include <fstream>
 
 #include "analysis/config/checked_table.h"
@@ -358,10 +360,12 @@ Result<Config> load(const std::filesystem::path& file) {
   if (std::filesystem::is_directory(file, error))
     return fail(Errc::bad_config, "is a folder, not a configuration", file.string());
   std::ifstream in(file, std::ios::binary);
+  if (!in && errno != ENOENT)
+    return fail(Errc::bad_config, std::string("cannot be read: ") + std::strerror(errno),
+                file.string(), "let this user read the file and its folder");
   if (!in)
-    return fail(Errc::bad_config,
-                std::filesystem::exists(file, error) ? "cannot be read" : "there is no such file",
-                file.string(), "give the configuration with --config FILE");
+    return fail(Errc::bad_config, "there is no such file", file.string(),
+                "give the configuration with --config FILE");
   std::string text;
   for (char block[4096]; in.read(block, sizeof block) || in.gcount() > 0;) {
     text.append(block, static_cast<std::size_t>(in.gcount()));

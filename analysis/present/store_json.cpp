@@ -4,6 +4,7 @@
 #include <nlohmann/json.hpp>
 
 #include "analysis/present/json.h"
+#include "roundel/present/feed_warnings.h"
 #include "roundel/time.h"
 
 namespace roundel::present {
@@ -77,15 +78,21 @@ Result<std::string> status_json(const schema::Store& store) {
     for (const auto& part : *coverage) recorded_s += part.to_s - part.from_s;
     const auto clock = store.clock(feed.id);
     if (!clock) return tl::unexpected(clock.error());
+    const auto traits = store.traits(feed.id);
+    if (!traits) return tl::unexpected(traits.error());
+    const schema::Tally counts = tally == tallies->end() ? schema::Tally() : tally->second;
     const auto running = std::ranges::find_if(*trials, [&](const schema::Trial& trial) {
       return trial.feed == feed.name && !trial.stop_s;
     });
     feed_list.push_back(
         {{"name", feed.name},
-         {"reports", reports_json(tally == tallies->end() ? schema::Tally() : tally->second)},
+         {"reports", reports_json(counts)},
          {"since", coverage->empty() ? Json(nullptr) : time_or_null(coverage->front().from_s)},
          {"recorded_s", recorded_s},
          {"clock", clock_json(*clock)},
+         {"position_step_deg", *traits ? Json((*traits)->position_step_deg) : Json(nullptr)},
+         {"crowded_share", *traits ? Json((*traits)->crowded_share) : Json(nullptr)},
+         {"warnings", feed_warnings(*traits, *clock, counts)},
          {"trial", running == trials->end() ? Json(nullptr) : Json(running->id)}});
   }
   return text({{"reports", reports_json(all)},

@@ -43,10 +43,15 @@ int run_command_line(int argc, char** argv) {
        {"simulate", "roundel simulate scenario.toml --out-dir feeds --truth truth.json"},
        {"status", "roundel status roundel.db"},
        {"trial", "roundel trial roundel.db list"},
+       {"trial change", "roundel trial roundel.db change 1 --rotation-deg 90"},
        {"trial list", "roundel trial roundel.db list"},
        {"trial note", "roundel trial roundel.db note \"reseated the connector\""},
+       {"trial rename", "roundel trial roundel.db rename antenna spinder spider"},
+       {"trial split",
+        "roundel trial roundel.db split 1 --at 2026-03-05T09:00:00Z --antenna spider"},
        {"trial start", "roundel trial roundel.db start --feed roof-a --antenna spider"},
        {"trial stop", "roundel trial roundel.db stop --feed roof-a --at 2026-03-04T12:00:00Z"},
+       {"trial undo", "roundel trial roundel.db undo 2"},
        {"verdict", "roundel verdict roundel.db --antenna collinear --svg gain.svg"}});
   try {
     app.parse(argc, argv);

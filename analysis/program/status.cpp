@@ -11,6 +11,7 @@
 #include "analysis/program/command.h"
 #include "analysis/program/text_table.h"
 #include "roundel/pattern/summary.h"
+#include "roundel/present/feed_warnings.h"
 #include "roundel/present/store_json.h"
 #include "roundel/present/units.h"
 #include "roundel/time.h"
@@ -112,6 +113,9 @@ Result<Status> read_status(const schema::Store& store, const std::string& file) 
     const auto clock = store.clock(named.id);
     if (!clock) return tl::unexpected(clock.error());
     feed.clock = *clock;
+    const auto traits = store.traits(named.id);
+    if (!traits) return tl::unexpected(traits.error());
+    feed.warnings = present::feed_warnings(*traits, *clock, *tally);
     for (const schema::Trial& trial : *trials)
       if (trial.feed == named.name && !trial.stop_s) feed.trial = trial;
     status.feeds.push_back(std::move(feed));
@@ -150,7 +154,11 @@ std::string status_text(const Status& status) {
                grouped(feed.reports.repeats), grouped(feed.reports.rejected_in_all()),
                duration_text(static_cast<double>(feed.recorded_s)), time_text(feed.since_s),
                offset_text(feed.clock), trial_text(feed.trial)});
-  return text + "\n" + table.text() + rejects_text(status);
+  text += "\n" + table.text() + rejects_text(status);
+  for (const FeedStatus& feed : status.feeds)
+    for (const std::string& warning : feed.warnings)
+      text += fmt::format("\nFeed {}: {}\n", feed.name, warning);
+  return text;
 }
 
 namespace {

@@ -25,6 +25,7 @@ struct FeedStatus {
   std::int64_t recorded_s{};            ///< feed time covered by recordings, in all
   std::optional<schema::FeedClock> clock;
   std::optional<schema::Trial> trial;  ///< the one that runs
+  std::vector<std::string> warnings;   ///< present::feed_warnings()
 };
 
 struct Status {

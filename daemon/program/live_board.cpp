@@ -8,6 +8,7 @@ namespace {
 void fill(serve::FeedLive& feed, const record::Recording::Counts& counts) {
   feed.last_report_s = counts.last_report_s;
   feed.feed_time_s = counts.live.feed_time_s;
+  feed.clock_ahead_s = counts.clock_ahead_s;
   feed.received = counts.live.received;
   feed.stored = counts.live.stored;
   feed.repeats = counts.live.repeats;

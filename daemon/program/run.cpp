@@ -12,6 +12,8 @@
 #include <memory>
 #include <mutex>
 #include <optional>
+#include <string>
+#include <utility>
 
 #include "daemon/program/command.h"
 #include "daemon/program/feeds.h"
@@ -30,6 +32,7 @@ namespace {
 namespace asio = boost::asio;
 
 constexpr std::chrono::seconds look_interval{1};
+constexpr std::chrono::seconds page_retry{10};
 // A card that is worn out may take this long over one commit; longer, and a restart is better.
 constexpr std::chrono::seconds longest_silence{120};
 
@@ -88,7 +91,13 @@ class Daemon {
   Result<void> start_listening() {
     for (const config::Feed& feed : config_.feeds)
       if (auto ok = feeds_->start(feed); !ok) return ok;
-    if (!config_.web) return {};
+    start_page();
+    return {};
+  }
+
+  // Recording does not wait for the page: where its port is taken, it is tried again.
+  void start_page() {
+    if (!config_.web) return;
     serve::Server::Options options;
     options.listen = *config_.web;
     options.store = config_.store;
@@ -97,11 +106,23 @@ class Daemon {
     options.expect = config_.expect;
     options.live = [this] { return live(); };
     auto server = serve::Server::start(std::move(options));
-    if (!server) return tl::unexpected(server.error());
+    if (!server) {
+      await_page(server.error());
+      return;
+    }
+    page_error_.clear();
     server_.emplace(std::move(*server));
     log_(Level::info, fmt::format("listening: page on http://{}/",
                                   config::Endpoint{config_.web->host, server_->port()}.text()));
-    return {};
+  }
+
+  void await_page(const Error& error) {
+    if (std::exchange(page_error_, error.line()) != error.line())
+      log_(Level::error, fmt::format("no page is served, recording goes on: {}", error.line()));
+    page_timer_.expires_after(page_retry);
+    page_timer_.async_wait([this](const boost::system::error_code& stopped) {
+      if (!stopped && !is_stopping_) start_page();
+    });
   }
 
   // On the network thread and the page's.
@@ -124,6 +145,8 @@ class Daemon {
       const auto lost = serve::lost_sensitivity(now.sensitivity, *config_.sensitivity_db);
       reasons.insert(reasons.end(), lost.begin(), lost.end());
     }
+    if (!page_error_.empty())
+      reasons.push_back({"page_down", "", "no page is served: " + page_error_, 0});
     notifier_->look(reasons);
     look_timer_.expires_after(look_interval);
     look_timer_.async_wait([this](const boost::system::error_code& error) {
@@ -195,6 +218,7 @@ class Daemon {
   }
 
   void end_all() {
+    page_timer_.cancel();
     server_.reset();
     sensitivity_.reset();
     notifier_.reset();
@@ -217,7 +241,8 @@ class Daemon {
   Service service_{io_};
   std::optional<Notifier> notifier_;
   std::optional<SensitivityWatch> sensitivity_;
-  asio::steady_timer look_timer_{io_};
+  asio::steady_timer look_timer_{io_}, page_timer_{io_};
+  std::string page_error_;  // why no page is served
   bool is_stopping_ = false;
   Result<void> end_;
 };

@@ -3,6 +3,7 @@
 #include <cstdint>
 #include <vector>
 
+#include "daemon/record/repeats.h"
 #include "daemon/record/track.h"
 
 namespace roundel::record {
@@ -15,9 +16,8 @@ struct FlightRef {
 
 struct Aircraft {
   std::uint32_t address{};
-  bool has_last = false;
-  double last_latitude_deg{}, last_longitude_deg{};  // of the last report, whatever became of it
-  double last_time_s{};                              // newest of its reports
+  LatestPosition latest;  // of its reports, whatever became of them
+  double last_time_s{};   // newest of them
   std::int64_t n_reports{};
   Track track;
   // Where range and horizon were last computed: a fix less than slack_km from there, and not

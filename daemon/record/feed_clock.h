@@ -40,6 +40,8 @@ class FeedClock {
   double newest() const noexcept { return newest_s_; }
   /// Of reports held, those not refuted: the latest of them. 0: what is held is refuted.
   std::size_t chain_length() const noexcept { return ahead_.length; }
+  /// From the earliest time of the chain to the latest.
+  double chain_span_s() const noexcept { return ahead_.span_s(); }
 
  private:
   struct Chain {

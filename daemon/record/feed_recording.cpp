@@ -14,8 +14,13 @@
 namespace roundel::record {
 namespace {
 
-// More than the recorder's chain needs; a feed whose time stands still fills it.
-constexpr std::size_t most_held = 4096;
+// A minute of a busy feed, at 80 bytes each; a feed whose time stands still fills it.
+constexpr std::size_t most_held = 60'000;
+// A first time ahead of the computer's clock is believed once the feed has run on for so long. A
+// receiver that boots gets its time from the network within that. Common practice, no source.
+constexpr double ahead_s = 60, span_to_believe_s = 60;
+// A computer that shows an earlier time has not been set: 2025-01-01.
+constexpr double earliest_now_s = 1'735'689'600;
 // Reports between two takes at most: bounds what a batch holds.
 constexpr std::int64_t most_between_takes = 200'000;
 constexpr std::size_t most_cells_between_takes = 30'000;
@@ -137,6 +142,18 @@ double FeedRecording::held_since(std::size_t n, double time_s) const {
   return time_s;
 }
 
+// Whether the feed's own clock is ahead of the computer's, if that one can be right.
+bool FeedRecording::is_ahead(const feed::Arrival& arrival, double time_s) const {
+  return !is_file_ && arrival.arrival_s >= earliest_now_s && time_s > arrival.arrival_s + ahead_s;
+}
+
+// All but the last n held are refuted.
+void FeedRecording::reject_held(std::size_t n) {
+  const std::size_t n_refuted = held_.size() - std::min(n, held_.size());
+  recorder_.reject(feed::Reject::future, static_cast<std::int64_t>(n_refuted));
+  held_.erase(held_.begin(), held_.begin() + static_cast<std::ptrdiff_t>(n_refuted));
+}
+
 void FeedRecording::flush_held() {
   for (const feed::Arrival& one : held_) recorder_.accept(one.report, one.arrival_s);
   held_.clear();
@@ -147,12 +164,20 @@ Result<bool> FeedRecording::settle(const Context& context, const feed::Arrival& 
                                    double time_s) {
   switch (clock_.judge(time_s)) {
     case FeedClock::Verdict::hold:
-      if (held_.size() >= most_held) flush_held();
+      if (held_.size() >= most_held) reject_held(most_held / 2);
       held_.push_back(arrival);
       return false;
     case FeedClock::Verdict::leap: {
       const std::size_t n = clock_.chain_length() - 1;
-      if (auto ok = decide(context, held_since(n, time_s)); !ok) return tl::unexpected(ok.error());
+      if (is_ahead(arrival, time_s) && clock_.chain_span_s() < span_to_believe_s &&
+          held_.size() < most_held) {
+        held_.push_back(arrival);
+        return false;
+      }
+      if (!is_file_) reject_held(n);
+      double since_s = held_since(n, time_s);
+      if (is_ahead(arrival, time_s)) since_s = std::min(since_s, arrival.arrival_s);
+      if (auto ok = decide(context, since_s); !ok) return tl::unexpected(ok.error());
       for (std::size_t i = held_.size() - std::min(n, held_.size()); i < held_.size(); ++i)
         clock_.follow(time_of(held_[i]));
       clock_.follow(time_s);
@@ -262,7 +287,7 @@ Result<void> FeedRecording::end_trial(const Context& context) {
 
 Result<void> FeedRecording::take_in(const Context& context, feed::Intake& intake) {
   if (std::exchange(intake.interrupted, false)) {
-    flush_held();
+    if (is_decided_ || is_file_) flush_held();
     recorder_.interrupted();
   }
   for (std::size_t i = 0; i < intake.n_rejected.size(); ++i) {
@@ -285,7 +310,11 @@ Result<void> FeedRecording::take_in(const Context& context, feed::Intake& intake
     }
     recorder_.accept(arrival.report, arrival.arrival_s);
   }
-  if (!intake.reports.empty()) last_report_s_ = intake.reports.back().arrival_s;
+  if (!intake.reports.empty()) {
+    const feed::Arrival& last = intake.reports.back();
+    last_report_s_ = last.arrival_s;
+    clock_ahead_s_ = std::max(0.0, time_of(last) - last.arrival_s);
+  }
   n_since_take_ += static_cast<std::int64_t>(intake.reports.size());
   intake.reports.clear();
   return {};
@@ -334,6 +363,8 @@ Result<void> FeedRecording::close(const Context& context) {
   if (!held_.empty() && !is_decided_) {
     // Too few reports to confirm anything; the recorder takes what does not contradict the latest.
     const double latest_s = time_of(held_.back());
+    if (is_ahead(held_.back(), latest_s)) reject_held(0);
+    if (held_.empty()) return close(context);
     if (auto ok = decide(context, held_since(clock_.chain_length(), latest_s)); !ok) return ok;
   }
   flush_held();

@@ -18,7 +18,10 @@
 namespace roundel::record {
 
 /// The first reports wait until three agree on the time, as the recorder's do: a trial must not
-/// begin in the year that one garbled line names. Then the trial that covers them is used or made.
+/// begin in the year that one garbled line names. Times ahead of the computer's clock by more than
+/// a minute have to run on for a minute, so that a receiver may boot with a wrong clock; times
+/// behind it may be a recording that is replayed. Then the trial that covers them is used or made;
+/// one that is made starts in the future of neither clock.
 /// A live feed settles this once; a file again wherever its reports leave the trial.
 class FeedRecording {
  public:
@@ -63,6 +66,8 @@ class FeedRecording {
   LiveCounts live() const;
   const schema::Tally& rejects() const { return rejects_; }
   double last_report_s() const { return last_report_s_; }
+  /// The feed's clock less the computer's, at the newest report; 0 where it is behind.
+  double clock_ahead_s() const { return clock_ahead_s_; }
   const std::vector<schema::Id>& trials_used() const { return used_; }
 
  private:
@@ -74,6 +79,8 @@ class FeedRecording {
   Result<void> reload_trials(const Context& context);
   void use(const schema::Trial& trial);
   void flush_held();
+  void reject_held(std::size_t n_kept);
+  bool is_ahead(const feed::Arrival& arrival, double time_s) const;
   double time_of(const feed::Arrival& arrival) const;
   double held_since(std::size_t n, double time_s) const;
   Equipment wanted() const;
@@ -96,7 +103,7 @@ class FeedRecording {
   std::int64_t n_stored_ = 0, n_refused_ = 0;
   std::int64_t n_since_take_ = 0;
   std::int64_t hour_ = 0;  // of the last take
-  double last_report_s_ = 0;
+  double last_report_s_ = 0, clock_ahead_s_ = 0;
 };
 
 }  // namespace roundel::record

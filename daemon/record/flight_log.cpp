@@ -171,6 +171,14 @@ void FlightLog::fill(const OpenFlight& flight, const Gap& gap) {
   }
 }
 
+void FlightLog::note_crowding(const CellSum& cell) noexcept {
+  // At gaps of 0.4 s an aircraft sends 25 in a window.
+  constexpr int most_sent = 25, remembered = 256;
+  if (cell.heard < schema::chances_per_window) return;
+  n_full_ = std::min(n_full_ + 1, remembered);
+  crowded_share_ += ((cell.heard > most_sent ? 1 : 0) - crowded_share_) / n_full_;
+}
+
 // A heard cell is complete: fills the gap before it, if there is one.
 void FlightLog::follow(OpenFlight& flight, const HeardCell& cell) {
   if (flight.heard.size > 0) {
@@ -214,6 +222,7 @@ void FlightLog::close_window(std::int64_t window) {
         (static_cast<float>(is_heard ? cell.heard : 0) - flight.recent_heard) / 3;
     if (is_heard) {
       give(flight, cell);
+      note_crowding(cell);
       follow(flight,
              {window, cell.mean_time_s(), cell.place.mean(), cell.altitude_sum_ft / cell.heard});
       cell.window = -1;

@@ -63,6 +63,10 @@ class FlightLog {
   /// No flight counts for more than four: one or two aircraft may vanish behind a wall at once.
   double expected_reports(std::int64_t window) const noexcept;
 
+  /// Of the latest 256 cells or so that are full, the share with more reports than an aircraft
+  /// sends: the feed prints positions of its own making between those received.
+  double crowded_share() const noexcept { return n_full_ >= enough_full ? crowded_share_ : 0; }
+
   void set_trials(const TrialTable& trials) noexcept;
   /// Goes on with stored flights. @param refs  out: one for each flight gone on with
   struct Resumed {
@@ -108,17 +112,22 @@ class FlightLog {
   int expected(const OpenFlight& flight, std::int64_t window) const noexcept;
   int expected(const OpenFlight& flight, const CellSum& cell) const noexcept;
   void give(const OpenFlight& flight, CellSum& cell);
+  void note_crowding(const CellSum& cell) noexcept;
   void follow(OpenFlight& flight, const HeardCell& cell);
   void fill(const OpenFlight& flight, const HeardCell& from, const HeardCell& to);
   void fill(const OpenFlight& flight, const Gap& gap);
   void give_silent(const OpenFlight& flight, std::int64_t window, const Waypoint& at,
                    double uncertainty_km);
 
+  static constexpr int enough_full = 32;
+
   const Rules& rules_;
   const Coverage& coverage_;
   FlightIds ids_;
   std::int64_t closed_ = INT64_MIN;
   std::size_t n_live_ = 0;
+  int n_full_ = 0;
+  double crowded_share_ = 0;
   bool is_muted_ = false;           // while stored cells are followed again
   std::deque<OpenFlight> flights_;  // at some 2.4 kB each: no room for twice as many
   std::vector<std::int32_t> free_;

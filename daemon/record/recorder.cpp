@@ -15,6 +15,7 @@
 #include "daemon/record/feed_clock.h"
 #include "daemon/record/flight_log.h"
 #include "daemon/record/plausibility.h"
+#include "daemon/record/repeats.h"
 #include "daemon/record/trial_table.h"
 
 namespace roundel::record {
@@ -75,6 +76,7 @@ struct Recorder::Impl {
   const site::Viewpoint& viewpoint;
   FeedClock clock;
   Coverage coverage;
+  PositionGrid grid;
   TrialTable trials;
   AircraftTable table;
   FlightLog flights;
@@ -267,13 +269,8 @@ void Recorder::Impl::accept_in_time(const PlausibleReport& report, double time_s
   aircraft->last_time_s = std::max(aircraft->last_time_s, time_s);
   ++aircraft->n_reports;
   const site::Place& place = report.place();
-  if (aircraft->has_last && place.latitude_deg == aircraft->last_latitude_deg &&
-      place.longitude_deg == aircraft->last_longitude_deg) {
-    return counts.repeat();
-  }
-  aircraft->has_last = true;
-  aircraft->last_latitude_deg = place.latitude_deg;
-  aircraft->last_longitude_deg = place.longitude_deg;
+  if (aircraft->latest.is_repeat(place, time_s, grid.step_deg())) return counts.repeat();
+  grid.add(place);
   judge(*aircraft, {time_s, place, report.altitude_ft(), report.signal_dbfs(), report.has_signal(),
                     trial->trial});
 }
@@ -415,6 +412,8 @@ schema::Batch Recorder::take() {
   impl_->flights.take(batch);
   impl_->counts.take(batch);
   batch.clock = std::exchange(impl_->newest, {});
+  if (!batch.tally.empty() && impl_->clock.is_running())
+    batch.traits = {impl_->clock.now(), impl_->grid.step_deg(), impl_->flights.crowded_share()};
   batch.coverage = std::exchange(impl_->rows, {});
   std::ranges::move(impl_->coverage.take_rows(impl_->trials.spans()),
                     std::back_inserter(batch.coverage));

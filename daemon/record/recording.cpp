@@ -23,6 +23,8 @@ constexpr int hours_at_once = 4;
 // of one transaction, at 24. Each transaction writes what may still change of its last half hour,
 // and the next has to move that.
 constexpr std::size_t most_waiting_cells = 60'000, most_kept_cells = 500'000;
+// Calls of retain(), once a minute, until every flight that was open at a change has ended.
+constexpr int looks_at_flights = 45;
 
 std::string words(const schema::SiteRow& site) {
   return fmt::format("\"{}\" at {}, {}, antenna {} m above ground at {} m, country at {} m",
@@ -68,6 +70,19 @@ struct Recording::Impl {
   // Reports in what has been appended, by feed: stored when that is committed.
   std::map<std::string, std::int64_t> n_appended{};
   schema::Refused refused{};
+  int n_looks_left = looks_at_flights;  // for flights that reach beyond their trial
+
+  // What trials that were changed in hindsight mean for the flights that have ended.
+  Result<void> place_cells() {
+    if (auto ok = finish_commits(); !ok) return ok;
+    const auto placed = store.place_cells(flight_ids.next());
+    if (!placed) return tl::unexpected(placed.error());
+    flight_ids.skip(placed->next_flight - 1);
+    if (placed->cells > 0)
+      options.log(Level::info,
+                  fmt::format("{} cells went to the trial of their time", placed->cells));
+    return {};
+  }
 
   FeedRecording::Context context() {
     return {store, *viewpoint, options.rules, flight_ids, options.is_file, options.log, [this] {
@@ -288,10 +303,15 @@ Result<void> Recording::follow_trials() {
     feed.set_trials(std::move(trials));
     impl_->tell_change(name, before, feed.trials());
   }
-  return {};
+  impl_->n_looks_left = looks_at_flights;
+  return impl_->place_cells();
 }
 
 Result<bool> Recording::retain() {
+  if (impl_->n_looks_left > 0) {
+    if (auto ok = impl_->place_cells(); !ok) return tl::unexpected(ok.error());
+    --impl_->n_looks_left;
+  }
   if (!impl_->options.keep.hours && !impl_->options.keep.bytes) return false;
   if (auto ok = impl_->finish_commits(); !ok) return tl::unexpected(ok.error());
   return impl_->store.drop_cells(impl_->options.keep);
@@ -306,6 +326,7 @@ Result<void> Recording::close() {
   if (auto ok = impl_->finish_commits(); !ok) return ok;
   for (auto& [name, feed] : impl_->feeds)
     if (auto ok = feed.end_trial(impl_->context()); !ok) return ok;
+  if (auto ok = impl_->place_cells(); !ok) return ok;
   // What a file's last commits have changed. A live recorder goes on with it when it runs again.
   for (bool has_more = impl_->options.is_file; has_more;) {
     const auto summarised = impl_->store.summarise(hours_at_once);
@@ -318,7 +339,7 @@ Result<void> Recording::close() {
 std::vector<Recording::Counts> Recording::counts() const {
   std::vector<Counts> out;
   for (const auto& [name, feed] : impl_->feeds)
-    out.push_back({name, feed.live(), feed.rejects(), feed.last_report_s()});
+    out.push_back({name, feed.live(), feed.rejects(), feed.last_report_s(), feed.clock_ahead_s()});
   return out;
 }
 

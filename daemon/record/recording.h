@@ -37,6 +37,7 @@ class Recording {
     LiveCounts live;         ///< `stored`: as of the last commit
     schema::Tally rejects;   ///< likewise
     double last_report_s{};  ///< the computer's clock, 0: none yet
+    double clock_ahead_s{};  ///< the feed's clock less that, at the newest report; 0: behind
   };
 
   /// Creates the database if it is missing, and writes the site. Errc as Store::open, and
@@ -66,10 +67,12 @@ class Recording {
   /// Until all that was committed is stored. Where nothing more is to come for a while: until then
   /// others cannot write.
   Result<void> finish_commits();
-  /// Follows what other processes have changed in the trials. Cheap when they have not.
+  /// Follows what other processes have changed in the trials; cells of flights that have ended go
+  /// to the trial of their time. Cheap when nothing has changed.
   Result<void> follow_trials();
   /// One step towards keeping no more cells than was asked for: an hour of them goes, or some space
-  /// is given back. True: more is to do. Takes some milliseconds.
+  /// is given back. Flights that have ended since a change of trials are placed as well. True: more
+  /// is to do. Takes some milliseconds.
   Result<bool> retain();
   /// Ends all flights and commits.
   Result<void> close();

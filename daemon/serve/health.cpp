@@ -16,9 +16,21 @@ using Json = nlohmann::ordered_json;
 constexpr double reached_within_s = 60;   // a receiver's restart takes less
 constexpr double written_within_s = 120;  // beyond write_s: a worn card takes long over a commit
 constexpr double settled_after_s = 60;
+constexpr double clock_ahead_within_s = 60;  // less is no obstacle to anything
 
 std::string in_words(double span_s) {
-  return span_s < 120 ? fmt::format("{:.0f} s", span_s) : fmt::format("{:.0f} min", span_s / 60);
+  if (span_s < 120) return fmt::format("{:.0f} s", span_s);
+  if (span_s < 7200) return fmt::format("{:.0f} min", span_s / 60);
+  return span_s < 172'800 ? fmt::format("{:.0f} h", span_s / 3600)
+                          : fmt::format("{:.0f} days", span_s / 86'400);
+}
+
+// ": most are beyond_horizon (1234)"; empty: nothing was rejected.
+std::string most_common(const FeedLive& feed) {
+  const auto most =
+      std::ranges::max_element(feed.rejects, {}, [](const auto& one) { return one.second; });
+  if (most == feed.rejects.end()) return {};
+  return fmt::format(": most are {} ({})", most->first, most->second);
 }
 
 // What a reason is about: one thing fails under one reason at a time.
@@ -54,7 +66,11 @@ Health::Feed& Health::feed(const FeedLive& live, double now) {
   Feed& feed = at->second;
   if (is_new) feed.state.at = feed.report.at = now;
   feed.state.changes(live.state_since_s, now);
-  feed.report.changes(live.last_report_s, now);
+  const bool has_report = feed.report.changes(live.last_report_s, now);
+  if (feed.stored.changes(static_cast<double>(live.stored), now))
+    feed.unrecorded_at.reset();
+  else if (has_report && !is_new && !feed.unrecorded_at)
+    feed.unrecorded_at = now;
   return feed;
 }
 
@@ -97,6 +113,16 @@ std::vector<Reason> Health::look(const Live& live, const Limits& limits, double 
       found = symptom("feed_silent",
                       fmt::format("has brought no report for {}", in_words(limits.silent_after_s)),
                       one.last_report_s > 0 ? one.last_report_s : live.started_s);
+    else if (one.clock_ahead_s > clock_ahead_within_s)
+      found = symptom("feed_clock",
+                      fmt::format("has a clock that is {} ahead of this computer's: set the one "
+                                  "that is wrong, or write clock = \"arrival\" under its [[feed]]",
+                                  in_words(one.clock_ahead_s)),
+                      0);
+    else if (now.unrecorded_at && !store_.failing &&
+             steady_s - *now.unrecorded_at > limits.silent_after_s + limits.write_s)
+      found =
+          symptom("feed_unrecorded", "brings reports, but none is recorded" + most_common(one), 0);
     else if (is_cut)
       found = now.failing;  // a connection that comes and goes is no recovery
     now.judge(std::move(found), std::min(settled_after_s, limits.silent_after_s), steady_s);

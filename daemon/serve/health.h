@@ -18,6 +18,8 @@ namespace roundel::serve {
 ///   feed_unreachable  no connection for a minute
 ///   feed_silent       connected or not, no report for silent_after_s
 ///   feed_stopped      not being read for a minute
+///   feed_clock        its clock is more than a minute ahead of the computer's
+///   feed_unrecorded   reports come, and none has been stored for silent_after_s beyond write_s
 ///   store_failing     the database does not take what is recorded: at once, as the writer has
 ///                     waited before it said so
 ///   store_late        reports come, and for two minutes beyond write_s nothing was written
@@ -45,7 +47,8 @@ class Health {
     void judge(std::optional<Reason> symptom, double settled_s, double now);
   };
   struct Feed : Thing {
-    Seen state, report;
+    Seen state, report, stored;
+    std::optional<double> unrecorded_at;  // a report came, and none was stored since
   };
   Feed& feed(const FeedLive& live, double now);
   void judge_store(const Live& live, const Limits& limits, double now);

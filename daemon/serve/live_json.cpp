@@ -18,6 +18,7 @@ Json feed_json(const FeedLive& feed) {
           {"state_since_s", known(feed.state_since_s)},
           {"last_report_s", known(feed.last_report_s)},
           {"feed_time_s", known(feed.feed_time_s)},
+          {"clock_ahead_s", feed.clock_ahead_s},
           {"received", feed.received},
           {"stored", feed.stored},
           {"repeats", feed.repeats},
@@ -31,8 +32,8 @@ Json feed_json(const FeedLive& feed) {
 
 auto visible(const FeedLive& feed) {
   return std::tie(feed.name, feed.state, feed.state_since_s, feed.last_report_s, feed.feed_time_s,
-                  feed.received, feed.stored, feed.repeats, feed.rejected, feed.aircraft,
-                  feed.farthest_km, feed.queued, feed.queue_limit, feed.rejects);
+                  feed.clock_ahead_s, feed.received, feed.stored, feed.repeats, feed.rejected,
+                  feed.aircraft, feed.farthest_km, feed.queued, feed.queue_limit, feed.rejects);
 }
 
 }  // namespace

@@ -162,6 +162,11 @@ TEST(Config, AFileThatCannotBeReadIsBadUsage) {
             "/nonexistent/roundel.toml: there is no such file; give the configuration with "
             "--config FILE");
   EXPECT_EQ(exit_code(missing.error().code), 2);
+  const auto beneath = load("/dev/null/roundel.toml");
+  ASSERT_FALSE(beneath);
+  EXPECT_EQ(beneath.error().line(),
+            "/dev/null/roundel.toml: cannot be read: Not a directory; let this user read the file "
+            "and its folder");
   const auto folder = load("/");
   ASSERT_FALSE(folder);
   EXPECT_EQ(folder.error().line(), "/: is a folder, not a configuration");

@@ -85,7 +85,7 @@ TEST_F(Following, ATrialStartedByCommandIsRecordedUnder) {
     return is_nearly(status()["reports"]["received"].get<double>(), 0.5);
   })) << "roundel reads while roundeld writes";
   const Ran started = run_program(
-      roundel, {"trial", database(), "start", "--feed", "roof-a", "--antenna", "spider"},
+      roundel, {"trial", database(), "start", "--feed", "roof-a", "--antenna", "spider", "--new"},
       folder_.path());
   EXPECT_EQ(started.code, 0) << started.err;
   EXPECT_TRUE(eventually([&] { return daemon.has_logged("trial 2 runs: spider on gable"); }))

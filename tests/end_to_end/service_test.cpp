@@ -1,10 +1,13 @@
 // What roundeld tells those who look after it: the service manager, and a command of theirs.
+#include <fmt/format.h>
 #include <gmock/gmock.h>
 #include <sys/socket.h>
 #include <sys/un.h>
 #include <unistd.h>
 
+#include <csignal>
 #include <cstring>
+#include <memory>
 
 #include "tests/end_to_end/harness.h"
 #include "tests/serve/client.h"
@@ -120,6 +123,28 @@ TEST(Service, ACommandThatFailsIsLoggedAndRecordingGoesOn) {
   Daemon daemon(folder / "roundel.toml");
   EXPECT_TRUE(eventually([&] { return daemon.has_logged("notify: the command ended with 7"); }));
   EXPECT_EQ(daemon.stop(), 0);
+}
+
+// A page that cannot be served is no reason not to record.
+TEST(Service, ATakenPagePortLeavesTheRecordingAloneAndIsTriedAgain) {
+  const Folder folder;
+  auto taken = std::make_unique<Source>();
+  std::string text = configuration({listening});
+  const std::string any = "[web]\nlisten = \"127.0.0.1:0\"";
+  text.replace(text.find(any), any.size(),
+               fmt::format("[web]\nlisten = \"127.0.0.1:{}\"", taken->port()));
+  write_file(folder / "roundel.toml", text);
+  Process roundeld_run({roundeld, "run", "--config", (folder / "roundel.toml").string()},
+                       folder / "log");
+  const auto has_logged = [&](std::string_view part) {
+    return roundeld_run.log().find(part) != std::string::npos;
+  };
+  EXPECT_TRUE(eventually([&] { return has_logged("no page is served, recording goes on"); }));
+  EXPECT_TRUE(has_logged("recording into"));
+  taken.reset();
+  EXPECT_TRUE(eventually([&] { return has_logged("page on http://127.0.0.1:"); }));
+  roundeld_run.signal(SIGTERM);
+  EXPECT_EQ(roundeld_run.wait(), 0);
 }
 
 }  // namespace

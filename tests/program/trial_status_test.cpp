@@ -30,6 +30,10 @@ class ProgramTest : public testing::Test {
     all.insert(all.end(), words.begin(), words.end());
     return run_program(ROUNDEL_BINARY_DIR "/analysis/program/roundel", all, folder_ / ".");
   }
+  // The file is as after a kill: flight 2 goes on.
+  void end_flights() {
+    schema::Client(file_).rows("UPDATE flight SET last_window = 177232979 WHERE id = 2");
+  }
   schema::Folder folder_;
   std::filesystem::path file_ = folder_ / "roundel.db";
 };
@@ -41,7 +45,7 @@ TEST_F(ProgramTest, StatusSaysWhatIsStoredInASentenceAndATable) {
   EXPECT_EQ(ran.out,
             file_.string() +
                 " holds 300 cells (1 silent) in 2 flights of 2 aircraft, 2026-03-01T00:00:00Z to "
-                "2026-03-01T01:50:00Z, in 139 kB.\n"
+                "2026-03-01T01:50:00Z, in 115 kB.\n"
                 "\n"
                 "feed  received  stored  repeats  rejected  recorded  since                 clock "
                 "        trial\n"
@@ -145,13 +149,12 @@ TEST_F(ProgramTest, TrialListShowsTrialsAndNotes) {
 }
 
 TEST_F(ProgramTest, TrialStartChangesOnlyWhatIsSaid) {
-  const Ran ran =
-      trial({"start", "--mount", "mast", "--at", "2026-03-01T02:00:00Z", "--note", "higher"});
+  const Ran ran = trial(
+      {"start", "--mount", "mast", "--new", "--at", "2026-03-01T02:00:00Z", "--note", "higher"});
   EXPECT_EQ(ran.err, "");
   EXPECT_EQ(ran.out,
             "Trial 3 runs on feed roof from 2026-03-01T02:00:00Z: spider on mast at 90 deg, "
             "receiver rx1.\n"
-            "New in this database: mount mast.\n"
             "Trial 2 ends there.\n");
   const auto json = nlohmann::json::parse(
       trial({"start", "--rotation-deg", "180", "--at", "2026-03-01T03:00:00Z", "--json"}).out);
@@ -162,14 +165,70 @@ TEST_F(ProgramTest, TrialStartChangesOnlyWhatIsSaid) {
 }
 
 // Flight 2 has a cell every 10 s from 01:25:00 to 01:50:00.
-TEST_F(ProgramTest, TrialStartInHindsightSaysWhatItCosts) {
+TEST_F(ProgramTest, TrialStartInHindsightTakesTheCellsOfItsTime) {
+  end_flights();
   const Ran ran = trial({"start", "--antenna", "collinear", "--at", "2026-03-01T01:40:00Z"});
-  EXPECT_EQ(
-      ran.out,
-      "Trial 3 runs on feed roof from 2026-03-01T01:40:00Z: collinear on gable at 90 deg, "
-      "receiver rx1.\n"
-      "Trial 2 ends there.\n"
-      "60 cells that were recorded after that under trial 2 are kept, but no longer count.\n");
+  EXPECT_EQ(ran.out,
+            "Trial 3 runs on feed roof from 2026-03-01T01:40:00Z: collinear on gable at 90 deg, "
+            "receiver rx1.\n"
+            "Trial 2 ends there.\n"
+            "60 cells went to the trial of their time.\n");
+}
+
+TEST_F(ProgramTest, TrialSplitUndoChangeAndRenameSayWhatIsNow) {
+  end_flights();
+  EXPECT_EQ(trial({"split", "2", "--at", "2026-03-01T01:40:00Z", "--antenna", "collinear"}).out,
+            "Trial 2 ends at 2026-03-01T01:40:00Z. Trial 3 is from 2026-03-01T01:40:00Z to now: "
+            "collinear on gable at 90 deg, receiver rx1.\n"
+            "60 cells went to the trial of their time.\n");
+  EXPECT_EQ(trial({"undo", "3"}).out,
+            "Trial 3 is taken back. Trial 2 is from 2026-03-01T01:00:00Z to now: spider on gable "
+            "at 90 deg, receiver rx1.\n");
+  EXPECT_EQ(trial({"change", "2", "--rotation-deg", "45", "--to", "2026-03-01T01:45:00Z"}).out,
+            "Trial 2 is from 2026-03-01T01:00:00Z to 2026-03-01T01:45:00Z: spider on gable at 45 "
+            "deg, receiver rx1.\n");
+  EXPECT_EQ(trial({"rename", "antenna", "spider", "quadspider"}).out,
+            "The antenna spider is called quadspider in all trials. Where roundel.toml has the old "
+            "name, change it there as well.\n");
+  EXPECT_THAT(trial({"list"}).out, HasSubstr("quadspider"));
+}
+
+TEST_F(ProgramTest, TrialLeavesTheCellsToARecorderThatRuns) {
+  const auto recorder = must(schema::Store::open(file_, schema::Store::Access::record));
+  const Ran ran = trial({"start", "--antenna", "collinear", "--at", "2026-03-01T01:40:00Z"});
+  EXPECT_EQ(ran.code, 0);
+  EXPECT_THAT(ran.out, HasSubstr("roundeld is recording: it gives the cells to the trial of their "
+                                 "time"));
+}
+
+TEST_F(ProgramTest, StatusWarnsOfWhatAFeedIsLike) {
+  {
+    auto store = must(schema::Store::open(file_, schema::Store::Access::record));
+    schema::Batch batch;
+    batch.feed = must(store.feed_id("roof"));
+    batch.clock = {must(parse_time("2026-03-01T03:00:00Z")),
+                   must(parse_time("2026-03-01T02:00:00Z"))};
+    batch.traits = {0, 0.001, 0.4};
+    must(store.commit(batch));
+  }
+  EXPECT_THAT(
+      roundel({"status", file_.string()}).out,
+      EndsWith(
+          "\n"
+          "Feed roof: its clock is 60 min ahead of this computer's. Set the one that is wrong, "
+          "or write clock = \"arrival\" under its [[feed]].\n"
+          "\n"
+          "Feed roof: positions have 3 decimals (steps of 111 m). New positions of slow "
+          "aircraft are told from repeats by their speed. Let the receiver print five "
+          "decimals.\n"
+          "\n"
+          "Feed roof: 40 % of full cells hold more than 25 reports in ten seconds, which no "
+          "aircraft sends. The feed prints positions of its own making between those "
+          "received, and silence does not show. Let it print received positions alone, or "
+          "pick their lines with keep in its layout.\n"));
+  const auto json = nlohmann::json::parse(roundel({"status", file_.string(), "--json"}).out);
+  EXPECT_EQ(json["feeds"][0]["position_step_deg"], 0.001);
+  EXPECT_EQ(json["feeds"][0]["warnings"].size(), 3U);
 }
 
 TEST_F(ProgramTest, TrialStartsNowOnTheFeedsOwnClock) {
@@ -183,7 +242,8 @@ TEST_F(ProgramTest, TrialStartsNowOnTheFeedsOwnClock) {
 
 TEST_F(ProgramTest, TrialStopEndsTheRunningOne) {
   EXPECT_EQ(trial({"stop", "--at", "2026-03-01T02:00:00Z"}).out,
-            "Trial 2 on feed roof ends at 2026-03-01T02:00:00Z.\n");
+            "Trial 2 on feed roof ends at 2026-03-01T02:00:00Z.\n"
+            "What was recorded after that is kept, and counts where a trial covers its time.\n");
   const Ran again = trial({"stop", "--at", "2026-03-01T02:00:01Z"});
   EXPECT_EQ(again.code, 1);
   EXPECT_EQ(again.err,
@@ -213,6 +273,11 @@ TEST_F(ProgramTest, TrialErrorsNameWhatIsWrong) {
          "--feed: there is no feed \"shed\"; the database knows: roof, barn");
   expect({"start", "--feed", "barn", "--antenna", "x", "--mount", "y"}, 2,
          "--receiver: feed \"barn\" has no trial yet to take it from; give its name");
+  expect({"start", "--feed", "roof", "--antenna", "spidr"}, 2,
+         "--antenna: there is no antenna \"spidr\" yet; known are collinear, spider; for a new one "
+         "add --new");
+  expect({"split", "9", "--at", "2026-03-01"}, 1,
+         file_.string() + ": there is no trial 9; see roundel trial list");
   expect({"start", "--feed", "roof", "--rotation-deg", "400"}, 2,
          "rotation 400 deg; give degrees clockwise, from 0 to below 360");
   expect({"stop", "--feed", "roof", "--at", "noon"}, 2,

@@ -148,7 +148,7 @@ TEST_F(OlderFile, IsNotChangedUnderAnOlderRecorder) {
     EXPECT_EQ(opened.error().code, Errc::busy);
     EXPECT_EQ(opened.error().line(),
               file_.string() +
-                  ": written by an older Roundel (schema 1, this one writes 3), and "
+                  ": written by an older Roundel (schema 1, this one writes 4), and "
                   "another process (process " +
                   std::to_string(getpid()) +
                   ") is recording into it; "
@@ -157,7 +157,7 @@ TEST_F(OlderFile, IsNotChangedUnderAnOlderRecorder) {
     EXPECT_TRUE(Store::open(file_, Store::Access::read)) << "reading needs no one's leave";
   }
   must(Store::open(file_, Store::Access::write));
-  EXPECT_EQ(Client(file_).one("PRAGMA user_version"), "3");
+  EXPECT_EQ(Client(file_).one("PRAGMA user_version"), "4");
 }
 
 // A released step is never edited: what it made then, it makes now.

@@ -1,5 +1,7 @@
 // Files that are not ours to open, or cannot be read.
 #include <gmock/gmock.h>
+#include <sys/wait.h>
+#include <unistd.h>
 
 #include "tests/schema/store_fixture.h"
 
@@ -89,6 +91,35 @@ TEST_F(RefuseTest, AFolderIsNoDatabase) {
   }
 }
 
+// SQLite keeps what readers share in a file beside the database, and this user may not make it.
+TEST_F(RefuseTest, AnotherUserReadsAStoreThatNobodyRecordsInto) {
+  const auto folder = folder_ / "theirs #1?";
+  std::filesystem::create_directory(folder);
+  {
+    Store store = must(Store::open(folder / "roundel.db", Store::Access::record));
+    must(store.start_trial(trial_on("roof", "collinear", day_s)));
+    must(store.compact());
+  }
+  std::filesystem::remove(folder / "roundel.db-wal");
+  std::filesystem::remove(folder / "roundel.db-shm");
+  using std::filesystem::perms;
+  constexpr auto readable = static_cast<perms>(0555);
+  std::filesystem::permissions(folder, readable);
+  std::filesystem::permissions(folder.parent_path(), perms::all);
+  const pid_t child = ::fork();
+  if (child == 0) {
+    constexpr uid_t nobody = 65534;
+    if (::geteuid() == 0 && ::setuid(nobody) != 0) ::_exit(2);
+    const auto store = Store::open(folder / "roundel.db", Store::Access::read);
+    ::_exit(store && store->trials() && store->trials()->size() == 1 ? 0 : 1);
+  }
+  int status = -1;
+  ASSERT_EQ(::waitpid(child, &status, 0), child);
+  std::filesystem::permissions(folder, perms::owner_all);
+  EXPECT_TRUE(WIFEXITED(status));
+  EXPECT_EQ(WEXITSTATUS(status), 0);
+}
+
 TEST_F(RefuseTest, NothingIsMadeByReading) {
   const auto file = folder_ / "absent.db";
   const auto opened = Store::open(file, Store::Access::read);
@@ -113,11 +144,12 @@ TEST_F(RefuseTest, AFolderThatDoesNotExistIsNamed) {
   const auto file = folder_ / "no/such/roundel.db";
   const auto opened = Store::open(file, Store::Access::record);
   ASSERT_FALSE(opened);
-  EXPECT_EQ(opened.error().code, Errc::io);
-  EXPECT_EQ(opened.error().line(),
-            file.string() +
-                ": cannot be opened: No such file or directory; check the path and the "
-                "permissions of the file and its folder");
+  EXPECT_EQ(opened.error().code, Errc::not_found);
+  const std::string folder = file.parent_path().string();
+  EXPECT_EQ(opened.error().line(), folder +
+                                       ": the folder for the database does not exist; make it: "
+                                       "mkdir -p \"" +
+                                       folder + "\"");
 }
 
 TEST_F(RefuseTest, DamageIsReportedAsSuch) {

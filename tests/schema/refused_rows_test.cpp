@@ -135,6 +135,7 @@ TEST_F(RefusedRows, OfAFlightTakeItsCellsWithThem) {
 TEST_F(RefusedRows, OfAFlightOfNoTrialAreCounted) {
   Batch orphan = batch();
   orphan.flights[0].trial = trial_ + 1;
+  orphan.flights[0].first_window -= 1;  // none of this feed ran then
   must(store_.commit(orphan));
   EXPECT_EQ(must(store_.flights({})).size(), 1u);
   EXPECT_EQ(store_.refused().rows, 101);

@@ -55,7 +55,10 @@ struct OverTime {
     feed.state_since_s = live.now_s;
   }
   void report() { live.feeds[0].last_report_s = live.now_s; }
-  void commit() { live.last_commit_s = live.now_s; }
+  void commit() {
+    live.last_commit_s = live.now_s;
+    ++live.feeds[0].stored;
+  }
   void be_well() {
     set(FeedState::connected);
     report();
@@ -192,6 +195,31 @@ TEST(Health, SaysWhatIsWrongNowWhileItFails) {
   EXPECT_EQ(now.code(), "feed_silent") << "it is connected now";
   EXPECT_EQ(now.reasons[0].text, "feed roof has brought no report for 15 min");
   EXPECT_EQ(now.reasons[0].since_s, OverTime::start_s);
+}
+
+TEST(Health, SaysWhatMostReportsAreWhereNoneIsRecorded) {
+  OverTime now;
+  now.alarms_until(10, [&](int) { now.be_well(); });
+  now.live.feeds[0].rejects = {{"beyond_horizon", 3222}, {"stale", 2}};
+  EXPECT_EQ(now.alarms_until(2000,
+                             [&](int) {
+                               now.report();
+                               now.live.last_commit_s = now.live.now_s;
+                             }),
+            "+feed_unrecorded@916 ");
+  EXPECT_EQ(now.reasons[0].text,
+            "feed roof brings reports, but none is recorded: most are beyond_horizon (3222)");
+}
+
+TEST(Health, SaysThatAClockIsAheadAndWhatHelps) {
+  OverTime now;
+  now.live.feeds[0].clock_ahead_s = 400 * 86'400.;
+  EXPECT_EQ(now.alarms_until(10, [&](int) { now.be_well(); }), "+feed_clock@0 ");
+  EXPECT_EQ(now.reasons[0].text,
+            "feed roof has a clock that is 400 days ahead of this computer's: set the one that is "
+            "wrong, or write clock = \"arrival\" under its [[feed]]");
+  now.live.feeds[0].clock_ahead_s = 0;
+  EXPECT_EQ(now.alarms_until(100, [&](int) { now.be_well(); }), "-feed_clock@70 ");
 }
 
 TEST(Health, AFeedThatIsConfiguredNoMoreIsMissedByNobody) {

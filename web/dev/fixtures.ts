@@ -406,6 +406,7 @@ function feed(change: Partial<FeedLive> = {}): FeedLive {
     state_since_s: now_s - 86400,
     last_report_s: now_s - 0.4,
     feed_time_s: now_s - 0.6,
+    clock_ahead_s: 0,
     received: 1284350,
     stored: 1180231,
     repeats: 91200,
@@ -429,6 +430,7 @@ const nothing: Partial<FeedLive> = {
   farthest_km: null,
   last_report_s: null,
   feed_time_s: null,
+  clock_ahead_s: 0,
 };
 
 function live_of(feeds: FeedLive[]): Live {

@@ -293,6 +293,7 @@ export interface FeedLive {
   state_since_s: number | null;
   last_report_s: number | null;
   feed_time_s: number | null;
+  clock_ahead_s: number;
   received: number;
   stored: number;
   repeats: number;

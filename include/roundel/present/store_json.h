@@ -11,8 +11,9 @@ namespace roundel::present {
 
 /// {"reports": {"received", "stored", "repeats", "rejected": {REASON: count}}, "feeds": [{"name",
 /// "reports": {as above}, "since", "recorded_s", "clock": {"feed_time", "arrival", "offset_s"} or
-/// null, "trial": the running one's id or null}], "cells", "silent_cells", "flights", "aircraft",
-/// "from", "to", "bytes"}. Times are RFC 3339 UTC, null where there is no cell or no coverage.
+/// null, "position_step_deg", "crowded_share" (null: not known), "warnings", "trial": the running
+/// one's id or null}], "cells", "silent_cells", "flights", "aircraft", "from", "to", "bytes"}.
+/// Times are RFC 3339 UTC, null where there is no cell or no coverage.
 Result<std::string> status_json(const schema::Store& store);
 
 /// {"trials": [{"id", "feed", "antenna", "receiver", "mount", "rotation_deg", "start", "stop" or

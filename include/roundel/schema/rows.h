@@ -118,6 +118,14 @@ struct FeedClock {
   double arrival_s{};    ///< the computer's clock when that report came
 };
 
+/// What a feed is like, found from its latest lines.
+struct FeedTraits {
+  double time_s{};             ///< feed time of the newest line
+  double position_step_deg{};  ///< positions lie on a grid of so many degrees; 0: finer than 1e-4
+  /// Of the cells that are full, those with more reports than an aircraft can have sent.
+  double crowded_share{};
+};
+
 /// Counts of reports: kind -> count. Kinds: "received", "stored", "repeat", or a reject's reason.
 /// received = stored + repeat + the sum of the rejects, always.
 using Tally = std::map<std::string, std::int64_t>;

@@ -22,7 +22,8 @@ namespace roundel::schema {
 /// error (Errc::not_found, naming those it knows).
 ///
 /// A cell counts to a trial only within the trial's interval: when a trial is stopped in
-/// hindsight ("swapped an hour ago"), what was recorded since is kept but no longer selected.
+/// hindsight, what was recorded since is kept but not selected, until place_cells() gives it to
+/// the trial of its time.
 struct Selection {
   std::optional<std::string> antenna, receiver, mount, feed;
   std::vector<Id> trials;
@@ -39,9 +40,10 @@ struct Batch {
   std::map<std::int64_t, Tally> earlier;  ///< likewise, for hours before hour_s, by their start
   std::vector<Coverage> coverage;         ///< replaces one of the same feed and from_s
   std::optional<FeedClock> clock;         ///< replaces that of the feed
+  std::optional<FeedTraits> traits;       ///< likewise
   bool empty() const {
     return flights.empty() && cells.empty() && tally.empty() && earlier.empty() &&
-           coverage.empty() && !clock;
+           coverage.empty() && !clock && !traits;
   }
 };
 
@@ -57,6 +59,12 @@ struct Totals {
   std::int64_t summarised_cells{};
   std::optional<std::int64_t> from_s, to_s;       ///< of cells
   std::optional<std::int64_t> summarised_from_s;  ///< the first such hour
+};
+
+/// What Store::place_cells() has done.
+struct Placed {
+  std::int64_t cells{};
+  Id next_flight{};  ///< the first number that is free now
 };
 
 /// What was heard in one hour.
@@ -129,6 +137,19 @@ class Store {
   /// Lets a trial end elsewhere, or go on (none). Errc::out_of_range on overlap or before its
   /// start.
   Result<void> set_trial_stop(Id trial, std::optional<std::int64_t> stop_s);
+  /// From `at_s` on another trial, with what `changed` says was mounted then, takes the place of
+  /// one: returned as stored. Errc::out_of_range where at_s is not within the trial.
+  Result<Trial> split_trial(Id trial, std::int64_t at_s, const Trial& changed);
+  /// Replaces all but the feed of the trial that has `changed.id`. Errc::out_of_range on overlap.
+  Result<void> change_trial(const Trial& changed);
+  /// Takes a trial back: the one of its feed that ends where it starts goes on in its place, or
+  /// else the one that starts where it ends begins earlier; returned as stored. Errc::not_found
+  /// where there is neither.
+  Result<Trial> undo_trial(Id trial);
+  enum class Part { antenna, receiver, mount };
+  /// Another name in all trials; where the new one is known already, the two become one.
+  /// Errc::not_found for an unknown old name.
+  Result<void> rename(Part part, std::string_view from, std::string_view to);
   /// Errc::out_of_range for an empty text, not_found for an unknown trial.
   Result<Id> add_note(const Note& note);
   /// By time.
@@ -166,11 +187,19 @@ class Store {
   /// summaries outlive, or gives a megabyte back to the file system where much of the file is free.
   /// True: something was done, and more may be to do. What is not summarised stays.
   Result<bool> drop_cells(const Retention& keep);
+  /// Cells of flights that have ended go to the trial of their time, where trials were changed in
+  /// hindsight: a flight that reaches from one into another is divided. Hours it touches are
+  /// summarised anew. Needs Access::record (asserted).
+  /// @param next_flight  the first number free for a new flight
+  /// @pre nothing has been appended that is not committed
+  Result<Placed> place_cells(Id next_flight);
   /// Flights of this feed without a last_window, to resume from after a restart.
   Result<std::vector<Flight>> open_flights(Id feed) const;
   Result<std::vector<Coverage>> coverage(Id feed) const;
   /// None before the first report with a time of its own.
   Result<std::optional<FeedClock>> clock(Id feed) const;
+  /// None before a recorder of this version has recorded it.
+  Result<std::optional<FeedTraits>> traits(Id feed) const;
   /// Packs the file again after older data have been loaded between newer ones, and empties the
   /// write-ahead log. Takes about a second per 200 MB and as much free disk for the while.
   Result<void> compact();
