@@ -117,7 +117,7 @@ export const trials: TrialsAnswer = {
   ],
 };
 
-const limit_altitudes_ft = [10000, 20000, 38000];
+const limit_altitudes_ft = [6000, 18000, 38000];
 
 function reach_sector(of: Truth, next: () => number): ReachSector {
   const altitude_ft = Math.round((33000 + 7000 * next()) / 25) * 25;
@@ -140,8 +140,9 @@ function reach_sector(of: Truth, next: () => number): ReachSector {
       by_altitude: [],
     };
   const ratio = Math.min(1.02, of.ratio * spread);
-  const bands = [0, 10000, 20000, 30000].map((low) => {
-    const high = low === 30000 ? null : low + 10000;
+  const edges_ft = [0, 6000, 18000, 29000];
+  const bands = edges_ft.map((low, i) => {
+    const high = edges_ft[i + 1] ?? null;
     return {
       altitude_low_ft: low,
       altitude_high_ft: high,

@@ -15,9 +15,10 @@ enum class FeedState { connecting, connected, stalled, listening, stopped };
 struct FeedLive {
   std::string name;
   FeedState state = FeedState::stopped;
-  double state_since_s{};                                    ///< computer's clock
-  double last_report_s{};                                    ///< computer's clock, 0: none yet
-  double feed_time_s{};                                      ///< feed's clock, 0: none yet
+  std::string endpoint;    ///< "host:port" that it connects to or listens on; empty: neither yet
+  double state_since_s{};  ///< computer's clock
+  double last_report_s{};  ///< computer's clock, 0: none yet
+  double feed_time_s{};    ///< feed's clock, 0: none yet
   std::int64_t received{}, stored{}, repeats{}, rejected{};  ///< since start
   std::int64_t aircraft{};                                   ///< heard in the last 60 s
   double farthest_km{};
