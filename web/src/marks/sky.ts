@@ -39,6 +39,7 @@ export function sky_marks(doc: Document, sky: SkyAnswer, px: (km: number) => num
     });
     const place = point(last);
     return [
+      svg(doc, "path", { class: "track-ground", d: [...heard, ...silent].join("") }),
       svg(doc, "path", { class: "track", d: heard.join("") }),
       svg(doc, "path", { class: "track silent", d: silent.join("") }),
       svg(
@@ -48,7 +49,7 @@ export function sky_marks(doc: Document, sky: SkyAnswer, px: (km: number) => num
           class: is_heard ? "aircraft" : "aircraft silent",
           cx: coordinate(place.x),
           cy: coordinate(place.y),
-          r: 3,
+          r: 4,
         },
         svg(doc, "title", {}, address),
       ),
