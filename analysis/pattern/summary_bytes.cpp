@@ -75,8 +75,6 @@ void get_others(ByteReader& in, std::vector<SummaryOthers>& out) {
   }
 }
 
-const auto place_of = [](const auto& row) { return std::pair(row.sector, row.band); };
-
 /// Places of bands that are cut no more as they were.
 void forget_bands(HourSummary& out) {
   const ReachOptions options;
@@ -84,7 +82,8 @@ void forget_bands(HourSummary& out) {
   std::ranges::stable_sort(out.farthest, {}, [](const auto& at) {
     return std::tuple(at.sector, at.band, -at.range_km);
   });
-  const auto nearer = std::ranges::unique(out.farthest, {}, place_of);
+  const auto nearer = std::ranges::unique(
+      out.farthest, {}, [](const auto& at) { return std::pair(at.sector, at.band); });
   out.farthest.erase(nearer.begin(), nearer.end());
   std::vector<SummaryHeard> by_sector;
   for (const auto& heard : out.heard) {

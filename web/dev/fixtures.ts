@@ -25,6 +25,7 @@ export type ScenarioName =
   | "reach"
   | "judged"
   | "empty"
+  | "fresh"
   | "no_feed"
   | "no_altitude"
   | "stalled"
@@ -545,6 +546,15 @@ export function scenario(name: ScenarioName): Scenario {
       return {
         answers: silent,
         live: live_of([feed({ ...nothing, state: "connecting", state_since_s: now_s - 190 })]),
+      };
+    case "fresh": // before the first report, of a roundeld that answers all there is
+      return {
+        answers: {
+          ...scenario("judged").answers,
+          "/api/reach": empty_reach(),
+          "/api/hours": { hours: [] },
+        },
+        live: scenario("empty").live,
       };
     case "no_feed":
       return { answers: silent, live: live_of([]) };
