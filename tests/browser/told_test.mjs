@@ -74,8 +74,12 @@ describe("answers", () => {
 
   it("tell from the side what the verdict tells, and nothing where it does not", () =>
     visit({}, async (page, mock) => {
-      await is_visible(page, ".elevation-part", false);
       const { verdict, side } = mock.fixtures;
+      const bare = { elevation_deg: 2, gain_db: 1, se_db: 0.2, flights: 40 };
+      mock.answer("/api/verdict", { ...verdict(), elevation: [bare] });
+      await page.reload();
+      await says(page, "[data-question=round] b", "Not round");
+      await is_visible(page, ".elevation-part", false);
       mock.answer("/api/verdict", { ...verdict(), ...side() });
       await page.reload();
       await says(page, ".elevation-part .note", /leans 1\.8° towards 070°[^]*flat ground/);

@@ -117,8 +117,8 @@ export type VerdictWord = "omnidirectional" | "not_omnidirectional" | "undecided
 export interface ElevationGain {
   elevation_deg: number;
   gain_db: number | null;
-  low_db: number | null;
-  high_db: number | null;
+  low_db?: number | null;
+  high_db?: number | null;
   flights: number;
 }
 

@@ -15,7 +15,7 @@ export function elevation_plot(
 ): SVGElement {
   const known = list
     .flatMap(({ elevation_deg, gain_db, low_db, high_db }) =>
-      gain_db === null || low_db === null || high_db === null
+      gain_db === null || low_db == null || high_db == null
         ? []
         : [{ elevation_deg, gain_db, low_db, high_db }],
     )

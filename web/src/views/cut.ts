@@ -145,7 +145,10 @@ export function cut_view(context: Context): View {
 
   function draw_elevation(model: Model, units: Units): void {
     const verdict = value_of(model.verdict);
-    const list = verdict?.elevation ?? [];
+    // Without its interval a gain is not shown; some versions tell none.
+    const list = (verdict?.elevation ?? []).filter(
+      ({ low_db, high_db }) => low_db != null && high_db != null,
+    );
     const said = verdict === null ? [] : side_sentences(verdict, units);
     elevation.hidden = list.length === 0 && said.length === 0;
     if (elevation.hidden || verdict === null) {
