@@ -20,7 +20,7 @@ struct HourSummary;
 /// What counts, and how it is divided. Defaults are the method's; where it leaves a figure open
 /// (speed, hours) it is common practice, no source.
 struct ReachOptions {
-  double sector_deg = 5;                                      ///< divides 360 evenly; [1, 90]
+  double sector_deg = 5;                                     ///< divides 360 evenly; [1, 90]
   std::vector<double> band_edges_ft{6'000, 18'000, 29'000};  ///< ascending; bands lie between
   int support_reports = 3;        ///< reports of one flight that support a range
   int support_s = 60;             ///< within this time
