@@ -42,7 +42,10 @@ async function coast() {
 /** Smaller ones are never among the few that a map has room for. */
 const least_people = 40_000;
 
-/** Towns with their names and places, the most populous first (city-timezones, MIT). */
+/**
+ * Towns with their names and places, the most populous first (city-timezones, MIT). The list knows
+ * the marks of some names only, so all are written without.
+ */
 async function places() {
   const towns = JSON.parse(
     await readFile(join(here, "node_modules/city-timezones/data/cityMap.json"), "utf8"),
@@ -53,7 +56,7 @@ async function places() {
       towns
         .filter(({ pop }) => pop >= least_people)
         .sort((a, b) => b.pop - a.pop || (a.city < b.city ? -1 : 1))
-        .map(({ city, lat, lng }) => [city, hundredths(lat), hundredths(lng)]),
+        .map(({ city_ascii, lat, lng }) => [city_ascii, hundredths(lat), hundredths(lng)]),
     ),
   );
 }

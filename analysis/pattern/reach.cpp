@@ -289,10 +289,11 @@ struct ReachBuilder::Impl {
     const auto sector_at = [&](int stored) { return sector_of_stored(stored); };
     for (const auto& heard : hour.heard) {
       ReachSector& sector = out.sectors[sector_at(heard.sector)];
-      ReachBand& band = sector.by_altitude[static_cast<std::size_t>(heard.band)];
       sector.cells += heard.cells;
       sector.flights += heard.flights;
       rated_flights[sector_at(heard.sector)] += heard.flights;
+      if (heard.band == SummaryBins::n_bands) continue;
+      ReachBand& band = sector.by_altitude[static_cast<std::size_t>(heard.band)];
       band.cells += heard.cells;
       band.flights += heard.flights;
     }

@@ -1,6 +1,11 @@
 #include "analysis/pattern/summary_bytes.h"
 
+#include <algorithm>
+#include <tuple>
+#include <utility>
+
 #include "analysis/pattern/byte_stream.h"
+#include "analysis/pattern/support.h"
 #include "roundel/pattern/field.h"
 #include "roundel/schema/rows.h"
 
@@ -18,6 +23,9 @@ void put(ByteWriter& out, const SummaryFarthest& at, std::int64_t first_window) 
   out.put(at.window - first_window);
   out.put(at.flight);
 }
+
+// Of what was heard: a band, or none of them.
+constexpr int n_heard_bands = SummaryBins::n_bands + 1;
 
 SummaryFarthest get_farthest(ByteReader& in, std::int64_t first_window) {
   SummaryFarthest at;
@@ -67,12 +75,32 @@ void get_others(ByteReader& in, std::vector<SummaryOthers>& out) {
   }
 }
 
+/// Places of bands that are cut no more as they were.
+void forget_bands(HourSummary& out) {
+  const ReachOptions options;
+  for (auto& at : out.farthest) at.band = band_of(at.altitude_ft, options);
+  std::ranges::stable_sort(out.farthest, {}, [](const auto& at) {
+    return std::tuple(at.sector, at.band, -at.range_km);
+  });
+  const auto nearer = std::ranges::unique(
+      out.farthest, {}, [](const auto& at) { return std::pair(at.sector, at.band); });
+  out.farthest.erase(nearer.begin(), nearer.end());
+  std::vector<SummaryHeard> by_sector;
+  for (const auto& heard : out.heard) {
+    if (by_sector.empty() || by_sector.back().sector != heard.sector)
+      by_sector.push_back({heard.sector, SummaryBins::n_bands, 0, 0});
+    by_sector.back().cells += heard.cells;
+    by_sector.back().flights += heard.flights;
+  }
+  out.heard = std::move(by_sector);
+}
+
 }  // namespace
 
 std::string summary_bytes(const HourSummary& summary) {
   const std::int64_t first_window = summary.hour_s / schema::window_s;
   ByteWriter out;
-  out.put(summary.others ? places_format : 1);
+  out.put(summary.others ? places_format : places_format - 1);
   out.put(summary.flights);
   out.put(summary.heard_cells);
   out.put(summary.beyond_cells);
@@ -83,7 +111,7 @@ std::string summary_bytes(const HourSummary& summary) {
   for (const auto& at : summary.farthest) put(out, at, first_window);
   out.put(std::ssize(summary.heard));
   for (const auto& heard : summary.heard) {
-    out.put(heard.sector * SummaryBins::n_bands + heard.band);
+    out.put(heard.sector * n_heard_bands + heard.band);
     out.put(heard.cells);
     out.put(heard.flights);
   }
@@ -127,19 +155,21 @@ std::optional<HourSummary> summary_of(std::string_view bytes, std::int64_t hour_
   if (in.get(1) == 1) out.beyond = get_farthest(in, first_window);
   for (std::int64_t n = in.get_count(); n > 0 && in.is_good(); --n)
     out.farthest.push_back(get_farthest(in, first_window));
+  const bool has_other_bands = format < 3;
+  const int n_bands = has_other_bands ? SummaryBins::n_bands : n_heard_bands;
   for (std::int64_t n = in.get_count(); n > 0 && in.is_good(); --n) {
-    const auto place = static_cast<int>(in.get(SummaryBins::n_sectors * SummaryBins::n_bands - 1));
+    const auto place = static_cast<int>(in.get(SummaryBins::n_sectors * n_bands - 1));
     const std::int64_t cells = in.get();
-    out.heard.push_back(
-        {place / SummaryBins::n_bands, place % SummaryBins::n_bands, cells, in.get()});
+    out.heard.push_back({place / n_bands, place % n_bands, cells, in.get()});
   }
+  if (has_other_bands) forget_bands(out);
   for (std::int64_t n = in.get_count(); n > 0 && in.is_good(); --n) {
     const auto place = static_cast<int>(in.get(SummaryBins::n_sectors * 2 - 1));
     const std::int64_t window = first_window + in.get(schema::windows_per_hour - 1);
     out.contacts.push_back({place / 2, place % 2 == 1, window, in.get_steps(contact_step_km)});
   }
   get_shares(in, out);
-  if (format > 1) get_others(in, out.others.emplace());
+  if (format % 2 == 0) get_others(in, out.others.emplace());
   if (!in.is_good() || !in.is_at_end()) return std::nullopt;
   return out;
 }

@@ -9,10 +9,12 @@
 namespace roundel::pattern {
 
 /// Raised with every change to summaries' bytes or to what they are made from.
-inline constexpr int summary_method = 3;
+inline constexpr int summary_method = 4;
 /// The first of their bytes: what an older version kept of hours whose cells are gone stays
-/// readable. Places of format 1 are without `others`.
-inline constexpr int places_format = 2, flights_format = 1;
+/// readable. Places of an odd format are without `others`. Before format 3 the bands were cut at
+/// 10,000, 20,000 and 30,000 ft: the farthest cells find their band by the altitude beside them,
+/// and what was counted by band counts to its sector alone.
+inline constexpr int places_format = 4, flights_format = 1;
 
 /// @pre lists are sorted as HourSummary says
 std::string summary_bytes(const HourSummary& summary);

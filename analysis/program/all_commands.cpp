@@ -33,7 +33,7 @@ int run_command_line(int argc, char** argv) {
        {"backup", "roundel backup roundel.db /media/stick/roundel.db"},
        {"compare", "roundel compare roundel.db --a antenna=collinear --b antenna=spider"},
        {"drift", "roundel drift roundel.db --antenna collinear --from 2026-03-01"},
-       {"expect", "roundel expect roundel.db --altitude-ft 10000,38000"},
+       {"expect", "roundel expect roundel.db --altitude-ft 6000,38000"},
        {"export", "roundel export roundel.db --antenna collinear --as geojson -o reach.json"},
        {"forget", "roundel forget roundel.db --older-than-days 30"},
        {"mast", "roundel mast --radius-mm 25 --spacing-mm 275"},

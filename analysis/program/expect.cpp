@@ -23,7 +23,7 @@ namespace {
 struct ExpectCommand {
   std::string database, config;
   SelectionOptions selection;
-  std::vector<double> altitudes_ft{1'000, 3'000, 10'000, 20'000, 30'000, 38'000};
+  std::vector<double> altitudes_ft{1'000, 3'000, 6'000, 18'000, 29'000, 38'000};
   double sector_deg = 5;
   std::string refraction, mask, terrain, survey;
   std::optional<double> pressure_hpa;
@@ -154,7 +154,7 @@ Result<void> check(const ExpectCommand& command) {
   for (const double altitude_ft : command.altitudes_ft)
     if (!(altitude_ft > -1000 && altitude_ft <= 60'000))
       return fail(Errc::bad_usage, fmt::format("altitude {} ft", altitude_ft), "--altitude-ft",
-                  "choose altitudes up to 60000, like 10000,38000");
+                  "choose altitudes up to 60000, like 6000,38000");
   return {};
 }
 
@@ -217,7 +217,7 @@ void add_expect(CLI::App& app, Run& run) {
       *app.add_subcommand("expect", "range to expect: horizon, mask, terrain and link budget");
   sub.add_option("DB", command->database, "the database of roundeld, for its site");
   sub.add_option("--config", command->config, "roundel.toml: site, mask, terrain, feeder, link");
-  sub.add_option("--altitude-ft", command->altitudes_ft, "pressure altitudes, like 10000,38000")
+  sub.add_option("--altitude-ft", command->altitudes_ft, "pressure altitudes, like 6000,38000")
       ->delimiter(',');
   sub.add_option("--refraction", command->refraction, "effective, ray or none (ray)");
   sub.add_option("--mask", command->mask, "a mask file, CSV of bearing_deg,elevation_deg");

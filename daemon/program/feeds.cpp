@@ -31,7 +31,9 @@ Result<void> Feeds::connect(Entry& entry) {
   };
   auto connection = std::make_unique<feed::Connection>(io_, entry.feed, std::move(hooks));
   if (auto ok = connection->start(); !ok) return ok;
+  if (entry.feed.connect) board_.place(name, entry.feed.connect->text());
   if (const auto where = connection->listening()) {
+    board_.place(name, where->text());
     const bool is_loopback = where->host == "::1" || where->host.starts_with("127.");
     log_(Level::info, fmt::format("listening: feed \"{}\" on {}{}", name, where->text(),
                                   is_loopback ? "" : ", reachable from other machines"));

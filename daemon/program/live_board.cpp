@@ -24,7 +24,14 @@ LiveBoard::LiveBoard() : started_s_(now_s()) {}
 
 void LiveBoard::set(const std::string& feed, serve::FeedState state) {
   const std::lock_guard lock(mutex_);
-  feeds_[feed] = {state, now_s()};
+  State& of = feeds_[feed];
+  of.state = state;
+  of.since_s = now_s();
+}
+
+void LiveBoard::place(const std::string& feed, std::string endpoint) {
+  const std::lock_guard lock(mutex_);
+  feeds_[feed].endpoint = std::move(endpoint);
 }
 
 void LiveBoard::remove(const std::string& feed) {
@@ -46,6 +53,7 @@ serve::Live LiveBoard::snapshot(const record::Writer& writer, std::size_t queue_
     feed.name = name;
     feed.state = state.state;
     feed.state_since_s = state.since_s;
+    feed.endpoint = state.endpoint;
     feed.queue_limit = queue_limit;
     if (const auto queued = status.queued.find(name); queued != status.queued.end())
       feed.queued = queued->second;

@@ -13,6 +13,8 @@ class LiveBoard {
  public:
   LiveBoard();
   void set(const std::string& feed, serve::FeedState state);
+  /// Where the feed connects to, or is connected to.
+  void place(const std::string& feed, std::string endpoint);
   void remove(const std::string& feed);
   /// What is known at this moment of connections and recording together.
   serve::Live snapshot(const record::Writer& writer, std::size_t queue_limit) const;
@@ -21,6 +23,7 @@ class LiveBoard {
   struct State {
     serve::FeedState state = serve::FeedState::stopped;
     double since_s{};
+    std::string endpoint{};
   };
   double started_s_;
   mutable std::mutex mutex_;

@@ -15,6 +15,7 @@ Json feed_json(const FeedLive& feed) {
   for (const auto& [reason, count] : feed.rejects) rejects[reason] = count;
   return {{"name", feed.name},
           {"state", state_name(feed.state)},
+          {"endpoint", feed.endpoint.empty() ? Json(nullptr) : Json(feed.endpoint)},
           {"state_since_s", known(feed.state_since_s)},
           {"last_report_s", known(feed.last_report_s)},
           {"feed_time_s", known(feed.feed_time_s)},
@@ -31,9 +32,10 @@ Json feed_json(const FeedLive& feed) {
 }
 
 auto visible(const FeedLive& feed) {
-  return std::tie(feed.name, feed.state, feed.state_since_s, feed.last_report_s, feed.feed_time_s,
-                  feed.clock_ahead_s, feed.received, feed.stored, feed.repeats, feed.rejected,
-                  feed.aircraft, feed.farthest_km, feed.queued, feed.queue_limit, feed.rejects);
+  return std::tie(feed.name, feed.state, feed.endpoint, feed.state_since_s, feed.last_report_s,
+                  feed.feed_time_s, feed.clock_ahead_s, feed.received, feed.stored, feed.repeats,
+                  feed.rejected, feed.aircraft, feed.farthest_km, feed.queued, feed.queue_limit,
+                  feed.rejects);
 }
 
 }  // namespace

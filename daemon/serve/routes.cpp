@@ -12,6 +12,7 @@
 #include "daemon/serve/health.h"
 #include "daemon/serve/metrics.h"
 #include "daemon/serve/openapi.h"
+#include "daemon/serve/sky.h"
 #include "roundel/present/store_json.h"
 #include "roundel/time.h"
 
@@ -119,7 +120,7 @@ constexpr auto cut_keys =
 constexpr std::array<std::string_view, 3> sides_and_sector_keys{"a", "b", "sector_deg"};
 constexpr std::array<std::string_view, 1> sector_keys{"sector_deg"};
 
-constexpr std::array<Route, 18> table{{
+constexpr std::array<Route, 19> table{{
     {"/api/compare", FromStore{Pace::slow, compare, true}, sides_and_sector_keys},
     {"/api/cut", FromStore{Pace::slow, cut, true}, cut_keys},
     {"/api/drift", FromStore{Pace::slow, drift, true}, selection_keys},
@@ -131,6 +132,7 @@ constexpr std::array<Route, 18> table{{
     {"/api/openapi.json", Fixed{"application/json", &openapi}, {}},
     {"/api/reach", FromStore{Pace::drawn, reach, true}, selection_and_sector_keys},
     {"/api/site", FromStore{Pace::quick, site}, {}},
+    {"/api/sky", FromStore{Pace::drawn, sky}, {}},
     {"/api/status", FromStore{Pace::drawn, status}, {}},
     {"/api/trials", FromStore{Pace::quick, trials}, selection_keys},
     {"/api/trials/start", Change{start_trial}, {}},

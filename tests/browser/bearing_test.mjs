@@ -36,7 +36,7 @@ describe("a bearing", () => {
         await page.keyboard.press(key);
       await address_is(page, "#bearing=34");
       await eventually(async () =>
-        assert.match(await dial.getAttribute("aria-valuetext"), /^034°.*km$/),
+        assert.match(await dial.getAttribute("aria-valuetext"), /^34 degrees NE, .*km$/),
       );
       await page.keyboard.press("Escape");
       await address_is(page, "");
@@ -72,6 +72,18 @@ describe("a bearing", () => {
       await counts(page, ".side-view tbody tr", 8);
       await asks(mock, "/api/cut", /^\?antenna=collinear&bearing_deg=67\.5$/);
     }));
+
+  it("that is pointed at brings its counts at that range, and its cut", () =>
+    visit({ hash: "#bearing=67" }, async (page, mock) => {
+      await settled(page);
+      await says(page, ".counts", /^[\d\u202f]+ of [\d\u202f]+ reports heard \(\d+%\)$/);
+      const dial = page.locator(".map .dial");
+      const { width, height } = await dial.boundingBox();
+      await dial.hover({ position: { x: width * 0.62, y: height / 2 } });
+      await says(page, ".counts", /at this range$|^Nobody flew/);
+      await asks(mock, "/api/cut", /bearing_deg=92\.5$/);
+      await says(page, ".side-view h2", /090–095°/);
+    }));
 });
 
 describe("the address", () => {
@@ -101,7 +113,7 @@ describe("the address", () => {
       await page.getByRole("button", { name: "NM, ft" }).click();
       await page.goto(`${mock.url}?anew`);
       await page.waitForSelector(".legend li");
-      await says(page, "[aria-pressed=true]", "NM, ft");
+      await says(page, ".settings [aria-pressed=true]", "NM, ft");
       await says(page, ".compass", "All bearings");
     }));
 });

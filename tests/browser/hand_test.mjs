@@ -33,57 +33,58 @@ describe("setting things", () => {
     }));
 });
 
+/** By the one menu. @param what  as the menu calls it */
+async function saved(page, what) {
+  await settled(page);
+  await page.getByText("Save", { exact: true }).click();
+  const waiting = page.waitForEvent("download");
+  await page.getByRole("button", { name: what }).click();
+  return waiting;
+}
+
 describe("taking away", () => {
   it("a picture as SVG carries its styles and colours along", () =>
     visit({}, async (page) => {
-      await settled(page);
-      const waiting = page.waitForEvent("download");
-      await page.locator(".map").getByRole("button", { name: "Save as SVG" }).click();
-      const download = await waiting;
+      const download = await saved(page, "Reach and share heard: SVG");
       assert.equal(download.suggestedFilename(), "roundel-reach.svg");
-      const saved = await readFile(await download.path(), "utf8");
-      assert.match(saved, /^<svg[^>]*xmlns="http:\/\/www.w3.org\/2000\/svg"/);
-      assert.match(saved, /\.reach-line \{[^}]*stroke: rgb/);
-      assert.doesNotMatch(saved, /var\(--/);
+      const text = await readFile(await download.path(), "utf8");
+      assert.match(text, /^<svg[^>]*xmlns="http:\/\/www.w3.org\/2000\/svg"/);
+      assert.match(text, /\.reach-line \{[^}]*stroke: rgb/);
+      assert.doesNotMatch(text, /var\(--/);
     }));
 
   it("a picture as PNG is one", () =>
     visit({}, async (page) => {
-      await settled(page);
-      const waiting = page.waitForEvent("download");
-      await page.locator(".gain").getByRole("button", { name: "Save as PNG" }).click();
-      const saved = await readFile(await (await waiting).path());
-      assert.equal(saved.subarray(1, 4).toString(), "PNG");
-      assert.ok(saved.readUInt32BE(16) > 500, "twice the pixels of the page");
+      const download = await saved(page, "Gain by bearing: PNG");
+      const bytes = await readFile(await download.path());
+      assert.equal(bytes.subarray(1, 4).toString(), "PNG");
+      assert.ok(bytes.readUInt32BE(16) > 500, "twice the pixels of the page");
     }));
 
-  it("every picture can be", () =>
-    visit({ hash: "#bearing=67&against=antenna%3Dspider" }, async (page) => {
-      await settled(page);
-      const n = await page.locator(".picture:not(.sample):visible").count();
-      assert.ok(n >= 7, `${n} pictures`); // map, gain, comparison, cut, its hours, all hours, drift
-      await counts(page, ".save button:text-is('Save as SVG'):visible", n);
-      await counts(page, ".save button:text-is('Save as PNG'):visible", n);
-    }));
+  for (const hash of ["#bearing=67", "#against=antenna%3Dspider"])
+    it(`every picture can be: ${hash}`, () =>
+      visit({ hash }, async (page) => {
+        await settled(page);
+        const n = await page.locator(".picture:not(.sample):visible").count();
+        assert.ok(n >= 4, `${n} pictures`);
+        await page.getByText("Save", { exact: true }).click();
+        await counts(page, ".menu button:text-is('SVG')", n);
+        await counts(page, ".menu button:text-is('PNG')", n);
+      }));
 
   it("a table as CSV has a line for each sector", () =>
-    visit({ hash: "#table=1" }, async (page) => {
-      await settled(page);
-      const waiting = page.waitForEvent("download");
-      await page.locator(".table.panel").getByRole("button", { name: "Save as CSV" }).click();
-      const saved = await readFile(await (await waiting).path(), "utf8");
-      assert.equal(saved.trim().split("\r\n").length, 73);
+    visit({}, async (page) => {
+      const download = await saved(page, "Reach by sector as a table: CSV");
+      const lines = (await readFile(await download.path(), "utf8")).trim().split("\r\n");
+      assert.equal(lines.length, 73);
     }));
 
   it("a bearing's altitudes as CSV have both ends of each band", () =>
     visit({ hash: "#bearing=10" }, async (page) => {
-      await settled(page);
-      const waiting = page.waitForEvent("download");
-      await page.locator(".bearing-body").getByRole("button", { name: "Save as CSV" }).click();
-      const saved = await readFile(await (await waiting).path(), "utf8");
-      const lines = saved.trim().split("\r\n");
+      const download = await saved(page, "By altitude: CSV");
+      const lines = (await readFile(await download.path(), "utf8")).trim().split("\r\n");
       assert.equal(lines[0], "altitude_low_ft,altitude_high_ft,reach_km,horizon_km,flights");
-      assert.match(lines[1], /^0,10000,/);
+      assert.match(lines[1], /^0,6000,/);
       assert.equal(lines.length, 5);
     }));
 
@@ -105,12 +106,16 @@ describe("taking away", () => {
       }
     }));
 
-  it("prints the pictures and the verdict without the controls", () =>
-    visit({ hash: "#bearing=67" }, async (page) => {
+  it("prints a page for the answer and one for its evidence, with every value and no control", () =>
+    visit({}, async (page) => {
       await settled(page);
+      const paper = (await page.pdf({ format: "A4", printBackground: true })).toString("latin1");
+      assert.equal(paper.match(/\/Type \/Page\b/g).length, 2);
       await page.emulateMedia({ media: "print" });
       await is_visible(page, ".settings", false);
-      await is_visible(page, ".reach-map");
-      await is_visible(page, ".sentence");
+      await is_visible(page, ".selection", false);
+      for (const shown of [".reach-map", ".gain-rose", ".conclusion .sentence", ".picture.cut"])
+        await is_visible(page, shown);
+      await says(page, ".whole", /Farthest\s+450\skm[^]*Least of its horizon\s+37%/);
     }));
 });

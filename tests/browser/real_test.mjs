@@ -10,7 +10,7 @@ import { join } from "node:path";
 import { createInterface } from "node:readline";
 import { after, before, describe, it } from "node:test";
 import { load_strings } from "../../web/dev/mock.mjs";
-import { look_at, says, serious_violations, settled } from "./visit.mjs";
+import { look_at, says, violations, settled } from "./visit.mjs";
 
 const build = process.env.ROUNDEL_BIN;
 const roundel = join(build ?? "", "analysis/program/roundel");
@@ -138,8 +138,8 @@ describe(
       const fresh = await start(folder, "fresh.toml");
       try {
         await look_at(fresh.url, {}, async (page) => {
-          await says(page, ".sentence", /Nothing heard yet/);
-          await says(page, ".lessons", /waiting for someone to connect/);
+          await says(page, ".conclusion .sentence", /Nothing heard yet/);
+          await says(page, ".lessons", /waiting for someone to connect to it, on 127\.0\.0\.1:\d+/);
           await settled(page);
         });
       } finally {
@@ -150,13 +150,13 @@ describe(
     it("shows reach, verdict, cut and hours of what was recorded, without a complaint", () =>
       look_at(running.url, {}, async (page) => {
         await page.waitForSelector(".reach-map .reach-line[d*=L]", { state: "attached" });
-        await page.waitForSelector(".verdict-word:not([hidden])");
+        await page.waitForSelector("[data-question=round]:not([data-tone=waiting])");
         await page.waitForSelector(".picture.cut .horizon-line", { state: "attached" });
         await page.waitForSelector(".time .picture.hours", { state: "attached" });
         await says(page, ".feeds", /roof\s+waiting for a connection/);
-        await says(page, ".legend", /Share heard/);
+        await says(page, ".legend", /of reports heard/);
         await settled(page);
-        assert.deepEqual(await serious_violations(page), []);
+        assert.deepEqual(await violations(page), []);
       }));
 
     it("moves as reports come, is told a note, says when it is gone and comes back", () =>

@@ -14,7 +14,7 @@ const axe_source = await readFile(require.resolve("axe-core/axe.min.js"), "utf8"
 
 export const desk = { width: 1280, height: 900 };
 export const phone = { width: 360, height: 740 };
-const patience_ms = 60_000;
+const patience_ms = 15_000;
 
 let browser;
 before(async () => {
@@ -32,10 +32,11 @@ const unanswered = new WeakMap();
  * Opens an address and hands the page to `go`. Afterwards its console must be clean (but for
  * journeys that cut the line: a failed request is an error there too), and no request may have
  * gone elsewhere.
+ * @param clock  the page's clock can be put forward; first: runs before the page does
  */
 export async function look_at(
   url,
-  { hash = "", viewport = desk, may_complain = false, ...rest },
+  { hash = "", viewport = desk, may_complain = false, clock = false, first, ...rest },
   go,
 ) {
   const context = await browser.newContext({ viewport, acceptDownloads: true, ...rest });
@@ -57,6 +58,8 @@ export async function look_at(
   for (const end of ["requestfinished", "requestfailed"])
     page.on(end, (request) => open.delete(request));
   try {
+    if (clock) await page.clock.install();
+    if (first !== undefined) await page.addInitScript(first);
     await page.goto(url + hash);
     await page.waitForSelector(".reach-map .land", { state: "attached" });
     await go(page);
@@ -149,13 +152,13 @@ export async function settled(page) {
   page.off("request", began);
 }
 
-export async function serious_violations(page) {
+export async function violations(page) {
   // Injected past the page's own policy, as a tool of the test, not of the page.
   await page.evaluate(axe_source);
-  const { violations } = await page.evaluate(() => globalThis.axe.run(document));
-  return violations
-    .filter(({ impact }) => impact === "serious" || impact === "critical")
-    .map(({ id, nodes }) => `${id}: ${nodes.map((node) => node.target.join(" ")).join(", ")}`);
+  const { violations: found } = await page.evaluate(() => globalThis.axe.run(document));
+  return found.map(
+    ({ id, nodes }) => `${id}: ${nodes.map((node) => node.target.join(" ")).join(", ")}`,
+  );
 }
 
 export const width_over = (page) =>

@@ -187,7 +187,7 @@ TEST(Reach, IsKeptByAltitudeBand) {
   const struct {
     double low_ft;
     std::optional<double> high_ft, range_km;
-  } expected[] = {{0, 10'000, 120}, {10'000, 20'000, {}}, {20'000, 30'000, 280}, {30'000, {}, 380}};
+  } expected[] = {{0, 6'000, 120}, {6'000, 18'000, {}}, {18'000, 29'000, 280}, {29'000, {}, 380}};
   for (std::size_t i = 0; i < 4; ++i) {
     const ReachBand& band = sector.by_altitude[i];
     EXPECT_EQ(band.low_ft, expected[i].low_ft);

@@ -250,11 +250,34 @@ TEST(SummaryBytes, OfTheVersionBeforeAreReadWithoutWhatItDidNotCount) {
   HourSummary before = sample();
   before.others.reset();
   const std::string bytes = summary_bytes(before);
-  EXPECT_EQ(bytes.front(), '\1');
+  EXPECT_EQ(bytes.front(), '\3');
   const auto after = summary_of(bytes, before.hour_s);
   ASSERT_TRUE(after);
   EXPECT_FALSE(after->others);
   EXPECT_EQ(after->shares.size(), before.shares.size());
+}
+
+// Bands were cut at 10,000, 20,000 and 30,000 ft then. 24,000 ft was in the third, as 29,500 ft
+// was, which is in the fourth now; what was counted by the third can be of either.
+TEST(SummaryBytes, OfOtherBandsKeepWhatAltitudesTellAndCountToTheirSectors) {
+  HourSummary before;
+  before.farthest = {{5, 2, 280, 27, 29'500, 0, 1}, {5, 3, 310, 27, 33'000, 0, 2}};
+  before.heard = {{4, 0, 100, 2}, {4, 0, 200, 3}};
+  before.others.emplace();
+  std::string bytes = summary_bytes(before);
+  bytes.front() = '\2';
+  // Of four bands, not of five: sector 5 is at place 20 as sector 4 is now.
+  const auto after = summary_of(bytes, 0);
+  ASSERT_TRUE(after);
+  ASSERT_EQ(after->farthest.size(), 1u);
+  EXPECT_EQ(after->farthest[0].band, 3);
+  EXPECT_EQ(after->farthest[0].range_km, 310);
+  ASSERT_EQ(after->heard.size(), 1u);
+  EXPECT_EQ(after->heard[0].sector, 5);
+  EXPECT_EQ(after->heard[0].band, SummaryBins::n_bands);
+  EXPECT_EQ(after->heard[0].cells, 300);
+  EXPECT_EQ(after->heard[0].flights, 5);
+  EXPECT_EQ(summary_of(summary_bytes(*after), 0)->heard[0].band, SummaryBins::n_bands);
 }
 
 // LEB128 of 624485 is e5 8e 26 (DWARF debugging standard 5, appendix C; from memory).

@@ -110,7 +110,7 @@ TEST(ReachJson, CarriesTheStableKeysAndNullForNone) {
   EXPECT_NEAR(sector["ratio"].get<double>(),
               sector["reach_km"].get<double>() / sector["horizon_km"].get<double>(), 1e-4);
   EXPECT_EQ(sector["by_altitude"].size(), 4u);
-  EXPECT_EQ(sector["by_altitude"][0]["altitude_high_ft"], 10'000);
+  EXPECT_EQ(sector["by_altitude"][0]["altitude_high_ft"], 6'000);
   EXPECT_TRUE(sector["by_altitude"][3]["altitude_high_ft"].is_null());
   const auto& empty = json["sectors"][51];  // 255 to 260: nobody flies there
   for (const char* key : {"reach_km", "altitude_ft", "horizon_km", "ratio", "address", "time",
@@ -129,7 +129,7 @@ TEST(ReachSvg, ShowsHorizonsAndWhatFallsShort) {
   EXPECT_TRUE(is_well_formed(svg));
   EXPECT_THAT(svg, HasSubstr(">Reach: Hill house, collinear</title>"));
   EXPECT_THAT(svg, HasSubstr("<desc id=\"reach-desc\">Polar plot, north up, clockwise."));
-  for (const char* altitude : {"10 000 ft", "20 000 ft", "38 000 ft"})
+  for (const char* altitude : {"6 000 ft", "18 000 ft", "38 000 ft"})
     EXPECT_THAT(svg, HasSubstr(std::string("horizon at ") + altitude + " (4/3 Earth)"));
   EXPECT_THAT(svg, HasSubstr("reaches less than half the horizon"));
   EXPECT_THAT(svg, HasSubstr("no traffic to judge by"));

@@ -14,7 +14,7 @@ inline pattern::Reach sample_reach() {
   pattern::Reach reach = builder.finish();
   std::mt19937_64 random(4);
   const auto unit = [&] { return static_cast<double>(random() % 1000) / 1000; };
-  constexpr double band_altitude_ft[] = {6'000, 15'000, 24'000, 38'000};
+  constexpr double band_altitude_ft[] = {5'000, 15'000, 24'000, 38'000};
   for (std::size_t i = 0; i < reach.sectors.size(); ++i) {
     auto& sector = reach.sectors[i];
     const double bearing_deg = sector.bearing_deg;

@@ -99,6 +99,23 @@ TEST_F(Api, TrialsAreThoseOfTheCommandLine) {
   EXPECT_EQ(all["notes"][0]["trial"], all["trials"][1]["id"]);
 }
 
+// sample_store's last cells are five from 17:30:00 on, at 52.3 north, 19.8 east of a site at 52.1,
+// 19.4: 35.3 km towards 50.7 degrees (plane triangle with 111.26 and 68.5 km a degree).
+TEST_F(Api, SkyIsOfTheLastMinutesOfTheRecord) {
+  const json sky = ask_json("/api/sky");
+  EXPECT_EQ(sky["to"], "2025-11-24T17:30:50Z");
+  ASSERT_EQ(sky["aircraft"].size(), 1u);
+  EXPECT_EQ(sky["aircraft"][0]["address"], "4b1617");
+  const json& track = sky["aircraft"][0]["track"];
+  ASSERT_EQ(track.size(), 5u);
+  EXPECT_EQ(track[0]["time"], "2025-11-24T17:30:00Z");
+  EXPECT_NEAR(track[0]["range_km"].get<double>(), 35.3, 0.3);
+  EXPECT_NEAR(track[0]["bearing_deg"].get<double>(), 50.7, 0.5);
+  EXPECT_EQ(track[0]["heard"], 3);
+  EXPECT_EQ(track[0]["expected"], 20);
+  EXPECT_EQ(sky["farthest"]["address"], "4b1617");
+}
+
 TEST_F(Api, TrialsAreSelected) {
   const json collinear = ask_json("/api/trials", "antenna=collinear");
   ASSERT_EQ(collinear["trials"].size(), 1u);

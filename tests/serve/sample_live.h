@@ -13,6 +13,7 @@ inline Live sample_live() {
   FeedLive roof;
   roof.name = "roof";
   roof.state = FeedState::connected;
+  roof.endpoint = "127.0.0.1:27411";
   roof.state_since_s = 1764000001;
   roof.last_report_s = 1764000099.5;
   roof.feed_time_s = 1764000099.25;

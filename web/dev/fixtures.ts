@@ -14,6 +14,7 @@ import type {
   ReachSector,
   SectorState,
   SiteAnswer,
+  SkyAnswer,
   TrialsAnswer,
   VerdictAnswer,
   VerdictSector,
@@ -24,6 +25,7 @@ export type ScenarioName =
   | "reach"
   | "judged"
   | "empty"
+  | "fresh"
   | "no_feed"
   | "no_altitude"
   | "stalled"
@@ -117,7 +119,7 @@ export const trials: TrialsAnswer = {
   ],
 };
 
-const limit_altitudes_ft = [10000, 20000, 38000];
+const limit_altitudes_ft = [6000, 18000, 38000];
 
 function reach_sector(of: Truth, next: () => number): ReachSector {
   const altitude_ft = Math.round((33000 + 7000 * next()) / 25) * 25;
@@ -140,8 +142,9 @@ function reach_sector(of: Truth, next: () => number): ReachSector {
       by_altitude: [],
     };
   const ratio = Math.min(1.02, of.ratio * spread);
-  const bands = [0, 10000, 20000, 30000].map((low) => {
-    const high = low === 30000 ? null : low + 10000;
+  const edges_ft = [0, 6000, 18000, 29000];
+  const bands = edges_ft.map((low, i) => {
+    const high = edges_ft[i + 1] ?? null;
     return {
       altitude_low_ft: low,
       altitude_high_ft: high,
@@ -366,7 +369,7 @@ export function field(): FieldAnswer {
       const expected = Math.floor(200 * next());
       if (expected < 10 || of.ratio === null) continue;
       const is_hidden = of.cutoff_deg !== null && range_km > 180;
-      const share = is_hidden ? 0.02 : share_heard(range_km, of.gain_db);
+      const share = is_hidden ? 0 : share_heard(range_km, of.gain_db);
       bins.push({
         bearing_deg: of.bearing_deg,
         range_km,
@@ -375,6 +378,55 @@ export function field(): FieldAnswer {
       });
     }
   return { sector_deg, range_step_km, bins };
+}
+
+/** Three in sight: one heard, one with a gap behind it, one in a gap. */
+export function sky(): SkyAnswer {
+  const track = (bearing_deg: number, silent: (i: number) => boolean) =>
+    Array.from({ length: 60 }, (_, i) => ({
+      time: rfc3339(now_s - 600 + i * 10),
+      range_km: 120 + 2.4 * i,
+      bearing_deg: bearing_deg + i / 6,
+      altitude_ft: 36000,
+      heard: silent(i) ? 0 : 17,
+      expected: 20,
+    }));
+  const tracks = [
+    track(300, () => false),
+    track(10, (i) => i > 20 && i < 35),
+    track(60, (i) => i > 45),
+  ];
+  return {
+    to: rfc3339(now_s),
+    aircraft: tracks.map((cells, i) => ({ address: `4b161${i}`, track: cells })),
+    farthest: {
+      time: rfc3339(now_s - 900),
+      range_km: 401,
+      bearing_deg: 340,
+      altitude_ft: 38000,
+      heard: 4,
+      expected: 20,
+      address: "4b1617",
+    },
+  };
+}
+
+/** What a verdict tells of the antenna from the side, where it tells of it. */
+export function side(): Pick<VerdictAnswer, "elevation" | "lean" | "reflections"> {
+  return {
+    elevation: Array.from({ length: 12 }, (_, i) => {
+      const gain_db = 1.5 - 0.12 * (i - 3) ** 2;
+      return {
+        elevation_deg: i + 0.5,
+        gain_db,
+        low_db: gain_db - 0.3 - 0.1 * i,
+        high_db: gain_db + 0.3 + 0.1 * i,
+        flights: 400 - 30 * i,
+      };
+    }),
+    lean: { deg: 1.8, towards_deg: 70, low_deg: 0.9, high_deg: 2.6 },
+    reflections: [{ from_deg: 200, to_deg: 240, height_m: 14 }],
+  };
 }
 
 export function compare(): CompareAnswer {
@@ -403,6 +455,7 @@ function feed(change: Partial<FeedLive> = {}): FeedLive {
   return {
     name: "roof",
     state: "connected",
+    endpoint: "127.0.0.1:27411",
     state_since_s: now_s - 86400,
     last_report_s: now_s - 0.4,
     feed_time_s: now_s - 0.6,
@@ -470,6 +523,7 @@ export function scenario(name: ScenarioName): Scenario {
           "/api/drift": drift(),
           "/api/field": field(),
           "/api/compare": compare(),
+          "/api/sky": sky(),
           "/api/cut": (query: URLSearchParams) => cut(Number(query.get("bearing_deg"))),
         },
         live: live_of([feed()]),
@@ -494,6 +548,15 @@ export function scenario(name: ScenarioName): Scenario {
       return {
         answers: silent,
         live: live_of([feed({ ...nothing, state: "connecting", state_since_s: now_s - 190 })]),
+      };
+    case "fresh": // before the first report, of a roundeld that answers all there is
+      return {
+        answers: {
+          ...scenario("judged").answers,
+          "/api/reach": empty_reach(),
+          "/api/hours": { hours: [] },
+        },
+        live: scenario("empty").live,
       };
     case "no_feed":
       return { answers: silent, live: live_of([]) };

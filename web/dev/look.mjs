@@ -14,16 +14,18 @@ const browser = await chromium.launch({
 for (const scenario of scenarios) {
   const mock = await start_mock({ scenario });
   for (const [name, width, height] of [
-    ["desk", 1280, 900],
+    ["wall", 2560, 1400],
+    ["desk", 1440, 900],
     ["tablet", 768, 1024],
-    ["phone", 360, 740],
+    ["phone", 390, 844],
   ])
     for (const theme of ["light", "dark"]) {
       const page = await browser.newPage({ viewport: { width, height }, colorScheme: theme });
       page.on("console", (message) => console.log(scenario, name, message.text()));
       page.on("pageerror", (error) => console.log(scenario, name, error.message));
-      await page.goto(`${mock.url}#bearing=67&${process.env.HASH ?? ""}`);
-      await page.waitForSelector(".coast .land");
+      await page.goto(`${mock.url}#${process.env.HASH ?? ""}`);
+      await page.waitForSelector(".coast .land", { state: "attached" });
+      await page.waitForTimeout(800);
       await page.screenshot({
         path: join(folder, `${scenario}-${name}-${theme}.png`),
         fullPage: process.env.FULL !== undefined,

@@ -113,6 +113,30 @@ export interface ReachAnswer {
 export type SectorState = "horizon" | "signal" | "obstructed" | "unjudged";
 export type VerdictWord = "omnidirectional" | "not_omnidirectional" | "undecided";
 
+/** Gain by elevation with its interval, null where it is not known. */
+export interface ElevationGain {
+  elevation_deg: number;
+  gain_db: number | null;
+  low_db?: number | null;
+  high_db?: number | null;
+  flights: number;
+}
+
+/** The antenna's axis off the vertical. */
+export interface Lean {
+  deg: number;
+  towards_deg: number;
+  low_deg: number;
+  high_deg: number;
+}
+
+/** A flat ground that throws back, by what it does to gain with elevation. */
+export interface Reflection {
+  from_deg: number;
+  to_deg: number;
+  height_m: number;
+}
+
 export interface VerdictSector {
   bearing_deg: number;
   gain_db: number | null;
@@ -147,6 +171,9 @@ export interface VerdictAnswer extends OfCells {
   ripple_db: Interval | null;
   sectors: VerdictSector[];
   advice: string[];
+  elevation?: ElevationGain[];
+  lean?: Lean | null;
+  reflections?: Reflection[];
   from: Time | null;
   to: Time | null;
 }
@@ -274,15 +301,21 @@ export interface CompareAnswer extends OfCells {
   confounded: string[];
 }
 
-/** GET /api/status */
-export interface StatusAnswer {
-  from: Time | null;
+export interface SkyCell {
+  time: Time;
+  range_km: number;
+  bearing_deg: number;
+  altitude_ft: number;
+  heard: number;
+  expected: number;
+}
+
+/** GET /api/sky : the last ten minutes of the record */
+export interface SkyAnswer {
   to: Time | null;
-  cells: number;
-  silent_cells: number;
-  flights: number;
-  aircraft: number;
-  bytes: number;
+  aircraft: { address: string | null; track: SkyCell[] }[];
+  /** Of the last hour. */
+  farthest: (SkyCell & { address: string | null }) | null;
 }
 
 export type FeedState = "connecting" | "connected" | "stalled" | "listening" | "stopped";
@@ -290,6 +323,8 @@ export type FeedState = "connecting" | "connected" | "stalled" | "listening" | "
 export interface FeedLive {
   name: string;
   state: FeedState;
+  /** "host:port" that it connects to or listens on. */
+  endpoint?: string | null;
   state_since_s: number | null;
   last_report_s: number | null;
   feed_time_s: number | null;

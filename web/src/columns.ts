@@ -1,5 +1,5 @@
 // Tables behind pictures: which columns, as people read them and as CSV.
-import type { CutBin, CutFlight, DriftDay, Hour } from "./api";
+import type { CutBin, CutFlight, DriftDay, ElevationGain, Hour } from "./api";
 import { three_digits } from "./geometry";
 import type { Sector } from "./model";
 import { strings } from "./strings";
@@ -139,6 +139,19 @@ export const flight_columns: Column<CutFlight>[] = [
   of("nearest_km", strings.nearest, (row) => row.nearest_km, range),
   of("farthest_km", strings.farthest, (row) => row.farthest_km, range),
   of("share", strings.share_heard, share, percent_text),
+];
+
+export const elevation_columns: Column<ElevationGain>[] = [
+  of(
+    "elevation_deg",
+    strings.elevation,
+    (row) => row.elevation_deg,
+    (value) => `${value.toFixed(1)}°`,
+  ),
+  of("gain_db", strings.gain, (row) => row.gain_db, db_text),
+  of("low_db", strings.low, (row) => row.low_db, db_text),
+  of("high_db", strings.high, (row) => row.high_db, db_text),
+  of("flights", strings.flights, (row) => row.flights, grouped),
 ];
 
 /** Those of which at least one row has a value. */

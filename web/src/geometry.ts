@@ -112,6 +112,11 @@ export function compass_point(bearing_deg: number): string {
   return compass_points[Math.round(wrap_deg(bearing_deg) / 22.5) % 16] ?? "N";
 }
 
+/** A sector's edges, as bearings are spoken: 065–070°. */
+export function span_text(from_deg: number, to_deg: number): string {
+  return `${three_digits(from_deg + 360)}\u2013${three_digits(to_deg + 360)}\u00b0`;
+}
+
 /** Three digits, as bearings are spoken: 005. */
 export function three_digits(bearing_deg: number): string {
   return String(Math.round(bearing_deg) % 360).padStart(3, "0");

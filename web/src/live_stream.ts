@@ -11,8 +11,8 @@ export interface LiveHandlers {
 
 export interface LiveStream {
   listen(): void;
-  /** Tells what was told last anew, with the time that has passed since: roundeld is silent while
-   * nothing changes, and ages grow all the same. */
+  /** To be called each second. Tells what is newest, with the time that has passed since: roundeld
+   * tells more often than a page need be drawn, and is silent while nothing changes. */
   let_time_pass(): void;
 }
 
@@ -37,9 +37,11 @@ export function live_stream(handlers: LiveHandlers): LiveStream {
       if (source.readyState === EventSource.CLOSED) setTimeout(listen, patience_ms);
     };
     source.addEventListener("live", (event) => {
+      const is_first = last === null;
       last = JSON.parse(String((event as MessageEvent).data)) as Live;
       last_at_s = handlers.now_s();
-      handlers.told(last);
+      // Then at most once a second, by let_time_pass.
+      if (is_first) handlers.told(last);
     });
   }
 

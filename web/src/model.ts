@@ -11,6 +11,8 @@ import type {
   ReachAnswer,
   ReachSector,
   SiteAnswer,
+  SkyAnswer,
+  Trial,
   TrialsAnswer,
   VerdictAnswer,
   VerdictSector,
@@ -18,6 +20,7 @@ import type {
 import { sector_at, sector_width_deg } from "./geometry";
 import type { Land } from "./marks/coast";
 import type { LimitData, ReachMapData } from "./marks/reach_map";
+import type { ViewState } from "./state";
 import { altitude_text, type Units } from "./units";
 
 export type Connection = { kind: "opening" } | { kind: "open" } | { kind: "lost"; since_s: number };
@@ -35,6 +38,8 @@ export interface Model {
   /** Against a second selection: the difference, and that one's own reach. */
   compare: Answer<CompareAnswer> | null;
   reach_against: Answer<ReachAnswer> | null;
+  /** Who is in sight; null: nobody asks at the moment. */
+  sky: SkyAnswer | null;
   /** Paths that this roundeld answers. */
   offered: ReadonlySet<string>;
   live: Live | null;
@@ -54,6 +59,7 @@ export const empty_model: Model = {
   cut: null,
   compare: null,
   reach_against: null,
+  sky: null,
   offered: new Set(),
   live: null,
   connection: { kind: "opening" },
@@ -166,37 +172,31 @@ function reach_of_band(sector: ReachSector, band: number | null): number | null 
   return band === null ? sector.reach_km : (sector.by_altitude?.[band]?.reach_km ?? null);
 }
 
-/** What of the model the map shows. */
-export interface MapChoice {
-  /** Reach of one altitude band, counted from the lowest; null: of all. */
-  band: number | null;
-  /** Sectors shaded by the difference from the second selection, where there is one. */
-  is_difference: boolean;
-}
-
+/**
+ * What the map shows. Of one band of altitude there is a reach, but neither shares nor states.
+ * @param band  counted from the lowest; null: all altitudes
+ */
 export function map_data(
   model: Model,
   units: Units,
-  { band, is_difference }: MapChoice = { band: null, is_difference: false },
+  band: number | null = null,
 ): ReachMapData | null {
   const site = model.site?.site;
   if (!site) return null;
-  const field = value_of(model.field);
-  const against = value_of(model.reach_against);
-  const compare = is_difference ? value_of(model.compare) : null;
+  const field = band === null ? value_of(model.field) : null;
   return {
     latitude_deg: site.latitude_deg,
     longitude_deg: site.longitude_deg,
     sectors: sectors_of(model).map(({ bearing_deg, reach, verdict }) => ({
       bearing_deg,
       reach_km: reach === null ? (verdict?.reach_km ?? null) : reach_of_band(reach, band),
-      state: verdict?.state ?? null,
+      state: band === null ? (verdict?.state ?? null) : null,
     })),
     sector_deg: sector_deg_of(model),
     limits: limits_of(model, units),
     land: model.land,
     field:
-      field === null || compare !== null
+      field === null
         ? null
         : {
             sector_deg: field.sector_deg,
@@ -207,9 +207,29 @@ export function map_data(
                 bearing_deg: bin.bearing_deg,
                 from_km: bin.range_km - field.range_step_km / 2,
                 to_km: bin.range_km + field.range_step_km / 2,
-                share: bin.heard / bin.expected,
+                heard: bin.heard,
+                expected: bin.expected,
               })),
           },
+    difference: null,
+    against: null,
+  };
+}
+
+/** The same of two selections: the outlines of both, and which of them hears better. */
+export function compare_map_data(
+  model: Model,
+  units: Units,
+  band: number | null,
+): ReachMapData | null {
+  const data = map_data(model, units, band);
+  const against = value_of(model.reach_against);
+  const compare = value_of(model.compare);
+  if (data === null) return null;
+  return {
+    ...data,
+    sectors: data.sectors.map((sector) => ({ ...sector, state: null })),
+    field: null,
     difference:
       compare === null
         ? null
@@ -227,14 +247,9 @@ export function map_data(
   };
 }
 
-/**
- * The antenna to show where none is asked for: the one mounted last, when there are several. A
- * pattern of two antennas together would be that of neither. null: there is only one.
- */
-export function usual_antenna(model: Model): string | null {
-  if ((model.site?.antennas.length ?? 0) < 2) return null;
-  const trials = value_of(model.trials)?.trials ?? [];
-  const newest = trials.reduce<(typeof trials)[number] | null>((best, trial) => {
+/** Of trials the one that was begun last; a running one before all that have ended. */
+function newest(trials: Trial[]): Trial | null {
+  return trials.reduce<Trial | null>((best, trial) => {
     const is_later =
       best === null ||
       (trial.stop === null && best.stop !== null) ||
@@ -242,5 +257,27 @@ export function usual_antenna(model: Model): string | null {
         Date.parse(trial.start) > Date.parse(best.start));
     return is_later ? trial : best;
   }, null);
-  return newest?.antenna ?? null;
+}
+
+/**
+ * The antenna to show where none is asked for: the one mounted last, when there are several. A
+ * pattern of two antennas together would be that of neither. null: there is only one.
+ */
+export function usual_antenna(model: Model): string | null {
+  if ((model.site?.antennas.length ?? 0) < 2) return null;
+  return newest(value_of(model.trials)?.trials ?? [])?.antenna ?? null;
+}
+
+/** What is shown, by name. */
+export function shown_antenna(model: Model, state: ViewState): string | null {
+  return state.antenna ?? usual_antenna(model) ?? model.site?.antennas[0] ?? null;
+}
+
+/** What to hold against where nothing is chosen: the antenna that was mounted before this one. */
+export function usual_other(model: Model, state: ViewState): string | null {
+  if (state.trial !== null) return null;
+  const shown = shown_antenna(model, state);
+  const others = (value_of(model.trials)?.trials ?? []).filter(({ antenna }) => antenna !== shown);
+  const other = newest(others);
+  return other === null ? null : `antenna=${other.antenna}`;
 }

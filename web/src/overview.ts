@@ -1,6 +1,6 @@
 // The whole circle in a few lines: for when no bearing is chosen.
 import type { SectorState } from "./api";
-import { three_digits } from "./geometry";
+import { span_text } from "./geometry";
 import { sector_deg_of, sectors_of, weakest_bearing_deg, type Model, type Sector } from "./model";
 
 export interface Overview {
@@ -24,7 +24,7 @@ export function spans_of(sectors: Sector[], sector_deg: number, state: SectorSta
     const is_in = step < sectors.length && is_of[i] === true;
     if (is_in && from_deg === null) from_deg = edge_deg;
     if (!is_in && from_deg !== null) {
-      spans.push(`${three_digits(from_deg + 360)}\u2013${three_digits(edge_deg + 360)}\u00b0`);
+      spans.push(span_text(from_deg, edge_deg));
       from_deg = null;
     }
   }

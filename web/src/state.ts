@@ -7,8 +7,6 @@ export type Theme = "auto" | "light" | "dark";
 export const time_ranges = { day: 86400, week: 7 * 86400, month: 30 * 86400 } as const;
 export type TimeRange = keyof typeof time_ranges;
 
-export type Versus = "outline" | "difference";
-
 export interface ViewState {
   /** The bearing chosen, in whole degrees, or none. */
   bearing_deg: number | null;
@@ -23,8 +21,8 @@ export interface ViewState {
   to: string | null;
   /** A second selection to hold against the first, in `roundel compare`'s words. */
   against: string | null;
-  /** How the second selection is shown on the map: its outline, or the difference by sector. */
-  versus: Versus;
+  /** The second one over all of its time, not over the same as the first. */
+  against_all: boolean;
   /** Reach of one altitude band only: its number from the lowest, or all. */
   band: number | null;
   /** Whether the table behind the picture is open. */
@@ -41,7 +39,7 @@ export const initial_state: ViewState = {
   from: null,
   to: null,
   against: null,
-  versus: "outline",
+  against_all: false,
   band: null,
   table: false,
 };
@@ -61,7 +59,7 @@ export function read_state(hash: string, defaults: ViewState = initial_state): V
   if (theme === "auto" || theme === "light" || theme === "dark") state.theme = theme;
   const range = query.get("range");
   if (range === "day" || range === "week" || range === "month") state.range = range;
-  if (query.get("versus") === "difference") state.versus = "difference";
+  state.against_all = query.get("against_all") === "1";
   const band = query.get("band");
   if (band !== null && /^\d$/.test(band)) state.band = Number(band);
   for (const key of texts) {
@@ -79,7 +77,7 @@ export function write_state(state: ViewState): string {
   if (state.units !== initial_state.units) query.set("units", state.units);
   if (state.theme !== initial_state.theme) query.set("theme", state.theme);
   if (state.range !== null) query.set("range", state.range);
-  if (state.versus !== initial_state.versus) query.set("versus", state.versus);
+  if (state.against_all) query.set("against_all", "1");
   if (state.band !== null) query.set("band", String(state.band));
   for (const key of texts) if (state[key] !== null) query.set(key, state[key]);
   if (state.table) query.set("table", "1");
@@ -108,6 +106,26 @@ export function selection_query(state: ViewState, record: RecordEnds): URLSearch
     }
   } else {
     for (const key of ["from", "to"] as const) if (state[key] !== null) query.set(key, state[key]);
+  }
+  return query;
+}
+
+/** A second selection: over the same time as the first, unless it has one of its own. */
+export function against_query(
+  against: string,
+  first: URLSearchParams,
+  is_all: boolean,
+): URLSearchParams {
+  const query = new URLSearchParams(
+    against.split(",").map((pair) => {
+      const end = pair.indexOf("=");
+      return [pair.slice(0, end), pair.slice(end + 1)];
+    }),
+  );
+  if (is_all || query.has("trial")) return query;
+  for (const key of ["from", "to"]) {
+    const value = first.get(key);
+    if (value !== null && !query.has(key)) query.set(key, value);
   }
   return query;
 }

@@ -54,7 +54,7 @@ export function db_text(value: number): string {
 }
 
 export function percent_text(share: number): string {
-  return `${Math.round(share * 100)}\u00a0%`;
+  return `${Math.round(share * 100)}%`;
 }
 
 /** 2026-03-01 14:05 UTC */

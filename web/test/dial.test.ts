@@ -8,6 +8,7 @@ describe("a key on the dial", () => {
     ["goes by a degree with shift", "ArrowRight", true, 90, 91],
     ["crosses north", "ArrowLeft", false, 0, 355],
     ["leaps thirty degrees", "PageDown", false, 10, 340],
+    ["goes to the last degree", "End", false, 90, 359],
     ["lets go", "Escape", false, 90, null],
     ["is not ours", "a", false, 90, undefined],
   ])("%s", (_, key, has_shift, chosen_deg, expected_deg) => {

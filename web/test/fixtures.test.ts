@@ -43,6 +43,7 @@ describe("a fixture holds only what roundeld describes", () => {
     ["Field", fixtures.field()],
     ["Cut", fixtures.cut(67.5)],
     ["Comparison", fixtures.compare()],
+    ["Sky", fixtures.sky()],
     ["Live", fixtures.scenario("judged").live],
   ])("%s", (name, value) => {
     const validate = ajv.getSchema(`api#/components/schemas/${name}`);

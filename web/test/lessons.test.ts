@@ -26,8 +26,11 @@ describe("a lesson", () => {
   });
   it("names the feed that cannot connect, and for how long", () => {
     expect(lessons(model_of("empty"))[0]?.text).toContain(
-      "“roof” has been trying to connect for 3\u00a0min",
+      "“roof” has been trying to connect to 127.0.0.1:27411 for 3\u00a0min",
     );
+  });
+  it("shows the address that the feed has", () => {
+    expect(lessons(model_of("empty")).at(-1)?.snippet).toBe("roundeld peek 127.0.0.1:27411");
   });
   it("says when altitude is missing", () => {
     expect(

@@ -1,5 +1,6 @@
 import { describe, expect, it } from "vitest";
 import {
+  against_query,
   initial_state,
   read_state,
   selection_query,
@@ -25,7 +26,7 @@ describe("the state in the address", () => {
       antenna: "long & thin",
       from: "2026-03-01T00:00:00Z",
       against: "antenna=spider",
-      versus: "difference",
+      against_all: true,
       table: true,
     };
     expect(read_state(write_state(state))).toEqual(state);
@@ -63,6 +64,17 @@ describe("the state in the address", () => {
     const query = selection_query({ ...initial_state, range: "week" }, { ...unknown, end_s });
     expect(query.get("from")).toBe("2026-03-01T00:00:00.000Z");
     expect(query.get("to")).toBeNull();
+  });
+
+  it("holds a second selection against the same time, unless it has one of its own", () => {
+    const day = new URLSearchParams({ antenna: "collinear", from: "2026-03-07" });
+    const word = (against: string, is_all: boolean) =>
+      selection_word(against_query(against, day, is_all));
+    expect(word("antenna=spider", false)).toBe("antenna=spider,from=2026-03-07");
+    expect(word("antenna=spider", true)).toBe("antenna=spider");
+    expect(word("antenna=spider,from=2026-02-01", false)).toBe("antenna=spider,from=2026-02-01");
+    expect(word("trial=1", false)).toBe("trial=1");
+    expect(word("antenna=a=b", true)).toBe("antenna=a=b");
   });
 
   it("says a selection in one word, as compare takes it", () => {

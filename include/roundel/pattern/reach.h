@@ -20,8 +20,8 @@ struct HourSummary;
 /// What counts, and how it is divided. Defaults are the method's; where it leaves a figure open
 /// (speed, hours) it is common practice, no source.
 struct ReachOptions {
-  double sector_deg = 5;                                      ///< divides 360 evenly; [1, 90]
-  std::vector<double> band_edges_ft{10'000, 20'000, 30'000};  ///< ascending; bands lie between
+  double sector_deg = 5;                                     ///< divides 360 evenly; [1, 90]
+  std::vector<double> band_edges_ft{6'000, 18'000, 29'000};  ///< ascending; bands lie between
   int support_reports = 3;        ///< reports of one flight that support a range
   int support_s = 60;             ///< within this time
   double max_speed_kn = 800;      ///< between them; faster is a bad position
@@ -32,7 +32,7 @@ struct ReachOptions {
                                   ///< farther out the horizon takes the signal away
   bool half_rate_interval = true;  ///< false: its range alone, flights are not resampled
   double contact_min_ft = 10'000;  ///< flights begin and end lower because they land
-  std::vector<double> limit_altitudes_ft{10'000, 20'000, 38'000};  ///< limit lines to draw
+  std::vector<double> limit_altitudes_ft{6'000, 18'000, 38'000};  ///< limit lines to draw
   site::RefractionSettings refraction;        ///< of the horizon that ratios are taken of
   double sea_level_hpa = site::standard_hpa;  ///< turns pressure altitudes into heights
   bool from_summaries = false;  ///< whole hours from their summaries: a year in a second

@@ -37,7 +37,7 @@ struct SummaryFarthest {
 
 /// Heard cells within max_ratio of the limit, and the flights they are of (each once an hour).
 struct SummaryHeard {
-  int sector{}, band{};
+  int sector{}, band{};  ///< n_bands: an older version counted by other bands
   std::int64_t cells{}, flights{};
 };
 

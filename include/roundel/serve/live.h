@@ -15,6 +15,7 @@ enum class FeedState { connecting, connected, stalled, listening, stopped };
 struct FeedLive {
   std::string name;
   FeedState state = FeedState::stopped;
+  std::string endpoint;    ///< "host:port" that it connects to or listens on; empty: neither yet
   double state_since_s{};  ///< computer's clock
   double last_report_s{};  ///< computer's clock, 0: none yet
   double feed_time_s{};    ///< feed's clock, 0: none yet

@@ -92,6 +92,13 @@ export const coast = kept((doc, land, place) => {
   );
 });
 
+/** Over what hides the land: its outlines alone. */
+export function coast_lines(of: SVGElement): SVGElement {
+  const lines = of.cloneNode(true) as SVGElement;
+  lines.setAttribute("class", "coast-lines");
+  return lines;
+}
+
 /** Of countries, and of a few places. Drawn over the field, which would veil them. */
 export const map_names = kept((doc, land, place) => {
   const projection = projection_of(place);

@@ -4,7 +4,7 @@ import type { CutAnswer, CutPoint } from "../api";
 import { svg } from "../dom";
 import { coordinate } from "../geometry";
 import { ft_to, grouped, altitude_unit, km_to, range_unit, to_km, type Units } from "../units";
-import { share_step, share_steps } from "./field";
+import { share_paths, silent_pattern } from "./field";
 import { ticks } from "./ticks";
 
 export interface CutOptions {
@@ -16,7 +16,7 @@ export interface CutOptions {
   id: string;
 }
 
-const margin = { left: 52, right: 34, top: 12, bottom: 36 };
+const margin = { left: 64, right: 34, top: 20, bottom: 26 };
 const top_ft = 45_000;
 
 export function cut(doc: Document, data: CutAnswer, options: CutOptions): SVGElement {
@@ -41,17 +41,27 @@ export function cut(doc: Document, data: CutAnswer, options: CutOptions): SVGEle
   };
 
   const axes = svg(doc, "g", { class: "axes" });
-  for (const range of ticks(km_to(units, farthest_km), 5)) {
+  const ranges = ticks(km_to(units, farthest_km), 5);
+  const altitudes = ticks(ft_to(units, top_ft), 4);
+  /** The last number of an axis bears its unit. */
+  const numbered = (value: number, list: number[], unit: string) =>
+    value === list.at(-1) ? `${grouped(value)}\u00a0${unit}` : grouped(value);
+  for (const range of ranges) {
     const place = coordinate(x(to_km(units, range)));
     axes.append(
       svg(doc, "path", {
         class: "axis-line",
         d: `M${place},${margin.top}V${height - margin.bottom}`,
       }),
-      svg(doc, "text", { x: place, y: height - margin.bottom + 15 }, grouped(range)),
+      svg(
+        doc,
+        "text",
+        { x: place, y: height - margin.bottom + 15 },
+        numbered(range, ranges, range_unit(units)),
+      ),
     );
   }
-  for (const altitude of ticks(ft_to(units, top_ft), 4)) {
+  for (const altitude of altitudes) {
     const altitude_ft = (altitude / ft_to(units, top_ft)) * top_ft;
     const place = coordinate(y(altitude_ft));
     axes.append(
@@ -63,62 +73,63 @@ export function cut(doc: Document, data: CutAnswer, options: CutOptions): SVGEle
         doc,
         "text",
         { class: "axis-left", x: margin.left - 7, y: place, dy: "0.35em" },
-        grouped(altitude),
+        numbered(altitude, altitudes, altitude_unit(units)),
       ),
     );
   }
-  axes.append(
-    svg(
+  const bins = svg(
+    doc,
+    "g",
+    { class: "field" },
+    svg(doc, "defs", {}, silent_pattern(doc, `${id}-silent`)),
+    ...share_paths(
       doc,
-      "text",
-      { x: width - margin.right, y: height - 4, class: "axis-left" },
-      range_unit(units),
-    ),
-    svg(
-      doc,
-      "text",
-      { x: 4, y: height - margin.bottom + 15, class: "axis-right" },
-      altitude_unit(units),
-    ),
-  );
-
-  const bins = svg(doc, "g", { class: "field" });
-  for (let step = 0; step < share_steps; step += 1) {
-    const d = data.bins
-      .filter((bin) => bin.expected > 0 && share_step(bin.heard / bin.expected) === step)
-      .map((bin) => {
+      data.bins,
+      (bin) => {
         const left = x(bin.range_km - data.range_step_km / 2);
         const right = x(bin.range_km + data.range_step_km / 2);
         const upper = y(bin.altitude_ft + data.altitude_step_ft / 2);
         const lower = y(bin.altitude_ft - data.altitude_step_ft / 2);
         return `M${coordinate(left)},${coordinate(upper)}H${coordinate(right)}V${coordinate(lower)}H${coordinate(left)}Z`;
-      })
-      .join("");
-    if (d !== "") bins.append(svg(doc, "path", { class: `share share-${step}`, d }));
-  }
+      },
+      `${id}-silent`,
+    ),
+  );
 
   const elevations = svg(doc, "g", { class: "elevations" });
-  for (const { elevation_deg, line: points } of data.elevations) {
+  const labels = svg(doc, "g", { class: "elevation-labels" });
+  const is_cutoff = (deg: number) =>
+    data.cutoff_deg != null && Math.abs(deg - data.cutoff_deg) < 1e-6;
+  /** Where labels end: none is written over another, and the cut-off's is written first. */
+  const taken: { x: number; y: number }[] = [];
+  const by_weight = [...data.elevations].sort(
+    (a, b) => Number(is_cutoff(b.elevation_deg)) - Number(is_cutoff(a.elevation_deg)),
+  );
+  for (const { elevation_deg, line: points } of by_weight) {
     const d = line(points);
     if (d === "") continue;
     const inside = points.filter((p) => p.altitude_ft <= top_ft && p.range_km <= farthest_km);
     const last = inside[inside.length - 1];
-    const is_cutoff = data.cutoff_deg != null && Math.abs(elevation_deg - data.cutoff_deg) < 1e-6;
-    elevations.append(svg(doc, "path", { class: is_cutoff ? "elevation cutoff" : "elevation", d }));
-    if (last !== undefined)
-      elevations.append(
-        svg(
-          doc,
-          "text",
-          {
-            class: "elevation-label halo",
-            x: coordinate(x(last.range_km)),
-            y: coordinate(y(last.altitude_ft)),
-            dy: "-0.3em",
-          },
-          `${elevation_deg}°`,
-        ),
-      );
+    const style = is_cutoff(elevation_deg) ? "elevation cutoff" : "elevation";
+    elevations.append(svg(doc, "path", { class: style, d }));
+    if (last === undefined) continue;
+    const end = { x: x(last.range_km), y: y(last.altitude_ft) };
+    if (taken.some((other) => Math.abs(other.x - end.x) < 32 && Math.abs(other.y - end.y) < 14))
+      continue;
+    taken.push(end);
+    labels.append(
+      svg(
+        doc,
+        "text",
+        {
+          class: "elevation-label halo",
+          x: coordinate(end.x),
+          y: coordinate(end.y),
+          dy: "-0.3em",
+        },
+        `${coordinate(Math.round(elevation_deg * 10) / 10)}°`,
+      ),
+    );
   }
 
   return svg(
@@ -145,5 +156,6 @@ export function cut(doc: Document, data: CutAnswer, options: CutOptions): SVGEle
     axes,
     elevations,
     svg(doc, "path", { class: "horizon-line", d: line(data.horizon) }),
+    labels,
   );
 }

@@ -1,7 +1,7 @@
 // Relative gain by bearing with its band: the antenna's pattern, as far as it is known.
 import type { SectorState } from "../api";
 import { svg } from "../dom";
-import { coordinate, smooth_outline } from "../geometry";
+import { apart_deg, coordinate, smooth_outline } from "../geometry";
 import { signed } from "../units";
 import { bezel, disc, ring_labels, rings, spokes } from "./grid";
 import { turn_hand } from "./hand";
@@ -70,6 +70,7 @@ export function gain_rose(
     label: ring === scale.high_db ? "" : ring === 0 ? "0 dB" : signed(ring).replace(".0", ""),
     is_zero: ring === 0,
   }));
+  const labelled = ring_list.filter(({ label }) => label !== "");
   const marked = data.sectors.filter((sector) => sector.is_significant === true);
   const element = svg(
     doc,
@@ -114,10 +115,7 @@ export function gain_rose(
             })),
           ),
         }),
-    ring_labels(
-      doc,
-      ring_list.filter(({ label }) => label !== ""),
-    ),
+    ring_labels(doc, labelled, clear_bearing_deg(labelled, data.sectors, px)),
     has_states
       ? state_band(doc, {
           sectors: data.sectors,
@@ -131,6 +129,25 @@ export function gain_rose(
     hand_layer,
   );
   return { element, scale, radius, hand_layer };
+}
+
+/** Between two spokes, where the line keeps farthest from the rings' labels. */
+function clear_bearing_deg(
+  labelled: { radius: number }[],
+  sectors: GainSector[],
+  px: (value_db: number | null) => number | null,
+): number {
+  const room = (bearing_deg: number) =>
+    Math.min(
+      ...sectors
+        .filter((sector) => apart_deg(sector.bearing_deg, bearing_deg) < 12)
+        .flatMap(({ value_db }) => {
+          const line = px(value_db);
+          return line === null ? [] : labelled.map(({ radius }) => Math.abs(radius - line));
+        }),
+    );
+  const bearings_deg = Array.from({ length: 12 }, (_, i) => 15 + 30 * ((i + 4) % 12));
+  return bearings_deg.reduce((best, other) => (room(other) > room(best) + 2 ? other : best));
 }
 
 export function point_gain_hand(

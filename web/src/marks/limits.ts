@@ -11,16 +11,8 @@ export interface LimitOutline {
 const label_span_deg = 60;
 const label_inset = 4;
 
-/**
- * Drawn from low to high, each in a dash of its own. The label follows the line, on its inner side.
- * @param id prefix of the labels' paths, the picture's own
- */
-export function limits(
-  doc: Document,
-  list: LimitOutline[],
-  id: string,
-  label_bearing_deg = 315,
-): SVGElement {
+/** Drawn from low to high, each in a dash of its own. */
+export function limits(doc: Document, list: LimitOutline[]): SVGElement {
   const group = svg(doc, "g", { class: "limits" });
   list.forEach(({ radius }, i) => {
     const style = `limit limit-${i + 1}`;
@@ -30,6 +22,20 @@ export function limits(
         : svg(doc, "path", { class: style, d: smooth_outline(radius) }),
     );
   });
+  return group;
+}
+
+/**
+ * Drawn after all lines. A label follows its line, on the inner side.
+ * @param id prefix of the labels' paths, the picture's own
+ */
+export function limit_labels(
+  doc: Document,
+  list: LimitOutline[],
+  id: string,
+  label_bearing_deg = 315,
+): SVGElement {
+  const group = svg(doc, "g", { class: "limit-labels" });
   list.forEach(({ radius, label }, i) => {
     const at_label = typeof radius === "number" ? radius : radius_at(radius, label_bearing_deg);
     if (at_label === null || at_label < 30) return;

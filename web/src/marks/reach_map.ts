@@ -1,16 +1,17 @@
 // The picture in the middle: map and polar plot in one, the antenna in the centre.
-import type { SectorState, Time } from "../api";
+import type { SectorState, SkyAnswer, Time } from "../api";
 import { svg } from "../dom";
 import { apart_deg, sector_at, stepped_outline, type SectorRadius } from "../geometry";
 import { km_to, range_text, grouped, type Units } from "../units";
-import { coast, map_names, type CoastPlace, type Land } from "./coast";
+import { coast, coast_lines, map_names, type CoastPlace, type Land } from "./coast";
 import { difference } from "./difference";
 import { field } from "./field";
 import { bezel, disc, ring_labels, rings, spokes } from "./grid";
 import { antenna_mark, turn_hand } from "./hand";
-import { limits, type LimitOutline } from "./limits";
+import { limit_labels, limits, type LimitOutline } from "./limits";
 import { reach } from "./reach";
 import { range_scale, type RangeScale } from "./scale";
+import { sky_marks } from "./sky";
 import { state_band } from "./states";
 
 export interface RangeSector {
@@ -37,7 +38,13 @@ export interface ReachMapData {
     sector_deg: number;
     /** Not of all that is selected, but from here on. */
     only_from?: Time;
-    bins: { bearing_deg: number; from_km: number; to_km: number; share: number }[];
+    bins: {
+      bearing_deg: number;
+      from_km: number;
+      to_km: number;
+      heard: number;
+      expected: number;
+    }[];
   } | null;
   /** Of two selections, the first less the second; null: not drawn. */
   difference: {
@@ -64,6 +71,8 @@ export interface PictureOptions {
 export interface ReachMap {
   element: SVGElement;
   scale: RangeScale;
+  /** Where aircraft in sight go. */
+  sky_layer: SVGElement;
   /** Where the hand goes; replaced as bearings are chosen. */
   hand_layer: SVGElement;
 }
@@ -83,6 +92,7 @@ function farthest_km(data: ReachMapData): number {
 export function reach_map(doc: Document, data: ReachMapData, options: PictureOptions): ReachMap {
   const { size, units, id } = options;
   const has_states = data.sectors.some((sector) => sector.state !== null);
+  const land = data.land;
   const rim = size / 2 - margin;
   // The states' room is kept free before they are known: a map that shrinks then would jump.
   const radius = rim - band_width - band_gap * 2;
@@ -121,6 +131,8 @@ export function reach_map(doc: Document, data: ReachMapData, options: PictureOpt
       ),
     );
   const hand_layer = svg(doc, "g", { class: "hand-layer" });
+  const sky_layer = svg(doc, "g", { class: "sky" });
+  const ground_layer = land === null ? null : coast(doc, land, ground);
   const element = svg(
     doc,
     "svg",
@@ -135,7 +147,7 @@ export function reach_map(doc: Document, data: ReachMapData, options: PictureOpt
     svg(doc, "title", { id: `${id}-title` }, options.title),
     svg(doc, "desc", { id: `${id}-description` }, options.description),
     disc(doc, radius),
-    data.land === null ? null : coast(doc, data.land, ground),
+    ground_layer,
     data.field === null
       ? null
       : field(
@@ -144,9 +156,11 @@ export function reach_map(doc: Document, data: ReachMapData, options: PictureOpt
             bearing_deg: bin.bearing_deg,
             inner: scale.px(bin.from_km),
             outer: Math.min(radius, scale.px(bin.to_km)),
-            share: bin.share,
+            heard: bin.heard,
+            expected: bin.expected,
           })),
           data.field.sector_deg,
+          `${id}-field`,
         ),
     data.difference === null
       ? null
@@ -158,7 +172,7 @@ export function reach_map(doc: Document, data: ReachMapData, options: PictureOpt
         ),
     spokes(doc, radius),
     rings(doc, ring_list),
-    data.land === null ? null : map_names(doc, data.land, ground),
+    ground_layer === null ? null : coast_lines(ground_layer),
     reach(doc, radii, { sector_deg: data.sector_deg, radius, id: `${id}-unknown` }),
     data.against === null
       ? null
@@ -172,8 +186,12 @@ export function reach_map(doc: Document, data: ReachMapData, options: PictureOpt
             data.against.sector_deg,
           ),
         }),
+    limits(doc, outlines),
+    // After all lines, so that none runs through a word.
+    land === null ? null : map_names(doc, land, ground),
     ring_labels(doc, ring_list),
-    limits(doc, outlines, `${id}-limit`, quiet_bearing_deg(radii)),
+    limit_labels(doc, outlines, `${id}-limit`, quiet_bearing_deg(radii)),
+    sky_layer,
     has_states
       ? state_band(doc, {
           sectors: data.sectors,
@@ -187,7 +205,7 @@ export function reach_map(doc: Document, data: ReachMapData, options: PictureOpt
     hand_layer,
     antenna_mark(doc),
   );
-  return { element, scale, hand_layer };
+  return { element, scale, sky_layer, hand_layer };
 }
 
 /** Bearings at which the limits' labels may stand, the preferred one first; rings have 135. */
@@ -214,4 +232,9 @@ export function point_hand(
   turn_hand(doc, map.hand_layer, data, bearing_deg, map.scale.radius, ({ reach_km }) =>
     reach_km === null ? null : map.scale.px(reach_km),
   );
+}
+
+/** Puts aircraft into their layer, or takes them away. */
+export function show_sky(doc: Document, map: ReachMap, sky: SkyAnswer | null): void {
+  map.sky_layer.replaceChildren(...(sky === null ? [] : sky_marks(doc, sky, map.scale.px)));
 }

@@ -2,10 +2,9 @@
 import type { ReachBand } from "../api";
 import { csv, of, range, type Column } from "../columns";
 import { html, set_text } from "../dom";
-import { compass_point, sector_at, three_digits } from "../geometry";
-import { has_reach, sector_deg_of, sectors_of, type Model, type Sector } from "../model";
+import { apart_deg, compass_point, sector_at, span_text, three_digits } from "../geometry";
+import { has_reach, sector_deg_of, sectors_of, value_of, type Model, type Sector } from "../model";
 import { overview } from "../overview";
-import { save } from "../save";
 import { strings } from "../strings";
 import {
   altitude_text,
@@ -105,7 +104,27 @@ const band_end_column = of<ReachBand, number>(
   (value, units) => altitude_text(units, value),
 );
 
-export function bearing_view({ doc, set }: Context): View {
+/** Reports heard of those sent: in the bin that is pointed at, else on the whole bearing. */
+export function counts_text(model: Model, bearing_deg: number, range_km: number | null): string {
+  const field = value_of(model.field);
+  if (field === null) return "";
+  const half_deg = field.sector_deg / 2;
+  const bins = field.bins.filter((bin) => apart_deg(bin.bearing_deg, bearing_deg) <= half_deg);
+  const near = range_km === null ? null : Math.floor(range_km / field.range_step_km);
+  const counted = bins.filter(
+    (bin) => near === null || Math.floor(bin.range_km / field.range_step_km) === near,
+  );
+  const sum = (of: "heard" | "expected") => counted.reduce((all, bin) => all + bin[of], 0);
+  if (sum("expected") === 0) return near === null ? "" : strings.no_traffic_here;
+  const text = strings.counts(
+    grouped(sum("heard")),
+    grouped(sum("expected")),
+    percent_text(sum("heard") / sum("expected")),
+  );
+  return near === null ? text : strings.counts_here(text);
+}
+
+export function bearing_view({ doc, set, offer }: Context): View {
   const degrees = html(doc, "span", { class: "degrees" });
   const compass = html(doc, "span", { class: "compass" });
   const span = html(doc, "span", { class: "span" });
@@ -113,14 +132,15 @@ export function bearing_view({ doc, set }: Context): View {
   const state_line = html(doc, "p", { class: "state-line", hidden: true });
   const reach = html(doc, "p", { class: "headline" });
   const list = html(doc, "dl", {});
-  const bands_place = html(doc, "div", {});
-  const save_bands = html(doc, "button", { type: "button", class: "quiet" }, strings.save_csv);
-  const bands = html(doc, "div", {}, bands_place, html(doc, "div", { class: "save" }, save_bands));
-  let bands_csv = () => "";
-  save_bands.addEventListener("click", () =>
-    save(doc, "roundel-altitudes.csv", "text/csv", bands_csv()),
-  );
-  const body = html(doc, "div", { class: "bearing-body" }, reach, state_line, list, bands);
+  const bands = html(doc, "div", {});
+  let bands_csv: (() => string) | null = null;
+  offer({
+    name: "altitudes",
+    label: strings.by_altitude,
+    csv: () => (body.hidden || bands.hidden ? null : (bands_csv?.() ?? null)),
+  });
+  const counts = html(doc, "p", { class: "counts" });
+  const body = html(doc, "div", { class: "bearing-body" }, reach, counts, state_line, list, bands);
   const hint = html(doc, "p", { class: "hint" }, strings.bearing_hint);
   clear.addEventListener("click", () => set({ bearing_deg: null }));
 
@@ -172,7 +192,7 @@ export function bearing_view({ doc, set }: Context): View {
     bands.hidden = rows.length === 0;
     const table = data_table(doc, band_columns, rows, strings.by_altitude, units);
     table.className = "bands";
-    bands_place.replaceChildren(table);
+    bands.replaceChildren(table);
     bands_csv = () =>
       csv([...band_columns.slice(0, 1), band_end_column, ...band_columns.slice(1)], rows);
   }
@@ -180,7 +200,7 @@ export function bearing_view({ doc, set }: Context): View {
   const element = html(
     doc,
     "section",
-    { class: "bearing panel", "aria-label": strings.bearing },
+    { class: "bearing panel", id: "bearing", tabindex: -1, "aria-label": strings.bearing },
     html(doc, "h2", { class: "readout" }, degrees, compass, span, clear),
     body,
     hint,
@@ -188,7 +208,7 @@ export function bearing_view({ doc, set }: Context): View {
   );
   return {
     element,
-    update({ model, state, bearing_deg }: Shown) {
+    update({ model, state, bearing_deg, range_km }: Shown) {
       const is_chosen = bearing_deg !== null;
       element.hidden = !is_chosen && !has_reach(model);
       body.hidden = !is_chosen;
@@ -203,20 +223,28 @@ export function bearing_view({ doc, set }: Context): View {
         drawn = [];
         return;
       }
+      set_text(counts, state.band === null ? counts_text(model, bearing_deg, range_km) : "");
       const sector = sector_at(sectors_of(model), bearing_deg);
-      if (drawn[0] === sector && drawn[1] === state.units) return;
-      drawn = [sector, state.units];
+      const now = [sector, state.units, state.band];
+      if (now.every((part, i) => part === drawn[i])) return;
+      drawn = now;
       const half_deg = sector_deg_of(model) / 2;
       set_text(
         span,
         sector === null
           ? ""
-          : `${three_digits(sector.bearing_deg - half_deg)}–${three_digits(sector.bearing_deg + half_deg)}°`,
+          : span_text(sector.bearing_deg - half_deg, sector.bearing_deg + half_deg),
       );
-      const reach_km = sector?.reach?.reach_km ?? sector?.verdict?.reach_km ?? null;
+      const band = state.band === null ? undefined : sector?.reach?.by_altitude?.[state.band];
+      const reach_km =
+        state.band === null
+          ? (sector?.reach?.reach_km ?? sector?.verdict?.reach_km ?? null)
+          : (band?.reach_km ?? null);
       set_text(reach, reach_km === null ? strings.no_reach : range_text(state.units, reach_km));
+      if (band !== undefined)
+        reach.append(html(doc, "small", {}, ` ${band_text(band, state.units)}`));
       reach.classList.toggle("is-absent", reach_km === null);
-      const judged = sector?.verdict?.state ?? null;
+      const judged = state.band === null ? (sector?.verdict?.state ?? null) : null;
       state_line.hidden = judged === null;
       if (judged !== null) {
         state_line.dataset["state"] = judged;
@@ -226,8 +254,9 @@ export function bearing_view({ doc, set }: Context): View {
         );
       }
       list.replaceChildren(
-        ...(sector === null ? [] : facts(sector, state.units)).map(([label, value]) =>
-          html(doc, "div", {}, html(doc, "dt", {}, label), html(doc, "dd", {}, value)),
+        ...(sector === null || state.band !== null ? [] : facts(sector, state.units)).map(
+          ([label, value]) =>
+            html(doc, "div", {}, html(doc, "dt", {}, label), html(doc, "dd", {}, value)),
         ),
       );
       show_bands(sector, state.units);

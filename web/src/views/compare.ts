@@ -1,18 +1,22 @@
-// Two selections held against each other: the answer in words, the difference by bearing.
+// Two selections held against each other, a view of its own: one sentence, both outlines on one map,
+// the difference by bearing with its band.
 import type { CompareAnswer, CompareSector } from "../api";
+import { names_of } from "../answers";
 import type { Column } from "../columns";
 import { html, set_text } from "../dom";
 import { sector_width_deg } from "../geometry";
 import { gain_rose, point_gain_hand, type GainRose, type GainRoseData } from "../marks/gain_rose";
-import { usual_antenna, value_of, type Model } from "../model";
-import type { ViewState } from "../state";
+import { point_hand, reach_map, type ReachMap, type ReachMapData } from "../marks/reach_map";
+import { compare_map_data, value_of } from "../model";
 import { strings } from "../strings";
-import { db_text } from "../units";
+import { db_text, range_text, signed } from "../units";
 import { table_behind } from "./data_table";
 import { dial } from "./dial";
-import { save_buttons } from "./export";
 import { side_px } from "./gain";
+import { choice } from "./header";
+import { legend } from "./legend";
 import { gain_words, part_text } from "./words";
+import { describe } from "./map";
 import { drawn_view, type Context, type Shown, type View } from "./view";
 
 const db_column = (
@@ -46,61 +50,157 @@ const columns: Column<CompareSector>[] = [
   },
 ];
 
-function words_of(answer: CompareAnswer): string {
-  if (answer.sentence !== undefined && answer.sentence !== "") return answer.sentence;
+/** The answer in one sentence, with both names in it. */
+export function compare_sentence(answer: CompareAnswer, [a, b]: [string, string]): string {
   const difference = answer.difference_db;
-  if (difference === null) return answer.verdict;
-  return strings.difference_of(
-    db_text(difference.value),
-    db_text(difference.low),
-    db_text(difference.high),
-    answer.paired ? strings.paired : strings.unpaired,
-  );
-}
-
-/** The two selections by their names, as short as they can be said. */
-function names_of(model: Model, state: ViewState): [a: string, b: string] {
-  const a =
-    state.trial === null
-      ? (state.antenna ?? usual_antenna(model) ?? strings.what_is_shown)
-      : strings.about_trial(state.trial);
-  const [, key = "", value = ""] = /^(\w+)=(.*)$/.exec(state.against ?? "") ?? [];
-  return [a, key === "trial" ? strings.about_trial(value) : value];
+  if (difference === null) return answer.sentence ?? answer.verdict;
+  const { value, low, high } = difference;
+  const how = answer.paired ? strings.paired : strings.unpaired;
+  const band = strings.between(signed(low), db_text(high));
+  if (low > 0) return strings.hears_better(a, b, db_text(value), band, how);
+  if (high < 0)
+    return strings.hears_better(
+      b,
+      a,
+      db_text(-value),
+      strings.between(signed(-high), db_text(-low)),
+      how,
+    );
+  return strings.no_difference(a, b, db_text(value), band, how);
 }
 
 export function compare_view(context: Context): View {
-  const { doc } = context;
-  const words = html(doc, "p", { class: "note strong", role: "status", "aria-live": "polite" });
+  const { doc, set, offer } = context;
+  const heading = html(doc, "h2", {}, strings.compare_title);
+  const words = html(doc, "p", { class: "sentence", role: "status", "aria-live": "polite" });
   const note = html(doc, "p", { class: "note" });
   const doubts = html(doc, "ul", { class: "advice" });
-  const frame = html(doc, "div", { class: "frame" });
-  const chooser = dial(context, strings.choose_difference);
-  const stage = html(doc, "div", { class: "stage" }, frame, chooser.element);
-  const place = html(doc, "div", { class: "place" }, stage);
-  const behind = table_behind(doc, "difference", "behind");
-  let rose: GainRose | null = null;
-  const saving = save_buttons(doc, "difference", () => rose?.element ?? null);
+  const back = html(doc, "button", { type: "button", class: "quiet" }, strings.compare_end);
+  back.addEventListener("click", () => set({ against: null }));
+  const time = choice<"same" | "all">(
+    doc,
+    strings.compare_time,
+    [
+      ["same", strings.compare_same],
+      ["all", strings.compare_all],
+    ],
+    (value) => set({ against_all: value === "all" }),
+  );
+  const map_frame = html(doc, "div", { class: "frame" });
+  const map_dial = dial(context, strings.choose);
+  const map_stage = html(doc, "div", { class: "stage" }, map_frame, map_dial.element);
+  const list = html(doc, "ul", { class: "legend", "aria-label": strings.legend });
+  const rose_frame = html(doc, "div", { class: "frame" });
+  const rose_dial = dial(context, strings.choose_difference);
+  const rose_stage = html(doc, "div", { class: "stage" }, rose_frame, rose_dial.element);
+  const behind = table_behind(context, "difference", "behind", strings.difference_table);
   const element = html(
     doc,
-    "figure",
-    { class: "panel compare", hidden: true },
-    html(doc, "figcaption", {}, html(doc, "h2", {}, strings.compare_title), words, doubts, note),
-    place,
+    "section",
+    { class: "compare", id: "compare", tabindex: -1, hidden: true },
+    html(
+      doc,
+      "div",
+      { class: "panel" },
+      heading,
+      words,
+      doubts,
+      html(doc, "div", { class: "row" }, time.element, back),
+    ),
+    html(
+      doc,
+      "div",
+      { class: "pair" },
+      html(doc, "figure", {}, html(doc, "h3", {}, strings.both_reaches), map_stage, list),
+      html(doc, "figure", {}, html(doc, "h3", {}, strings.difference_by_bearing), rose_stage, note),
+    ),
     behind.element,
-    saving,
   );
-  let data: GainRoseData | null = null;
-  let drawn: unknown[] = [];
+  let map: ReachMap | null = null;
+  let map_data: ReachMapData | null = null;
+  let rose: GainRose | null = null;
+  let rose_data: GainRoseData | null = null;
+  let map_of: unknown[] = [];
+  let rose_of: unknown[] = [];
+  offer({
+    name: "compared",
+    label: strings.both_reaches,
+    picture: () => map?.element ?? null,
+  });
+  offer({
+    name: "difference",
+    label: strings.difference_by_bearing,
+    picture: () => rose?.element ?? null,
+  });
 
-  function draw({ model, state, bearing_deg }: Shown): void {
-    element.hidden = state.against === null || model.compare === null;
+  function draw_map({ model, state }: Shown, names: [string, string]): void {
+    const size = side_px(map_stage);
+    const { site, reach, reach_against, compare, land, expect } = model;
+    const now: unknown[] = [site, reach, reach_against, compare, land, expect, size, state.units];
+    now.push(state.band, names.join());
+    if (map !== null && now.every((part, i) => part === map_of[i])) return;
+    map_data = compare_map_data(model, state.units, state.band);
+    if (map_data === null) return;
+    map_of = now;
+    map = reach_map(doc, map_data, {
+      size,
+      units: state.units,
+      title: strings.both_reaches,
+      description: describe(map_data, state.units),
+      id: "compare-map",
+    });
+    map_frame.replaceChildren(map.element);
+    list.replaceChildren(...legend(doc, map_data, "compare-legend", names));
+  }
+
+  function draw_rose({ state }: Shown, answer: CompareAnswer, names: [string, string]): void {
+    const size = side_px(rose_stage);
+    const now: unknown[] = [answer, size, state.units, names.join()];
+    if (now.every((part, i) => part === rose_of[i])) return;
+    rose_of = now;
+    rose_data = {
+      sectors: answer.sectors.map((sector) => ({
+        bearing_deg: sector.bearing_deg,
+        value_db: sector.difference_db,
+        low_db: sector.low_db,
+        high_db: sector.high_db,
+        is_significant: sector.significant,
+      })),
+      sector_deg: sector_width_deg(answer.sectors),
+      tolerance_db: null,
+    };
+    rose = gain_rose(doc, rose_data, {
+      size,
+      title: strings.difference_by_bearing,
+      description: compare_sentence(answer, names),
+      id: "difference",
+    });
+    rose_frame.replaceChildren(rose.element);
+    set_text(note, `${strings.difference_note(...names)} ${part_text(answer)}`.trimEnd());
+    doubts.replaceChildren(...answer.confounded.map((line) => html(doc, "li", {}, line)));
+    behind.show(columns, answer.sectors, strings.difference_by_bearing, state.units);
+  }
+
+  function draw(shown: Shown): void {
+    const { model, state, bearing_deg } = shown;
+    element.hidden = state.against === null;
     if (element.hidden) return;
+    const names = names_of(model, state);
+    set_text(heading, strings.compare_of(...names));
+    time.mark(state.against_all ? "all" : "same");
+    // A trial has a time of its own, and of all the record both are the same.
+    time.element.hidden =
+      state.against?.startsWith("trial=") === true ||
+      (state.range === null && state.from === null && state.to === null);
+    draw_map(shown, names);
     const answer = value_of(model.compare);
-    stage.hidden = saving.hidden = answer === null;
+    rose_dial.element.hidden = answer === null;
     if (answer === null) {
-      drawn = [];
-      behind.element.hidden = true;
+      rose = null;
+      rose_of = [];
+      rose_frame.replaceChildren();
       doubts.replaceChildren();
+      behind.element.hidden = true;
       set_text(note, "");
       set_text(
         words,
@@ -108,40 +208,20 @@ export function compare_view(context: Context): View {
           ? strings.failed(strings.compare_answer, model.compare.detail)
           : strings.waiting,
       );
-      return;
+    } else {
+      set_text(words, compare_sentence(answer, names));
+      draw_rose(shown, answer, names);
     }
-    const size = side_px(place, 460);
-    if (drawn[0] !== answer || drawn[1] !== size || drawn[2] !== state.units) {
-      drawn = [answer, size, state.units];
-      set_text(words, words_of(answer));
-      set_text(
-        note,
-        `${strings.difference_note(...names_of(model, state))} ${part_text(answer)}`.trimEnd(),
+    if (map !== null && map_data !== null) {
+      point_hand(doc, map, map_data, bearing_deg);
+      map_dial.show(state.bearing_deg, map_data, ({ reach_km }) =>
+        reach_km === null ? strings.no_reach : range_text(state.units, reach_km),
       );
-      doubts.replaceChildren(...answer.confounded.map((line) => html(doc, "li", {}, line)));
-      data = {
-        sectors: answer.sectors.map((sector) => ({
-          bearing_deg: sector.bearing_deg,
-          value_db: sector.difference_db,
-          low_db: sector.low_db,
-          high_db: sector.high_db,
-          is_significant: sector.significant,
-        })),
-        sector_deg: sector_width_deg(answer.sectors),
-        tolerance_db: null,
-      };
-      rose = gain_rose(doc, data, {
-        size,
-        title: strings.compare_title,
-        description: words_of(answer),
-        id: "difference",
-      });
-      frame.replaceChildren(rose.element);
-      behind.show(columns, answer.sectors, strings.compare_title, state.units);
     }
-    if (rose === null || data === null) return;
-    point_gain_hand(doc, rose, data, bearing_deg);
-    chooser.show(state.bearing_deg, data, gain_words);
+    if (rose !== null && rose_data !== null) {
+      point_gain_hand(doc, rose, rose_data, bearing_deg);
+      rose_dial.show(state.bearing_deg, rose_data, gain_words);
+    }
   }
 
   return drawn_view(element, draw);

@@ -1,7 +1,7 @@
-// The one sentence on top: the verdict, or as long as there is none, the reach.
+// The verdict in its own words, or as long as there is none, the reach.
 import type { VerdictAnswer } from "../api";
 import { html, set_text } from "../dom";
-import { has_reach, usual_antenna, value_of } from "../model";
+import { has_reach, shown_antenna, value_of } from "../model";
 import type { ViewState } from "../state";
 import { strings } from "../strings";
 import { percent_text, seconds_of, time_text, type Units } from "../units";
@@ -25,9 +25,6 @@ function sentence(model: Model, units: Units): string {
   return reach ?? trouble(model) ?? strings.empty_title;
 }
 
-/** More than so many lines would push the picture out of sight. */
-const most_open_lines = 2;
-
 /** The answer itself, and what there is to say to it. */
 export function lead_and_rest(text: string): [lead: string, rest: string] {
   const end = /[.!?]\s+(?=\p{Lu})/u.exec(text);
@@ -45,8 +42,8 @@ function why_no_verdict(model: Model): string {
 /** Which antenna or trial is judged; paper has no fields to tell it. */
 function subject(model: Model, state: ViewState): string[] {
   if (state.trial !== null) return [strings.about_trial(state.trial)];
-  const antenna = state.antenna ?? usual_antenna(model) ?? model.site?.antennas[0];
-  return antenna === undefined ? [] : [strings.about_antenna(antenna)];
+  const antenna = shown_antenna(model, state);
+  return antenna === null ? [] : [strings.about_antenna(antenna)];
 }
 
 /** Of the verdict; an answer that is as new as can be says nothing. */
@@ -67,7 +64,6 @@ function basis(verdict: VerdictAnswer, about: string[], as_of: string[]): string
 }
 
 export function conclusion_view({ doc }: Context): View {
-  const word = html(doc, "p", { class: "verdict-word", hidden: true });
   const lead = html(doc, "span", { class: "lead" });
   const rest = html(doc, "span", { class: "rest" });
   const text = html(
@@ -80,52 +76,36 @@ export function conclusion_view({ doc }: Context): View {
   );
   const why = html(doc, "p", { class: "basis" });
   const advice = html(doc, "ul", { class: "advice" });
-  const advice_count = html(doc, "summary", {});
-  const help = html(doc, "details", { class: "help", hidden: true }, advice_count, advice);
-  // On paper nothing can be opened.
-  let was_open = false;
-  doc.defaultView?.addEventListener("beforeprint", () => {
-    was_open = help.open;
-    help.open = true;
-  });
-  doc.defaultView?.addEventListener("afterprint", () => {
-    help.open = was_open;
-  });
+  const advice_head = html(doc, "h3", {}, strings.advice);
   const element = html(
     doc,
     "section",
-    { class: "conclusion", "aria-label": strings.conclusion },
-    word,
+    { class: "conclusion panel", "aria-label": strings.conclusion },
+    html(doc, "h2", {}, strings.conclusion),
     text,
     why,
-    help,
+    advice_head,
+    advice,
   );
   return {
     element,
     update({ model, state }: Shown) {
-      // Where a verdict may come its room is kept, or the picture below would jump away from it.
-      element.classList.toggle("is-empty", model.reach !== null && !has_reach(model));
       const verdict = has_reach(model) ? value_of(model.verdict) : null;
       const [first, others] = lead_and_rest(sentence(model, state.units));
       set_text(lead, first);
       set_text(rest, others);
-      word.hidden = verdict === null;
-      help.hidden = verdict === null || verdict.advice.length === 0;
       set_text(
         why,
         verdict !== null
           ? basis(verdict, subject(model, state), as_of_text(model))
           : why_no_verdict(model),
       );
-      if (verdict === null) return;
-      set_text(word, strings.verdict_word[verdict.verdict]);
-      word.dataset["verdict"] = verdict.verdict;
-      const lines = verdict.advice.join("\n");
+      const list = verdict?.advice ?? [];
+      advice_head.hidden = advice.hidden = list.length === 0;
+      const lines = list.join("\n");
       if (advice.dataset["lines"] === lines) return;
       advice.dataset["lines"] = lines;
-      set_text(advice_count, strings.advice(verdict.advice.length));
-      help.open = verdict.advice.length <= most_open_lines;
-      advice.replaceChildren(...verdict.advice.map((line) => html(doc, "li", {}, line)));
+      advice.replaceChildren(...list.map((line) => html(doc, "li", {}, line)));
     },
   };
 }

@@ -1,9 +1,9 @@
 // A table from columns and rows; on the page and as CSV it is the same.
 import { csv, filled, type Column } from "../columns";
 import { html, set_text } from "../dom";
-import { save } from "../save";
 import { strings } from "../strings";
 import type { Units } from "../units";
+import type { Context } from "./view";
 
 export function data_table<Row>(
   doc: Document,
@@ -51,12 +51,12 @@ export interface Behind {
   ): void;
 }
 
-/** The table behind a picture: closed at first, with its own CSV. */
+/** The table behind a picture: closed at first. It can be saved as CSV whether open or not. */
 export function table_behind(
-  doc: Document,
+  { doc, offer }: Pick<Context, "doc" | "offer">,
   file: string,
   style: string,
-  summary: string = strings.table,
+  summary: string,
 ): Behind {
   const place = html(doc, "div", {
     class: "scroll",
@@ -64,9 +64,8 @@ export function table_behind(
     role: "region",
     "aria-label": summary,
   });
-  const button = html(doc, "button", { type: "button", class: "quiet" }, strings.save_csv);
   const head = html(doc, "summary", {}, summary);
-  const element = html(doc, "details", { class: style }, head, place, button);
+  const element = html(doc, "details", { class: style, hidden: true }, head, place);
   let fill: (() => void) | null = null;
   let text = () => "";
   const fill_if_open = () => {
@@ -74,7 +73,11 @@ export function table_behind(
     if (element.open) fill = null;
   };
   element.addEventListener("toggle", fill_if_open);
-  button.addEventListener("click", () => save(doc, `roundel-${file}.csv`, "text/csv", text()));
+  offer({
+    name: file,
+    label: summary,
+    csv: () => (element.hidden || element.closest("[hidden]") !== null ? null : text()),
+  });
   return {
     element,
     show(columns, rows, caption, units, summary_now = summary) {

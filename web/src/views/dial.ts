@@ -1,8 +1,7 @@
 // Chooses a bearing on a round picture: pointer, tap and keys. To a screen reader it is a slider.
 import { html } from "../dom";
-import { bearing_of, sector_at, wrap_deg } from "../geometry";
+import { bearing_of, compass_point, sector_at, wrap_deg } from "../geometry";
 import { strings } from "../strings";
-import { bearing_text } from "./words";
 import type { Context } from "./view";
 
 const key_steps: Record<string, number> = {
@@ -12,6 +11,7 @@ const key_steps: Record<string, number> = {
   ArrowDown: -1,
 };
 const page_step_deg = 30;
+const last_deg = 359;
 
 export interface Dial {
   element: HTMLElement;
@@ -36,12 +36,17 @@ export function key_bearing(
   if (key === "PageUp") return wrap_deg((chosen_deg ?? 0) + page_step_deg);
   if (key === "PageDown") return wrap_deg((chosen_deg ?? 0) - page_step_deg);
   if (key === "Home") return 0;
-  if (key === "End") return 180;
+  if (key === "End") return last_deg;
   if (key === "Escape") return null;
   return undefined;
 }
 
-export function dial({ doc, set, preview }: Context, label: string): Dial {
+/** @param range_of  what lies so many pixels from the middle, on a map */
+export function dial(
+  { doc, set, preview }: Context,
+  label: string,
+  range_of: (radius_px: number) => number | null = () => null,
+): Dial {
   let chosen_deg: number | null = null;
   let step_deg = 5;
   const element = html(doc, "div", {
@@ -50,20 +55,22 @@ export function dial({ doc, set, preview }: Context, label: string): Dial {
     tabindex: 0,
     "aria-label": label,
     "aria-valuemin": 0,
-    "aria-valuemax": 359,
+    "aria-valuemax": last_deg,
     "aria-valuenow": 0,
     "aria-valuetext": strings.bearing_none,
   });
-  const bearing_at = (event: MouseEvent): number => {
+  const from_middle = (event: MouseEvent) => {
     const box = element.getBoundingClientRect();
-    const bearing_deg = bearing_of({
+    return {
       x: event.clientX - (box.left + box.width / 2),
       y: event.clientY - (box.top + box.height / 2),
-    });
-    return Math.round(bearing_deg) % 360;
+    };
   };
+  const bearing_at = (event: MouseEvent) => Math.round(bearing_of(from_middle(event))) % 360;
   element.addEventListener("pointermove", (event) => {
-    if (event.pointerType !== "touch") preview(bearing_at(event));
+    if (event.pointerType === "touch") return;
+    const { x, y } = from_middle(event);
+    preview(bearing_at(event), range_of(Math.hypot(x, y)));
   });
   element.addEventListener("pointerleave", () => preview(null));
   element.addEventListener("click", (event) => set({ bearing_deg: bearing_at(event) }));
@@ -86,7 +93,7 @@ export function dial({ doc, set, preview }: Context, label: string): Dial {
         "aria-valuetext",
         chosen === null || sector === null
           ? strings.bearing_none
-          : strings.bearing_value(bearing_text(chosen), value(sector)),
+          : strings.bearing_value(String(chosen), compass_point(chosen), value(sector)),
       );
     },
   };

@@ -36,7 +36,7 @@ function about_lines(feed: FeedLive): Lesson[] {
     return [
       {
         text: strings.empty_not_read(feed.name, percent_text(share(worst)), worst),
-        snippet: strings.snippet_peek,
+        snippet: strings.snippet_peek(feed.endpoint ?? null),
       },
     ];
   return [];
@@ -54,8 +54,13 @@ function about_feed(feed: FeedLive, now_s: number, is_empty: boolean): Lesson[] 
   }
   if (!is_empty) return [];
   if (feed.state === "connecting")
-    return [{ text: strings.empty_connecting(feed.name, age_text(now_s - since_s)) }];
-  if (feed.state === "listening") return [{ text: strings.empty_listening(feed.name) }];
+    return [
+      {
+        text: strings.empty_connecting(feed.name, feed.endpoint ?? null, age_text(now_s - since_s)),
+      },
+    ];
+  if (feed.state === "listening")
+    return [{ text: strings.empty_listening(feed.name, feed.endpoint ?? null) }];
   if (feed.state === "connected") return [{ text: strings.empty_connected(feed.name) }];
   return [];
 }
@@ -72,7 +77,12 @@ export function lessons(model: Model): Lesson[] {
   if (live.feeds.length === 0)
     list.push({ text: strings.empty_no_feed, snippet: strings.snippet_feed });
   if (live.feeds.every((feed) => feed.received === 0))
-    list.push({ text: strings.empty_peek, snippet: strings.snippet_peek });
+    list.push({
+      text: strings.empty_peek,
+      snippet: strings.snippet_peek(
+        live.feeds.find(({ state }) => state !== "listening")?.endpoint ?? null,
+      ),
+    });
   return list;
 }
 

@@ -47,24 +47,75 @@ async function png(doc: Document, picture: SVGElement): Promise<Blob | null> {
   return new Promise((resolve) => canvas.toBlob(resolve, "image/png"));
 }
 
-/** Two buttons beside a picture. @param picture the one that is shown at the moment */
-export function save_buttons(
-  doc: Document,
-  name: string,
-  picture: () => SVGElement | null,
-): HTMLElement {
-  const as_svg = html(doc, "button", { type: "button", class: "quiet" }, strings.save_svg);
-  const as_png = html(doc, "button", { type: "button", class: "quiet" }, strings.save_png);
-  as_svg.addEventListener("click", () => {
-    const shown = picture();
-    if (shown !== null) save(doc, `roundel-${name}.svg`, "image/svg+xml", standalone(doc, shown));
-  });
-  as_png.addEventListener("click", () => {
-    const shown = picture();
-    if (shown === null) return;
-    void png(doc, shown).then((blob) => {
-      if (blob !== null) save(doc, `roundel-${name}.png`, "image/png", blob);
+/** A picture or a table that can be kept as a file. */
+export interface Savable {
+  /** Of the file, and what a person calls it. */
+  name: string;
+  label: string;
+  /** What is shown at the moment; null: nothing. */
+  picture?(): SVGElement | null;
+  csv?(): string | null;
+}
+
+/** One menu for all that can be saved. */
+export function save_menu(doc: Document, things: Savable[]): HTMLElement {
+  const list = html(doc, "ul", { class: "menu-list" });
+  const element = html(
+    doc,
+    "details",
+    { class: "menu" },
+    html(doc, "summary", {}, strings.save),
+    list,
+  );
+  const close = () => {
+    element.open = false;
+    element.querySelector("summary")?.focus();
+  };
+  const button = (label: string, text: string, act: () => void) => {
+    const made = html(doc, "button", { type: "button", "aria-label": `${label}: ${text}` }, text);
+    made.addEventListener("click", () => {
+      act();
+      close();
     });
+    return made;
+  };
+  function row({ name, label, picture, csv }: Savable): HTMLElement | null {
+    const drawn = picture?.() ?? null;
+    const shown = drawn?.closest("[hidden]") === null ? drawn : null;
+    const table = csv?.() ?? null;
+    if (shown === null && table === null) return null;
+    const buttons: HTMLElement[] = [];
+    if (shown !== null)
+      buttons.push(
+        button(label, "SVG", () =>
+          save(doc, `roundel-${name}.svg`, "image/svg+xml", standalone(doc, shown)),
+        ),
+        button(label, "PNG", () => {
+          void png(doc, shown).then((blob) => {
+            if (blob !== null) save(doc, `roundel-${name}.png`, "image/png", blob);
+          });
+        }),
+      );
+    if (table !== null)
+      buttons.push(button(label, "CSV", () => save(doc, `roundel-${name}.csv`, "text/csv", table)));
+    return html(doc, "li", {}, html(doc, "span", {}, label), html(doc, "span", {}, ...buttons));
+  }
+  element.addEventListener("toggle", () => {
+    if (!element.open) return;
+    const print = button(strings.page, strings.print, () => {
+      element.open = false;
+      doc.defaultView?.print();
+    });
+    list.replaceChildren(
+      ...things.flatMap((thing) => row(thing) ?? []),
+      html(doc, "li", {}, html(doc, "span", {}, strings.page), html(doc, "span", {}, print)),
+    );
   });
-  return html(doc, "div", { class: "save" }, as_svg, as_png);
+  element.addEventListener("keydown", (event) => {
+    if (event.key === "Escape") close();
+  });
+  doc.addEventListener("pointerdown", (event) => {
+    if (!element.contains(event.target as Node)) element.open = false;
+  });
+  return element;
 }

@@ -1,4 +1,4 @@
-// The second polar plot: gain by bearing with its band; there when there is a verdict.
+// Beside the map, as its equal: gain by bearing with its band.
 import type { VerdictAnswer } from "../api";
 import { html, set_text } from "../dom";
 import { sector_width_deg } from "../geometry";
@@ -7,7 +7,6 @@ import { has_reach, value_of } from "../model";
 import { strings } from "../strings";
 import { percent_text } from "../units";
 import { dial } from "./dial";
-import { save_buttons } from "./export";
 import { gain_words } from "./words";
 import { drawn_view, type Context, type Shown, type View } from "./view";
 
@@ -36,35 +35,52 @@ function ripple_text(verdict: VerdictAnswer): string {
   );
 }
 
-/** The side of a square picture that fits into its place. */
-export function side_px(place: HTMLElement, most: number): number {
-  return Math.round(Math.min(Math.max(place.clientWidth, 260), most));
+/** The side of a square picture that fills its stage. */
+export function side_px(stage: HTMLElement): number {
+  return Math.round(Math.max(stage.clientWidth, 260));
 }
 
 export function gain_view(context: Context): View {
-  const { doc } = context;
+  const { doc, offer } = context;
   const frame = html(doc, "div", { class: "frame" });
   const chooser = dial(context, strings.choose_gain);
-  const place = html(doc, "div", { class: "place" });
-  place.append(html(doc, "div", { class: "stage" }, frame, chooser.element));
+  const stage = html(doc, "div", { class: "stage" }, frame, chooser.element);
   const ripple = html(doc, "p", { class: "note" });
   let rose: GainRose | null = null;
+  offer({ name: "gain", label: strings.gain_title, picture: () => rose?.element ?? null });
   const element = html(
     doc,
     "figure",
-    { class: "panel gain", hidden: true },
-    html(doc, "figcaption", {}, html(doc, "h2", {}, strings.gain_title), ripple),
-    place,
-    save_buttons(doc, "gain", () => rose?.element ?? null),
+    { class: "gain", id: "gain", tabindex: -1 },
+    html(doc, "figcaption", {}, html(doc, "h2", {}, strings.gain_title)),
+    stage,
+    ripple,
   );
   let data: GainRoseData | null = null;
   let drawn: unknown[] = [];
 
   function draw({ model, state, bearing_deg }: Shown): void {
+    if (state.against !== null) return;
     const verdict = has_reach(model) ? value_of(model.verdict) : null;
-    element.hidden = verdict === null;
-    if (verdict === null) return;
-    const size = side_px(place, 460);
+    // Its place is kept where a verdict may come.
+    element.hidden = verdict === null && !model.offered.has("/api/verdict");
+    element.classList.toggle("is-waiting", verdict === null);
+    chooser.element.hidden = verdict === null;
+    if (verdict === null) {
+      rose = null;
+      drawn = [];
+      frame.replaceChildren();
+      set_text(
+        ripple,
+        model.verdict?.kind === "failed"
+          ? strings.failed(strings.verdict_answer, model.verdict.detail)
+          : has_reach(model)
+            ? strings.judging
+            : strings.nothing_to_judge,
+      );
+      return;
+    }
+    const size = side_px(stage);
     if (drawn[0] !== verdict || drawn[1] !== size) {
       drawn = [verdict, size];
       data = data_of(verdict);
@@ -72,7 +88,7 @@ export function gain_view(context: Context): View {
         size,
         title: strings.gain_title,
         description: strings.gain_description(ripple_text(verdict)),
-        id: "gain",
+        id: "gain-rose",
       });
       frame.replaceChildren(rose.element);
       set_text(

@@ -1,12 +1,14 @@
 // What is looked at: antenna, trial, time, altitude, and what it is held against.
 import type { Trial } from "../api";
-import { html } from "../dom";
-import { usual_antenna, value_of, type Model } from "../model";
-import { type TimeRange, type Versus, type ViewState } from "../state";
+import { html, set_text } from "../dom";
+import { shown_antenna, usual_antenna, value_of, type Model } from "../model";
+import { type TimeRange, type ViewState } from "../state";
 import { strings } from "../strings";
 import { seconds_of, time_text } from "../units";
 import { band_text } from "./bearing";
+import { save_menu, type Savable } from "./export";
 import { choice } from "./header";
+import { chosen_span, span_of } from "./time";
 import type { Context, Shown, View } from "./view";
 
 type Option = [value: string, label: string];
@@ -80,9 +82,62 @@ function against_options(model: Model, state: ViewState, shown: string | null): 
   ];
 }
 
+/** What is chosen, in a few words: for where the fields themselves have no room. */
+function filter_words(model: Model, state: ViewState): string {
+  const time =
+    state.range !== null
+      ? strings.last[state.range]
+      : state.from === null && state.to === null
+        ? strings.all_time
+        : strings.chosen_time;
+  const name =
+    state.trial === null ? shown_antenna(model, state) : strings.about_trial(state.trial);
+  return [name, time].filter((word) => word !== null).join(", ");
+}
+
 type RangeChoice = TimeRange | "all" | "custom";
 
-export function selection_view({ doc, set }: Context): View {
+interface TimeField {
+  element: HTMLElement;
+  input: HTMLInputElement;
+}
+
+/** As text: a browser's own field for times would write them as its country does. */
+function time_field(doc: Document, id: string, label: string): TimeField {
+  const input = html(doc, "input", {
+    id,
+    type: "text",
+    size: 16,
+    maxlength: 16,
+    placeholder: "2026-03-01 14:05",
+    autocomplete: "off",
+  });
+  return {
+    element: html(
+      doc,
+      "span",
+      { class: "field-label" },
+      html(doc, "label", { for: id }, label),
+      input,
+    ),
+    input,
+  };
+}
+
+const input_text = (time_s: number) =>
+  new Date(time_s * 1000).toISOString().slice(0, 16).replace("T", " ");
+
+/** UTC; null: nothing typed, undefined: no time. */
+export function input_time(text: string): string | null | undefined {
+  const typed = text.trim();
+  if (typed === "") return null;
+  const [, day, hour = "00:00"] = /^(\d{4}-\d\d-\d\d)(?:[ T](\d\d:\d\d))?$/.exec(typed) ?? [];
+  const time = `${day ?? ""}T${hour}:00Z`;
+  return Number.isNaN(Date.parse(time)) ? undefined : time;
+}
+
+/** @param things  for the menu of what can be saved */
+export function selection_view({ doc, set }: Context, things: Savable[]): View {
   const antenna = select_field(doc, "select-antenna", strings.antenna, (value) =>
     set({ antenna: value === "" ? null : value, trial: null }),
   );
@@ -95,22 +150,13 @@ export function selection_view({ doc, set }: Context): View {
   const against = select_field(doc, "select-against", strings.against, (value) =>
     set({ against: value === "" ? null : value }),
   );
-  const versus = choice<Versus>(
-    doc,
-    strings.versus,
-    [
-      ["outline", strings.versus_outline],
-      ["difference", strings.versus_difference],
-    ],
-    (value) => set({ versus: value }),
-  );
   const range = choice<RangeChoice>(
     doc,
     strings.time,
     [
-      ["day", strings.last_day],
-      ["week", strings.last_week],
-      ["month", strings.last_month],
+      ["day", strings.last.day],
+      ["week", strings.last.week],
+      ["month", strings.last.month],
       ["all", strings.all_time],
     ],
     (value) =>
@@ -120,17 +166,59 @@ export function selection_view({ doc, set }: Context): View {
         to: null,
       }),
   );
+  const from = time_field(doc, "select-from", strings.from);
+  const to = time_field(doc, "select-to", strings.to);
+  let span: ReturnType<typeof span_of> = null;
+  // The fields show the record's own ends where none is chosen; those are not a choice.
+  function read_times(): void {
+    const of = ({ input }: TimeField, end_s: number | undefined) => {
+      const typed = input_time(input.value);
+      input.setCustomValidity(typed === undefined ? strings.time_form : "");
+      input.reportValidity();
+      return end_s !== undefined && input.value === input_text(end_s) ? null : typed;
+    };
+    const [start, end] = [of(from, span?.from_s), of(to, span?.to_s)];
+    if (start === undefined || end === undefined) return;
+    set({ range: null, from: start, to: end });
+  }
+  for (const { input } of [from, to]) input.addEventListener("change", read_times);
+  const fields = html(
+    doc,
+    "div",
+    { class: "fields", id: "fields" },
+    antenna.element,
+    trial.element,
+    against.element,
+    band.element,
+    range.element,
+    from.element,
+    to.element,
+  );
+  const summary = html(doc, "span", {});
+  const open = html(
+    doc,
+    "button",
+    { type: "button", class: "open-fields", "aria-expanded": "false", "aria-controls": "fields" },
+    summary,
+  );
+  const show_fields = (is_open: boolean) => {
+    open.setAttribute("aria-expanded", String(is_open));
+    fields.classList.toggle("is-open", is_open);
+  };
+  open.addEventListener("click", () => show_fields(open.getAttribute("aria-expanded") === "false"));
   const element = html(
     doc,
     "section",
     { class: "selection", "aria-label": strings.selection },
-    antenna.element,
-    trial.element,
-    against.element,
-    versus.element,
-    band.element,
-    range.element,
+    open,
+    fields,
+    save_menu(doc, things),
   );
+  element.addEventListener("keydown", (event) => {
+    if (event.key !== "Escape" || open.getAttribute("aria-expanded") === "false") return;
+    show_fields(false);
+    open.focus();
+  });
   return {
     element,
     update({ model, state }: Shown) {
@@ -157,11 +245,17 @@ export function selection_view({ doc, set }: Context): View {
       );
       band.show(band_options(model, state), state.band === null ? "" : String(state.band));
       against.show(against_options(model, state, shown), state.against ?? "");
-      versus.element.hidden = state.against === null;
-      versus.mark(state.versus);
       const is_custom = state.from !== null || state.to !== null;
       range.mark(state.range ?? (is_custom ? "custom" : "all"));
-      element.hidden = value_of(model.reach) === null;
+      span = span_of(model);
+      const chosen = chosen_span(state, span);
+      for (const [field, end_s] of [
+        [from, chosen?.from_s],
+        [to, chosen?.to_s],
+      ] as const)
+        if (doc.activeElement !== field.input)
+          field.input.value = end_s === undefined ? "" : input_text(end_s);
+      set_text(summary, strings.filters(filter_words(model, state)));
     },
   };
 }

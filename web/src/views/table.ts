@@ -5,8 +5,9 @@ import { strings } from "../strings";
 import { table_behind } from "./data_table";
 import type { Context, Shown, View } from "./view";
 
-export function table_view({ doc, set }: Context): View {
-  const behind = table_behind(doc, "reach", "table panel");
+export function table_view(context: Context): View {
+  const { set } = context;
+  const behind = table_behind(context, "reach", "table panel", strings.table);
   let latest: Shown | null = null;
   let inputs: unknown[] = [];
   behind.element.addEventListener("toggle", () => {

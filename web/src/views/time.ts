@@ -15,7 +15,6 @@ import { time_ranges, type ViewState } from "../state";
 import { strings } from "../strings";
 import { db_text, grouped, percent_text, seconds_of, signed, time_text } from "../units";
 import { table_behind } from "./data_table";
-import { save_buttons } from "./export";
 import { part_text } from "./words";
 import { drawn_view, type Context, type Shown, type View } from "./view";
 
@@ -25,7 +24,7 @@ const drift_height = 120;
 /** A shorter pull is a click. */
 const least_pull_px = 4;
 
-function span_of(model: Model): { from_s: number; to_s: number } | null {
+export function span_of(model: Model): Span | null {
   const hours = value_of(model.hours)?.hours ?? [];
   const first = hours[0];
   const last = hours[hours.length - 1];
@@ -37,7 +36,18 @@ export function end_of_record_s(model: Model): number | null {
   return span_of(model)?.to_s ?? null;
 }
 
-function chosen_span(state: ViewState, span: { from_s: number; to_s: number }) {
+export interface Span {
+  from_s: number;
+  to_s: number;
+}
+
+/** What is chosen of the record; all of it: the record itself. */
+export function chosen_span(state: ViewState, span: Span | null): Span | null {
+  return span === null ? null : (part_of(state, span) ?? span);
+}
+
+/** null: no part, but all of it. */
+function part_of(state: ViewState, span: Span): Span | null {
   if (state.range !== null)
     return { from_s: span.to_s - time_ranges[state.range], to_s: span.to_s };
   if (state.from === null && state.to === null) return null;
@@ -47,20 +57,18 @@ function chosen_span(state: ViewState, span: { from_s: number; to_s: number }) {
   };
 }
 
-export function time_view({ doc, set }: Context): View {
+export function time_view(context: Context): View {
+  const { doc, set, offer } = context;
   const place = html(doc, "div", { class: "place strip" });
   const brush = html(doc, "div", { class: "brush", hidden: true });
   const hours_frame = html(doc, "div", { class: "frame" });
   const drift_frame = html(doc, "div", { class: "frame" });
-  const from = html(doc, "input", { type: "datetime-local" });
-  const to = html(doc, "input", { type: "datetime-local" });
-  const clear = html(doc, "button", { type: "button", class: "quiet" }, strings.all_time);
   const words = html(doc, "p", { class: "note" });
   const drift_heading = html(doc, "h3", {}, strings.drift_title);
   const drift_note = html(doc, "p", { class: "note" });
   const notes_list = html(doc, "ul", { class: "notes" });
-  const hours_table = table_behind(doc, "hours", "behind", strings.hours_table);
-  const drift_table = table_behind(doc, "drift", "behind", strings.drift_table);
+  const hours_table = table_behind(context, "hours", "behind", strings.hours_table);
+  const drift_table = table_behind(context, "drift", "behind", strings.drift_table);
   let pictures: { hours: SVGElement | null; drift: SVGElement | null } = {
     hours: null,
     drift: null,
@@ -72,7 +80,6 @@ export function time_view({ doc, set }: Context): View {
     drift_heading,
     drift_note,
     drift_frame,
-    save_buttons(doc, "drift", () => pictures.drift),
     drift_table.element,
   );
   const hours_stage = html(doc, "div", { class: "strip-stage" }, hours_frame, brush);
@@ -80,44 +87,26 @@ export function time_view({ doc, set }: Context): View {
   const element = html(
     doc,
     "section",
-    { class: "panel time", hidden: true, "aria-label": strings.time_title },
+    {
+      class: "panel time",
+      id: "time",
+      tabindex: -1,
+      hidden: true,
+      "aria-label": strings.time_title,
+    },
     html(doc, "div", { class: "time-head" }, html(doc, "h2", {}, strings.time_title), words),
     place,
-    html(
-      doc,
-      "div",
-      { class: "time-inputs" },
-      html(doc, "label", {}, `${strings.from} `, from),
-      html(doc, "label", {}, `${strings.to} `, to),
-      clear,
-    ),
-    save_buttons(doc, "hours", () => pictures.hours),
     hours_table.element,
     drift_part,
     notes_list,
   );
+  offer({ name: "hours", label: strings.hours_title, picture: () => pictures.hours });
+  offer({ name: "drift", label: strings.drift_title, picture: () => pictures.drift });
 
   let axis: TimeAxis | null = null;
   let drawn: unknown[] = [];
   let latest: Shown | null = null;
   let pull_from: number | null = null;
-
-  const input_time = (text: string) => (text === "" ? null : `${text.slice(0, 16)}:00Z`);
-  const input_text = (time_s: number) => new Date(time_s * 1000).toISOString().slice(0, 16);
-  // The fields show the record's own ends where none is chosen; those are not a choice.
-  function read_inputs(): void {
-    const span = latest === null ? null : span_of(latest.model);
-    const is_end = (input: HTMLInputElement, end_s: number | undefined) =>
-      end_s !== undefined && input.value === input_text(end_s);
-    set({
-      range: null,
-      from: is_end(from, span?.from_s) ? null : input_time(from.value),
-      to: is_end(to, span?.to_s) ? null : input_time(to.value),
-    });
-  }
-  from.addEventListener("change", read_inputs);
-  to.addEventListener("change", read_inputs);
-  clear.addEventListener("click", () => set({ range: null, from: null, to: null }));
 
   const x_of = (event: PointerEvent) => event.clientX - hours_stage.getBoundingClientRect().left;
   function place_brush(a: number, b: number): void {
@@ -154,7 +143,7 @@ export function time_view({ doc, set }: Context): View {
   function show_brush(state: ViewState): void {
     if (axis === null || latest === null || pull_from !== null) return;
     const span = span_of(latest.model);
-    const chosen = span === null ? null : chosen_span(state, span);
+    const chosen = span === null ? null : part_of(state, span);
     brush.hidden = chosen === null;
     if (chosen === null) return;
     const inside = (time_s: number) =>
@@ -264,17 +253,13 @@ export function time_view({ doc, set }: Context): View {
       );
       notes_list.hidden = notes_list.childElementCount === 0;
     }
-    const chosen = chosen_span(state, span);
+    const chosen = part_of(state, span);
     set_text(
       words,
       chosen === null
         ? strings.from_to(time_text(span.from_s), time_text(span.to_s))
         : strings.from_to(time_text(chosen.from_s), time_text(chosen.to_s)),
     );
-    const filled = chosen ?? span;
-    if (doc.activeElement !== from) from.value = input_text(filled.from_s);
-    if (doc.activeElement !== to) to.value = input_text(filled.to_s);
-    clear.hidden = chosen === null;
     show_brush(state);
   }
 

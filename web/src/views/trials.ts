@@ -35,8 +35,9 @@ const columns: Column<Trial>[] = [
   text_column("note", strings.note),
 ];
 
-export function trials_view({ doc, refresh }: Context): View {
-  const behind = table_behind(doc, "trials", "behind", strings.trials_table);
+export function trials_view(context: Context): View {
+  const { doc, refresh } = context;
+  const behind = table_behind(context, "trials", "behind", strings.trials_table);
   const read_only = html(doc, "p", { class: "note" }, strings.read_only);
   const outcome = html(doc, "p", { class: "note", role: "status", "aria-live": "polite" });
   const token = html(doc, "input", { type: "password", autocomplete: "off", required: true });

@@ -1,13 +1,16 @@
 // What every view is: an element, and a way to bring it up to date.
 import type { Model } from "../model";
 import type { ViewState } from "../state";
+import type { Savable } from "./export";
 
 export interface Context {
   doc: Document;
   /** Changes the state, the page's address and everything that shows it. */
   set(change: Partial<ViewState>): void;
-  /** A bearing that is pointed at, not chosen. */
-  preview(bearing_deg: number | null): void;
+  /** A bearing that is pointed at, not chosen, and how far out where the picture is a map. */
+  preview(bearing_deg: number | null, range_km?: number | null): void;
+  /** What can be taken away, for the menu. */
+  offer(thing: Savable): void;
   /** Asks again for everything: something has been changed. */
   refresh(): void;
   now_s(): number;
@@ -18,6 +21,8 @@ export interface Shown {
   state: ViewState;
   /** The bearing to show numbers of: pointed at, else chosen. */
   bearing_deg: number | null;
+  /** Pointed at on the map. */
+  range_km: number | null;
 }
 
 /** A view that is drawn as wide as it is: anew whenever anything, or its width, has changed. */

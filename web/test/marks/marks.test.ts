@@ -1,7 +1,7 @@
 import { describe, expect, it } from "vitest";
 import { antenna_mark, hand } from "../../src/marks/hand";
 import { bezel, rings, spokes } from "../../src/marks/grid";
-import { limits } from "../../src/marks/limits";
+import { limit_labels, limits } from "../../src/marks/limits";
 import { reach } from "../../src/marks/reach";
 import { range_scale } from "../../src/marks/scale";
 import { state_band } from "../../src/marks/states";
@@ -55,18 +55,15 @@ describe("marks", () => {
     expect(structure(rings(doc, [{ radius: 50, label: "100" }]))).toMatchSnapshot();
   });
   it("draw limits as circles or by sector", () => {
-    const element = limits(
-      doc,
-      [
-        { label: "low", radius: 60 },
-        {
-          label: "high",
-          radius: [0, 90, 180, 270].map((bearing_deg) => ({ bearing_deg, radius: 80 })),
-        },
-      ],
-      "t",
-    );
-    expect(structure(element)).toMatchSnapshot();
+    const list = [
+      { label: "low", radius: 60 },
+      {
+        label: "high",
+        radius: [0, 90, 180, 270].map((bearing_deg) => ({ bearing_deg, radius: 80 })),
+      },
+    ];
+    expect(structure(limits(doc, list))).toMatchSnapshot();
+    expect(limit_labels(doc, list, "t").querySelectorAll("textPath")).toHaveLength(2);
   });
   it("hatch sectors without a reach instead of drawing them as zero", () => {
     const sectors = [45, 135, 225, 315].map((bearing_deg, i) => ({

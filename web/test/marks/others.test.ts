@@ -76,22 +76,26 @@ describe("the gain rose", () => {
 
 describe("the field", () => {
   it.each([
-    [0, 0],
-    [0.19, 0],
-    [0.2, 1],
-    [0.999, 4],
-    [1, 4],
-  ])("puts a share of %d into step %d", (share, step) => {
-    expect(share_step(share)).toBe(step);
+    [0, 5, 0],
+    [0, 20, "silent"],
+    [19, 100, 0],
+    [20, 100, 1],
+    [999, 1000, 4],
+    [10, 10, 4],
+  ])("puts %d heard of %d into step %s", (heard, expected, step) => {
+    expect(share_step({ heard, expected })).toBe(step);
   });
   it("is one element for each step, however many bins", () => {
     const bins = Array.from({ length: 50 }, (_, i) => ({
       bearing_deg: i * 5,
       inner: 10,
       outer: 20,
-      share: i / 50,
+      heard: i * 2,
+      expected: 100,
     }));
-    expect(field(doc, bins, 5).children).toHaveLength(5);
+    const drawn = [...field(doc, bins, 5, "t").querySelectorAll(".share")];
+    expect(drawn).toHaveLength(6);
+    expect(drawn.at(-1)?.getAttribute("fill")).toBe("url(#t-silent)");
   });
 });
 
