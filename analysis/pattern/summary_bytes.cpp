@@ -79,12 +79,14 @@ void get_others(ByteReader& in, std::vector<SummaryOthers>& out) {
 void forget_bands(HourSummary& out) {
   const ReachOptions options;
   for (auto& at : out.farthest) at.band = band_of(at.altitude_ft, options);
-  std::ranges::stable_sort(out.farthest, {}, [](const auto& at) {
-    return std::tuple(at.sector, at.band, -at.range_km);
+  std::stable_sort(out.farthest.begin(), out.farthest.end(), [](const auto& a, const auto& b) {
+    return std::tuple(a.sector, a.band, -a.range_km) < std::tuple(b.sector, b.band, -b.range_km);
   });
-  const auto nearer = std::ranges::unique(
-      out.farthest, {}, [](const auto& at) { return std::pair(at.sector, at.band); });
-  out.farthest.erase(nearer.begin(), nearer.end());
+  const auto last =
+      std::unique(out.farthest.begin(), out.farthest.end(), [](const auto& a, const auto& b) {
+        return std::pair(a.sector, a.band) == std::pair(b.sector, b.band);
+      });
+  out.farthest.erase(last, out.farthest.end());
   std::vector<SummaryHeard> by_sector;
   for (const auto& heard : out.heard) {
     if (by_sector.empty() || by_sector.back().sector != heard.sector)
