@@ -75,8 +75,12 @@ Eigen::VectorXd factors(const std::vector<double>& effective) {
 
 Eigen::MatrixXd inflated(const LevelFit& fit, const std::vector<bool>& known) {
   const Eigen::VectorXd factor = factors(fit.sector_effective);
-  return factor.asDiagonal() *
-         steadied(fit.influence, fit.covariance, fit.model_covariance, known) * factor.asDiagonal();
+  return Eigen::MatrixXd(
+             factor.asDiagonal() *
+             steadied(fit.influence, fit.covariance - fit.open_covariance, fit.model_covariance,
+                      known) *
+             factor.asDiagonal()) +
+         fit.open_covariance;
 }
 
 }  // namespace
@@ -98,7 +102,6 @@ Combined combine(const LevelFit& rate, const LevelFit& strength) {
   out.rate_known = known_sectors(rate);
   out.gain_db = rate.gain_db;
   out.covariance = inflated(rate, out.rate_known);
-  out.off_deg = Eigen::VectorXd::Map(rate.sector_off_deg.data(), n);
   out.known = out.rate_known;
   if (strength.gain_db.size() != n) return out;
   out.strength_known = known_sectors(strength);
@@ -160,8 +163,7 @@ Combined combine(const LevelFit& rate, const LevelFit& strength) {
   if (m == 0) {  // nothing in common: strength alone, its scale is its own
     out.gain_db = strength.gain_db;
     out.covariance = strength_covariance;
-    out.off_deg = Eigen::VectorXd::Map(strength.sector_off_deg.data(), n);
-    out.known = out.strength_known;
+      out.known = out.strength_known;
     out.strength_used = true;
     return out;
   }
@@ -181,14 +183,14 @@ Combined combine(const LevelFit& rate, const LevelFit& strength) {
       rate.influence * other.asDiagonal() + strength_shift * weight.asDiagonal();
   out.gain_db = other.asDiagonal() * rate.gain_db +
                 weight.asDiagonal() * (strength.gain_db.array() - offset).matrix();
-  out.off_deg = other.asDiagonal() * out.off_deg +
-                weight.asDiagonal() * Eigen::VectorXd::Map(strength.sector_off_deg.data(), n);
   const Eigen::MatrixXd model =
       other.asDiagonal() * rate.model_covariance * other.asDiagonal() +
       Eigen::MatrixXd(weight.asDiagonal() * strength.model_covariance * weight.asDiagonal());
   out.covariance = scale.asDiagonal() *
                    steadied(shift, shift.transpose() * shift, model, out.known) *
                    scale.asDiagonal();
+  out.covariance += other.asDiagonal() * rate.open_covariance * other.asDiagonal();
+  out.covariance += weight.asDiagonal() * strength.open_covariance * weight.asDiagonal();
   out.strength_used = true;
   return out;
 }

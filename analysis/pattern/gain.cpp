@@ -12,9 +12,6 @@ using std::numbers::pi;
 constexpr double well_heard_share = 0.85;
 constexpr int start_flights_per_sector = 80, fewest_flights_per_sector = 40;
 
-// Aspect: an aircraft's own antenna favours nose or tail, and broadside or both ends.
-constexpr int aspect_covariates = 2;
-
 // Walls: an edge does not end at its elevation. Diffraction takes 6 dB there and still 1 dB at
 // nu = -0.63 (ITU-R P.526, knife edge; from memory): 0.4 degrees above an edge 1 km away, 1.3
 // degrees at 100 m. What is left of that loss above the margin is estimated, one figure for all
@@ -23,12 +20,13 @@ constexpr double edge_fade_deg = 0.4;
 constexpr double edge_prior_db = 2;
 
 std::array<float, max_covariates> covariates(const Group& group, const Screen& screen) {
-  const double c = group.cos_aspect;
-  std::array<float, max_covariates> out{static_cast<float>(c), static_cast<float>(2 * c * c - 1)};
+  std::array<float, max_covariates> out{};
+  const auto aspect = aspect_terms(group.cos_aspect);
+  std::transform(aspect.begin(), aspect.end(), out.begin(), [](double x) { return static_cast<float>(x); });
   if (screen.cutoff_deg.empty()) return out;
   if (const auto& cutoff = screen.cutoff_deg[group.sector]) {
     const double above_deg = group.elevation_deg - *cutoff - screen.margin_deg;
-    out[aspect_covariates] =
+    out[aspect_orders] =
         static_cast<float>(-std::exp(-std::max(0.0, above_deg) / edge_fade_deg));
   }
   return out;
@@ -45,13 +43,15 @@ bool usable(const Group& group, const Screen& screen) {
 // Rows of one block that say the same: one row does for them.
 bool alike(const LevelRow& a, const LevelRow& b) {
   return a.hour == b.hour && std::abs(a.offset_db - b.offset_db) < alike_db &&
-         std::abs(a.covariate[0] - b.covariate[0]) < alike_aspect;
+         std::abs(a.covariate[0] - b.covariate[0]) < alike_aspect &&
+         std::abs(a.elevation_deg - b.elevation_deg) < alike_deg;
 }
 void merge(LevelRow& into, const LevelRow& from) {
   const float share = from.chances / (into.chances + from.chances);
   const auto mean = [share](float& a, float b) { a += share * (b - a); };
   mean(into.offset_db, from.offset_db);
   mean(into.bearing_off_deg, from.bearing_off_deg);
+  mean(into.elevation_deg, from.elevation_deg);
   for (std::size_t k = 0; k < into.covariate.size(); ++k)
     mean(into.covariate[k], from.covariate[k]);
   into.chances += from.chances;
@@ -84,7 +84,7 @@ LevelData assemble(const Exposure& exposure, const Screen& screen, bool are_coun
   data.n_sectors = exposure.n_sectors;
   data.n_flights = static_cast<int>(exposure.flights.size());
   data.n_hours = static_cast<int>(exposure.hours.size());
-  data.n_covariates = aspect_covariates + (screen.has_walls() ? 1 : 0);
+  data.n_covariates = aspect_orders + (screen.has_walls() ? 1 : 0);
   data.rows.reserve(exposure.groups.size());
   std::unordered_map<std::uint64_t, std::uint32_t> first_of;
   for (std::uint32_t f = 0; f < exposure.flights.size(); ++f) {
@@ -110,6 +110,7 @@ LevelData assemble(const Exposure& exposure, const Screen& screen, bool are_coun
       swing.add(group);
       next.hour = group.hour;
       next.bearing_off_deg = group.bearing_off_deg;
+      next.elevation_deg = group.elevation_deg;
       next.covariate = covariates(group, screen);
       if (data.blocks.back().n_rows > 0 && alike(data.rows.back(), next)) {
         LevelRow& last = data.rows.back();
@@ -192,7 +193,8 @@ LevelOptions rate_options(const Throttle& throttle) {
   LevelOptions options;
   options.messages_per_chance = throttle.messages_per_chance;
   options.threshold = Threshold::normal();
-  options.covariate_prior[aspect_covariates] = edge_prior_db;
+  options.is_shape_free = true;
+  options.covariate_prior[aspect_orders] = edge_prior_db;
   return options;
 }
 
@@ -223,7 +225,7 @@ LevelFit fit_rate(const Exposure& exposure, const Throttle& throttle, const Scre
 
 LevelFit start_rate(const Exposure& part, const Throttle& throttle, const Screen& screen) {
   LevelOptions options = rate_options(throttle);
-  options.errors = false;
+  options.errors = options.is_shape_free = false;
   // First of a few, where a step costs little, from far; then of all, from near by.
   const auto of_fewer = fit_part(part, fewest_flights_per_sector, throttle, screen);
   if (of_fewer) options.start = &*of_fewer;
@@ -250,7 +252,7 @@ std::optional<LevelFit> beyond_walls(LevelFit start, const Screen& screen) {
     start.gain_db[static_cast<Eigen::Index>(s)] =
         (before_db * to_after + after_db * to_before) / (to_before + to_after);
   }
-  start.beta.conservativeResizeLike(Eigen::VectorXd::Zero(aspect_covariates + 1));
+  start.beta.conservativeResizeLike(Eigen::VectorXd::Zero(aspect_orders + 1));
   return start;
 }
 
@@ -260,11 +262,10 @@ LevelFit fit_strength(const Exposure& exposure, const LevelFit& rate, const Scre
       rate.softness_db * std::log(well_heard_share / (1 - well_heard_share));
   const LevelData data = assemble(exposure, screen, false, [&](const Group& group, LevelRow& row) {
     if (!usable(group, screen) || group.levels == 0) return false;
-    const auto x = covariates(group, screen);
-    double expected = rate.gain_at(group.sector, group.bearing_off_deg) +
-                      rate.flight_db[group.flight] + geometry_db(group);
-    for (Eigen::Index k = 0; k < rate.beta.size(); ++k)
-      expected += rate.beta[k] * x[static_cast<std::size_t>(k)];
+    const double expected =
+        rate.flight_db[group.flight] + rate.level_db(group.sector, group.bearing_off_deg,
+                                                     group.spreading_db, group.elevation_deg,
+                                                     group.cos_aspect);
     if (expected < level_needed) return false;
     row.offset_db = static_cast<float>(geometry_db(group));
     row.chances = group.levels;
@@ -273,8 +274,7 @@ LevelFit fit_strength(const Exposure& exposure, const LevelFit& rate, const Scre
   });
   LevelOptions options;
   options.kind = LevelOptions::Kind::strength;
-  options.gain_prior_db = 40;
-  options.covariate_prior[aspect_covariates] = edge_prior_db;
+  options.covariate_prior[aspect_orders] = edge_prior_db;
   return fit_levels(data, options);
 }
 
@@ -286,7 +286,8 @@ double level_slope(const Exposure& exposure, const LevelFit& strength, const Scr
     double n = 0, x_sum = 0, y_sum = 0, xx_sum = 0, xy_sum = 0;
     for (const Group& group : exposure.of(exposure.flights[f])) {
       if (!usable(group, screen) || group.levels == 0 || group.spreading_db < 0) continue;
-      const double x = geometry_db(group) + strength.gain_at(group.sector, group.bearing_off_deg);
+      const double x = geometry_db(group) + strength.gain_at(group.sector, group.bearing_off_deg) +
+                       strength.elevation.at(group.elevation_deg);
       const double y = group.level_sum_db / group.levels;
       const double w = group.cells;
       n += w, x_sum += w * x, y_sum += w * y, xx_sum += w * x * x, xy_sum += w * x * y;

@@ -52,20 +52,6 @@ void report(MethodReport& out, const LevelFit& fit, const std::vector<bool>& kno
   if (out.sectors > 0) out.rms_error_db = std::sqrt(sum / out.sectors);
 }
 
-// After smoothing: known to the smoother, an error along the curve itself would shrink the curve.
-void add_scale_error(Curve& curve) {
-  const Eigen::VectorXd error = scale_error * curve.value;
-  curve.covariance += error * error.transpose();
-}
-
-Eigen::VectorXd slope_db_per_deg(const Curve& curve) {
-  const int n = curve.n();
-  Eigen::VectorXd out(n);
-  for (int i = 0; i < n; ++i)
-    out[i] = (curve.value[(i + 1) % n] - curve.value[(i + n - 1) % n]) * n / 720.0;
-  return out;
-}
-
 // Of the flights with chances near the horizon, how many were heard there.
 struct FarFlights {
   int candidates{}, heard{};
@@ -280,11 +266,6 @@ Verdict judge(const Exposure& exposure, const Reach& reach, const VerdictOptions
   const auto n_known = std::count(combined.known.begin(), combined.known.end(), true);
   if (n_known >= 3) {
     out.curve = smooth(combined.gain_db, combined.covariance, combined.known);
-    // Flights do not spread evenly over a sector: on a steep flank its gain belongs to where they
-    // flew. Brought to the middle, and smoothed anew.
-    combined.gain_db -= (slope_db_per_deg(out.curve).array() * combined.off_deg.array()).matrix();
-    out.curve = smooth(combined.gain_db, combined.covariance, combined.known);
-    add_scale_error(out.curve);
     // "Within the tolerance" must hold without the smoother's help: a dip narrower than it expects,
     // or data so thin that it falls back on a flat curve, must not pass.
     const Curve rough = centred(combined.gain_db, combined.covariance, combined.known);

@@ -13,12 +13,6 @@ constexpr std::size_t flights_at_once = 512;
 constexpr int least_on_a_side = 5;
 constexpr double least_information = 0.02;
 
-std::vector<float> singles(const auto& values) {
-  std::vector<float> out;
-  for (const double value : values) out.push_back(static_cast<float>(value));
-  return out;
-}
-
 void sort_by_time(std::vector<Unit>& units) {
   std::stable_sort(units.begin(), units.end(),
                    [](const Unit& x, const Unit& y) { return x.time_s < y.time_s; });
@@ -35,29 +29,13 @@ FlightLevels::FlightLevels(const LevelRecord& record) : record_(record) {
   if (empty()) return;
   messages_per_chance_ = throttle.messages_per_chance;
   spread_db_ = std::max(1.0, std::hypot(rate_.sigma_flight_db, rate_.sigma_block_db));
-  gain_db_ = singles(rate_.gain_db);
-  slope_db_.assign(gain_db_.size(), 0.0F);
-  if (rate_.slope_db.size() > 0) slope_db_ = singles(rate_.slope_db);
-  ceiling_ = singles(rate_.ceiling);
 }
 
 void FlightLevels::add(const pattern::LevelGroup& group, Counts& to) const {
-  using pattern::levels::lane_width;
-  const std::size_t at = to.n++ % lane_width;
-  if (at == 0) {
-    if (to.n > to.lanes.size() * lane_width) to.lanes.emplace_back();
-    to.lanes[(to.n - 1) / lane_width].chances = {};
-  }
-  const auto beta = [&](Eigen::Index i) { return static_cast<float>(rate_.beta[i]); };
-  pattern::levels::CountLanes& lanes = to.lanes[(to.n - 1) / lane_width];
-  const float aspect = group.cos_aspect;
-  lanes.level_db.at[at] = gain_db_[group.sector] + slope_db_[group.sector] * group.bearing_off_deg +
-                          group.spreading_db +
-                          static_cast<float>(pattern::dipole_db(group.elevation_deg)) +
-                          beta(0) * aspect + beta(1) * (2 * aspect * aspect - 1);
-  lanes.ceiling.at[at] = ceiling_[group.hour];
-  lanes.heard.at[at] = group.heard;
-  lanes.chances.at[at] = group.chances;
+  const double level_db = rate_.level_db(group.sector, group.bearing_off_deg, group.spreading_db,
+                                         group.elevation_deg, group.cos_aspect);
+  to.rows.push_back({level_db, rate_.ceiling[group.hour], static_cast<double>(group.heard),
+                     static_cast<double>(group.chances)});
   to.time += group.chances * (static_cast<double>(record_.hour_s(group.hour)) + 1800.0);
   to.chances += group.chances;
 }
@@ -65,13 +43,16 @@ void FlightLevels::add(const pattern::LevelGroup& group, Counts& to) const {
 // Maximum likelihood, with a prior that keeps it finite and is taken out again at the end.
 std::optional<Unit> FlightLevels::unit(const Counts& counts) const {
   const double prior = 1 / (spread_db_ * spread_db_);
-  const std::size_t n_lanes =
-      (counts.n + pattern::levels::lane_width - 1) / pattern::levels::lane_width;
   double level = 0, information = 0;
   for (int i = 0; i < 6; ++i) {
-    const pattern::Told all = pattern::levels::told(
-        std::span(counts.lanes).first(n_lanes), static_cast<float>(level),
-        static_cast<float>(rate_.softness_db), static_cast<float>(messages_per_chance_));
+    pattern::Told all;
+    for (const Counts::Row& row : counts.rows) {
+      const pattern::Told one = pattern::told(rate_.threshold, row.level_db + level,
+                                              rate_.softness_db, row.ceiling, messages_per_chance_,
+                                              row.heard, row.chances);
+      all.score += one.score;
+      all.information += one.information;
+    }
     information = all.information;
     if (information < least_information) return std::nullopt;
     const double step = std::clamp((all.score - prior * level) / (information + prior), -3.0, 3.0);
@@ -102,9 +83,9 @@ std::vector<std::vector<Unit>> FlightLevels::units(std::span<const SectorRun> ru
           if (const std::size_t r = run_of[group.sector]; r < runs.size()) add(group, counts[r]);
       });
       for (std::size_t r = 0; r < runs.size(); ++r) {
-        if (counts[r].n == 0) continue;
+        if (counts[r].rows.empty()) continue;
         if (const auto one = unit(counts[r])) parts[part][r].push_back(*one);
-        counts[r].n = 0, counts[r].time = counts[r].chances = 0;
+        counts[r] = {};
       }
     }
   });

@@ -5,7 +5,6 @@
 #include <span>
 #include <vector>
 
-#include "analysis/pattern/told_lanes.h"
 #include "analysis/trial/change_points.h"
 #include "analysis/trial/level_record.h"
 #include "roundel/pattern/gain.h"
@@ -36,8 +35,10 @@ class FlightLevels {
  private:
   /// The counts of one flight in one run, and when they were made.
   struct Counts {
-    std::vector<pattern::levels::CountLanes> lanes;
-    std::size_t n = 0;
+    struct Row {
+      double level_db, ceiling, heard, chances;
+    };
+    std::vector<Row> rows;
     double time = 0, chances = 0;  ///< time: seconds times chances
   };
   void add(const pattern::LevelGroup& group, Counts& to) const;
@@ -45,7 +46,6 @@ class FlightLevels {
 
   const LevelRecord& record_;
   pattern::LevelFit rate_;
-  std::vector<float> gain_db_, slope_db_, ceiling_;  ///< of the fit, for looking up
   double messages_per_chance_ = 1, spread_db_ = 1;
 };
 

@@ -113,8 +113,7 @@ struct SeparateBuilder::Impl {
     });
     SoftnessMean softness;
     for (const FittedArrangement& one : all) softness.add(one.rate);
-    // Besides how well it is known, that it may have another shape.
-    scale_error = std::hypot(softness.mean().relative_error(), pattern::scale_error);
+    scale_error = softness.mean().relative_error();
     pattern::each_beside(all.size(), [&](std::size_t k) {
       FittedArrangement& one = all[k];
       if (one.rate.gain_db.size() == 0) return;
@@ -140,8 +139,7 @@ struct SeparateBuilder::Impl {
         row[0] = row[layout.antenna_offset(design.antenna_of(how))] =
             row[layout.mount_offset(design.mount_of(how))] =
                 row[layout.receiver_offset(design.receiver_of(how))] = 1;
-        const double bearing_deg = sector_deg * (static_cast<double>(s) + 0.5) +
-                                   fit.sector_off_deg[static_cast<std::size_t>(s)];
+        const double bearing_deg = sector_deg * (static_cast<double>(s) + 0.5);
         for (int order = 1; order <= fitted_orders; ++order) {
           // A sector's mean shows a little less of a wave than its middle.
           const double half = radians(order * sector_deg / 2), shown = std::sin(half) / half;

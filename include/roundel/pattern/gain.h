@@ -43,20 +43,11 @@ inline bool tells_level(const Group& group) {
 
 /// Neighbours whose path loss and aspect (its cosine) differ by less say the same of a level,
 /// within what fading leaves to see.
-inline constexpr float alike_db = 0.75F, alike_aspect = 0.2F;
+inline constexpr float alike_db = 0.75F, alike_aspect = 0.2F, alike_deg = 0.3F;
 
 /// A verdict on more flights than these looks for walls with a part of them, and a fit of them
 /// starts from a larger part.
 inline constexpr unsigned many_flights = 1500;
-
-/// The decibel scale itself rests on the shape assumed for the threshold; on simulated sites of
-/// every kind it comes out right to about 3 % (standard deviation), alike for all bearings and
-/// times.
-inline constexpr double scale_error = 0.03;
-
-/// Half-wave dipole, gain relative to the horizontal: 20 log10(cos(pi/2 sin e) / cos e), dB
-/// (Balanis, Antenna Theory, section 4.6; from memory).
-double dipole_db(double elevation_deg);
 
 /// Where a fit of a rate begins, and what it holds.
 struct RateFit {
@@ -95,7 +86,6 @@ bool is_known_sector(const LevelFit& fit, Eigen::Index sector);
 struct Combined {
   Eigen::VectorXd gain_db;  ///< by sector
   Eigen::MatrixXd covariance;
-  Eigen::VectorXd off_deg;  ///< where in its sector, from the middle, each gain was seen
   std::vector<bool> known;  ///< enough independent flights in rate or strength
   std::vector<bool> rate_known, strength_known;
   bool strength_used = false;
