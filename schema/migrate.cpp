@@ -55,29 +55,51 @@ Result<void> refuse_newer(const Database& database) {
 }
 
 Result<void> migrate(const Database& database) {
-  for (const Migration& step : migrations()) {
-    const auto before = database.integer("PRAGMA user_version");
-    if (!before) return tl::unexpected(before.error());
-    if (*before >= step.number) continue;
+  const auto known = static_cast<std::int64_t>(migrations().size());
+  const auto before = database.integer("PRAGMA user_version");
+  if (!before) return tl::unexpected(before.error());
+  if (*before >= known) return {};
 
-    auto transaction = Transaction::begin(database, Transaction::Kind::exclusive);
-    if (!transaction) return tl::unexpected(transaction.error());
-    // Another process may have been faster.
-    const auto version = database.integer("PRAGMA user_version");
-    if (!version) return tl::unexpected(version.error());
+  auto transaction = Transaction::begin(database, Transaction::Kind::exclusive);
+  if (!transaction) return tl::unexpected(transaction.error());
+  // Another process may have been faster.
+  const auto version = database.integer("PRAGMA user_version");
+  if (!version) return tl::unexpected(version.error());
+  for (const Migration& step : migrations()) {
     if (*version >= step.number) continue;
     auto done = database.execute(step.sql);
     if (done && step.number == 1)
       done = database.execute(fmt::format("PRAGMA application_id = {}", application_id));
     if (done) done = database.execute(fmt::format("PRAGMA user_version = {}", step.number));
-    if (done) done = transaction->commit();
     if (!done) {
       Error error = done.error();
       error.what += fmt::format(" (while bringing it to {})", step.name);
       return tl::unexpected(std::move(error));
     }
   }
-  return {};
+  return transaction->commit();
+}
+
+Result<void> stand_in_for_newer_tables(const Database& database, std::int64_t version) {
+  if (version >= static_cast<std::int64_t>(migrations().size())) return {};
+  // A temporary table is found before one of the file. These are what the steps would have made.
+  std::string sql =
+      "PRAGMA temp_store = MEMORY; BEGIN;"
+      "CREATE TEMP TABLE summary (id INTEGER PRIMARY KEY, cells, silent_cells, heard, expected,"
+      " is_stale, cells_gone, detail);"
+      "CREATE INDEX temp.summary_size ON summary"
+      " (cells_gone, id, is_stale, cells, silent_cells, heard, expected);"
+      "CREATE TEMP TABLE summary_flights (id INTEGER PRIMARY KEY, detail);"
+      "CREATE TEMP TABLE summarised (id INTEGER PRIMARY KEY, before_hour, method);";
+  if (version == 1)
+    sql += "INSERT INTO temp.summarised VALUES (1, 0, 0);";
+  else
+    sql +=
+        "INSERT INTO temp.summarised SELECT id, before_hour, method FROM main.summarised;"
+        // Stale, as the third step says. The details of stale summaries are not read.
+        "INSERT INTO temp.summary SELECT id, cells, silent_cells, heard, expected,"
+        " is_stale OR NOT cells_gone, cells_gone, iif(cells_gone, detail, x'') FROM main.summary;";
+  return database.execute(sql + "COMMIT");
 }
 
 }  // namespace roundel::schema

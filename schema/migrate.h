@@ -25,8 +25,13 @@ Result<void> recognise(const Database& database);
 /// Errc::newer_schema when a newer version of the program has written it.
 Result<void> refuse_newer(const Database& database);
 
-/// Runs the steps that are missing, each in a transaction of its own; a new file gets them all.
-/// Safe when two processes do it at once.
+/// Runs the steps that are missing, in one transaction; a new file gets them all. Safe when two
+/// processes do it at once.
 Result<void> migrate(const Database& database);
+
+/// Lets a reader of an older file see what later steps have added, as tables of its connection
+/// alone: the file stays as it is. They tell of the moment of this call.
+/// @param version  of the file, 1 or later
+Result<void> stand_in_for_newer_tables(const Database& database, std::int64_t version);
 
 }  // namespace roundel::schema

@@ -1,7 +1,5 @@
 #include "schema/packed_cell.h"
 
-#include <fmt/format.h>
-
 #include <algorithm>
 #include <cmath>
 
@@ -12,13 +10,13 @@ namespace {
 
 // What the table accepts: told before a cell waits in memory, not when it is written at last.
 bool is_acceptable(const Cell& cell) {
-  constexpr std::int64_t last_window = (std::int64_t{1} << (62 - flight_bits)) - 1;
+  static_assert(flight_bits == 24, "last_window says so");
   return cell.flight >= 1 && cell.flight <= max_flight_id && cell.window >= 0 &&
          cell.window <= last_window && cell.heard >= 0 && cell.heard <= 255 && cell.expected >= 1 &&
          cell.expected <= 255 && std::abs(cell.latitude_deg) <= 90 &&
-         std::abs(cell.longitude_deg) <= 180 && std::abs(cell.altitude_ft) <= 25. * 32767 &&
-         std::abs(cell.signal_dbfs.value_or(0)) <= 32767. / 2 && cell.uncertainty_km >= 0 &&
-         cell.uncertainty_km <= 3276.7;
+         std::abs(cell.longitude_deg) <= 180 && std::abs(cell.altitude_ft) <= most_altitude_ft &&
+         std::abs(cell.signal_dbfs.value_or(0)) <= most_signal_dbfs && cell.uncertainty_km >= 0 &&
+         cell.uncertainty_km <= most_uncertainty_km;
 }
 
 /// @pre is_acceptable(cell)
@@ -50,17 +48,14 @@ void order(std::vector<PackedCell>& rows) {
   keep_latest(rows);
 }
 
-Result<std::vector<PackedCell>> packed(const std::vector<Cell>& cells) {
+std::vector<PackedCell> packed(const std::vector<Cell>& cells, std::vector<Cell>& refused) {
   std::vector<PackedCell> rows;
   rows.reserve(cells.size());
   for (const Cell& cell : cells) {
-    if (!is_acceptable(cell))
-      return fail(
-          Errc::out_of_range,
-          fmt::format("a value is outside what the table accepts, in a cell of flight {} in "
-                      "window {}",
-                      cell.flight, cell.window));
-    rows.push_back(row_of(cell));
+    if (is_acceptable(cell))
+      rows.push_back(row_of(cell));
+    else
+      refused.push_back(cell);
   }
   order(rows);
   return rows;

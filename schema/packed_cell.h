@@ -24,8 +24,8 @@ void keep_latest(std::vector<PackedCell>& rows);
 /// By key, of those with one key the last.
 void order(std::vector<PackedCell>& rows);
 
-/// In order. Errc::out_of_range for a value that the table does not accept.
-Result<std::vector<PackedCell>> packed(const std::vector<Cell>& cells);
+/// In order. @param refused  out: those with a value that the table does not accept
+std::vector<PackedCell> packed(const std::vector<Cell>& cells, std::vector<Cell>& refused);
 /// As cell_in() reads it from the table.
 Cell cell_of(const PackedCell& row);
 

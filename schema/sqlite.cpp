@@ -7,15 +7,12 @@
 #include <cassert>
 #include <cerrno>
 #include <cstring>
+#include <thread>
 
 #include "schema/page_watch.h"
 
 namespace roundel::schema {
 namespace {
-
-// How long a writer waits for another before it reports `busy`. A commit takes milliseconds; on a
-// tired SD card, seconds.
-constexpr int busy_timeout_ms = 10'000;
 
 // A file-size limit and a quota are a full disk to whoever meets them. SQLite says FULL for ENOSPC
 // alone, and its sqlite3_system_errno() says nothing of failed writes (3.40): the files know.
@@ -198,7 +195,7 @@ Result<Database> Database::open(const std::filesystem::path& file, Mode mode) {
         fmt::format("cannot be written{}{}", may ? "" : ": ", may ? "" : std::strerror(errno)),
         database.file(), "check the file system, and the permissions of the file and folder");
   }
-  sqlite3_busy_timeout(raw, busy_timeout_ms);
+  database.wait_at_most(database.patience_);
   return database;
 }
 
@@ -274,8 +271,42 @@ Result<void> Database::copy_to(Database& target,
   return moment->commit();
 }
 
+void Database::stop_once(const std::atomic<bool>& is_over) {
+  // Some steps of a query that reads summaries may take a millisecond each.
+  constexpr int instructions_between = 100;
+  sqlite3_progress_handler(
+      connection_.get(), instructions_between,
+      [](void* flag) { return static_cast<const std::atomic<bool>*>(flag)->load() ? 1 : 0; },
+      const_cast<std::atomic<bool>*>(&is_over));
+}
+
 void Database::wait_at_most(std::chrono::milliseconds time) {
+  patience_ = time;
   sqlite3_busy_timeout(connection_.get(), static_cast<int>(time.count()));
+}
+
+Result<bool> Database::use_write_ahead_log() const {
+  // SQLite waits for others before it reads or writes, and not before it changes the journal mode
+  // (3.40): who meets another that opens the same new file is told "busy" at once. So the wait is
+  // here, as SQLite's own is: short naps.
+  constexpr std::chrono::milliseconds nap{5};
+  const auto give_up_at = std::chrono::steady_clock::now() + patience_;
+  for (;;) {
+    auto mode = prepare("PRAGMA journal_mode = WAL");
+    const auto row = mode ? mode->next() : tl::unexpected(mode.error());
+    if (row) return *row && mode->text(0) == "wal";
+    if (row.error().code != Errc::busy || std::chrono::steady_clock::now() >= give_up_at)
+      return tl::unexpected(row.error());
+    std::this_thread::sleep_for(nap);
+  }
+}
+
+bool Database::empty_log(std::chrono::milliseconds wait) {
+  sqlite3_busy_timeout(connection_.get(), static_cast<int>(wait.count()));
+  const int code = sqlite3_wal_checkpoint_v2(connection_.get(), "main", SQLITE_CHECKPOINT_TRUNCATE,
+                                             nullptr, nullptr);
+  wait_at_most(patience_);
+  return code == SQLITE_OK;
 }
 
 bool Database::in_transaction() const { return sqlite3_get_autocommit(connection_.get()) == 0; }

@@ -3,6 +3,7 @@
 #pragma once
 #include <sqlite3.h>
 
+#include <atomic>
 #include <chrono>
 #include <cstdint>
 #include <filesystem>
@@ -111,9 +112,16 @@ class Database {
   /// Makes `target` a copy of this database as it is at this moment, page by page; others may
   /// write meanwhile. @param progress  called now and then with the share that is done, [0, 1]
   Result<void> copy_to(Database& target, const std::function<void(double)>& progress) const;
+  /// Makes WAL the journal mode of the file. False: its file system does not carry one.
+  Result<bool> use_write_ahead_log() const;
+  /// Moves the write-ahead log into the file and empties it. Waits that long for readers of older
+  /// states to end, and lets nobody write meanwhile. False: they have not ended.
+  bool empty_log(std::chrono::milliseconds wait);
   bool in_transaction() const;
   /// How long a call waits while another program writes; 10 s unless set.
   void wait_at_most(std::chrono::milliseconds time);
+  /// Statements fail soon after this has become true.
+  void stop_once(const std::atomic<bool>& is_over);
   const std::string& file() const { return *file_; }
 
  private:
@@ -125,6 +133,8 @@ class Database {
 
   std::unique_ptr<std::string> file_;  // at an address that survives a move: statements refer to it
   std::unique_ptr<sqlite3, Close> connection_;
+  // A commit takes milliseconds; on a tired SD card, seconds.
+  std::chrono::milliseconds patience_{10'000};
 };
 
 /// All or nothing. Undone by the destructor unless commit() has succeeded; never throws.

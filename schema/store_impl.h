@@ -2,11 +2,13 @@
 #pragma once
 #include <algorithm>
 #include <optional>
+#include <string_view>
 #include <vector>
 
 #include "roundel/schema/store.h"
 #include "schema/packed_cell.h"
 #include "schema/recorder_lock.h"
+#include "schema/refusals.h"
 #include "schema/sqlite.h"
 
 namespace roundel::schema {
@@ -25,6 +27,15 @@ struct RecordStatements {
   Statement settle_copy, settle_delete, settle_mark, before_window, newest_recent;
 };
 
+/// How long the write-ahead log may grow before the recorder waits for readers to let go of it. A
+/// commit of a load takes some 20 MB.
+inline constexpr std::uintmax_t most_log_bytes = 32 * 1024 * 1024;
+
+/// Adds to a count: feed, hour_s, kind, count.
+inline constexpr std::string_view tally_sql =
+    "INSERT INTO tally (feed, hour_s, kind, count) VALUES (?, ?, ?, ?)"
+    " ON CONFLICT (feed, hour_s, kind) DO UPDATE SET count = count + excluded.count";
+
 class SummaryKeeper;
 
 /// Flights counted so far: those that come are added, as to find how many addresses differ among a
@@ -42,7 +53,8 @@ struct Store::Impl {
   Access access;
   Database database;
   std::optional<RecordStatements> record;
-  /// A batch but for its cells, which are rows by key, no two with the same.
+  /// A batch. Its cells are rows by key, no two with the same; `rest` has only those that no table
+  /// can hold.
   struct Rows {
     Batch rest;
     std::vector<PackedCell> cells;
@@ -51,9 +63,11 @@ struct Store::Impl {
   std::vector<Rows> appended{};            // to be written anew when that is undone
   std::int64_t newest_before{};            // the newest cell's key when it began
   std::vector<PackedCell> held{};          // by key: those of them that belong into recent_cell
+  Refusals refusals{}, committed_refusals{};
   std::unique_ptr<SummaryKeeper> keeper{};
   std::unique_ptr<Summariser> summariser{};
   KnownFlights flights{};
+  const std::atomic<bool>* is_over{};  // stop_once()
 
   Impl(std::optional<RecorderLock> taken, Access how, Database opened);
   ~Impl();
@@ -62,6 +76,13 @@ struct Store::Impl {
   Result<void> begin();
   std::optional<std::vector<PackedCell>> cells_of_hour(std::int64_t hour, const Rows& latest) const;
   Result<void> write_rows(const Rows& rows, bool ends);
+  void bound_log();
+  Result<void> write_flights(const Batch& batch);
+  Result<void> write_cells(const Rows& rows, bool ends);
+  Result<void> put_cells(const std::vector<PackedCell>& cells, Id feed, bool ends);
+  Result<void> put(CellInsert& into, std::vector<PackedCell>::const_iterator first,
+                   std::vector<PackedCell>::const_iterator last, Id feed);
+  Result<void> refuse(const PackedCell& cell, Id feed, const Error& why);
   /// Made when first needed.
   Result<SummaryKeeper*> summaries();
 };

@@ -26,22 +26,42 @@ Result<void> configure_writer(const Database& database) {
   ROUNDEL_TRY(migrate(database));
   // WAL lets readers go on while the recorder writes. FULL costs one sync a commit; NORMAL could
   // lose every commit since the last checkpoint in a power cut.
-  auto mode = database.prepare("PRAGMA journal_mode = WAL");
-  ROUNDEL_TRY(mode);
-  const auto row = mode->next();
-  ROUNDEL_TRY(row);
-  if (!*row || mode->text(0) != "wal")
+  const auto has_log = database.use_write_ahead_log();
+  ROUNDEL_TRY(has_log);
+  if (!*has_log)
     return fail(Errc::io, "this file system does not carry a write-ahead log", database.file(),
                 "keep the database on a local disk");
+  ROUNDEL_TRY(database.execute(fmt::format("PRAGMA journal_size_limit = {}", most_log_bytes)));
   // A statement of many rows notes what it changes, in case it fails half-way. In a file that would
   // be four times what a load's log takes.
   ROUNDEL_TRY(database.execute("PRAGMA temp_store = MEMORY"));
   return database.execute("PRAGMA synchronous = FULL");
 }
 
+// An older recorder must not have its tables changed under it: whoever brings a file up to date is
+// its recorder for the while. A new file is made in one step, and is nobody's before.
+Result<std::optional<RecorderLock>> lock_for_migration(const std::filesystem::path& file,
+                                                       Store::Access access, std::int64_t version) {
+  const auto known = static_cast<std::int64_t>(migrations().size());
+  if (access != Store::Access::write || version == 0 || version >= known)
+    return std::optional<RecorderLock>();
+  auto taken = RecorderLock::take(file);
+  if (taken) return std::optional<RecorderLock>(std::move(*taken));
+  Error error = taken.error();
+  error.what = fmt::format("written by an older Roundel (schema {}, this one writes {}), and {}",
+                           version, known, error.what);
+  if (error.code == Errc::busy) error.remedy = "start that one again, as the version installed now";
+  return tl::unexpected(std::move(error));
+}
+
 }  // namespace
 
 void Store::wait_at_most(std::chrono::milliseconds time) { impl_->database.wait_at_most(time); }
+
+void Store::stop_once(const std::atomic<bool>& is_over) {
+  impl_->is_over = &is_over;
+  impl_->database.stop_once(is_over);
+}
 
 Result<Store> Store::open(const std::filesystem::path& file, Access access) {
   ROUNDEL_TRY(require_file(file, access));
@@ -57,11 +77,6 @@ Result<Store> Store::open(const std::filesystem::path& file, Access access) {
     if (*version == 0)
       return fail(Errc::not_a_store, "an empty file", file.string(),
                   "record into it first, or check the path");
-    if (*version < static_cast<std::int64_t>(migrations().size())) {
-      // Written by an older version: bring it up to date, then read.
-      ROUNDEL_TRY(open(file, Access::write));
-      return open(file, Access::read);
-    }
   }
 
   std::optional<RecorderLock> lock;
@@ -70,16 +85,24 @@ Result<Store> Store::open(const std::filesystem::path& file, Access access) {
     ROUNDEL_TRY(taken);
     lock.emplace(std::move(*taken));
   }
+  auto migration = lock_for_migration(file, access, *version);
+  ROUNDEL_TRY(migration);
   database->leave_log_on_close(false);
   ROUNDEL_TRY(database->execute("PRAGMA foreign_keys = ON"));
-  if (access == Access::read)
+  if (access == Access::read) {
+    ROUNDEL_TRY(stand_in_for_newer_tables(*database, *version));
     ROUNDEL_TRY(database->execute("PRAGMA query_only = ON"));
-  else
+  } else {
     ROUNDEL_TRY(configure_writer(*database));
+  }
   return Store(std::make_unique<Impl>(std::move(lock), access, std::move(*database)));
 }
 
-Result<Store> Store::reopened() const { return open(impl_->database.file(), Access::read); }
+Result<Store> Store::reopened() const {
+  auto out = open(impl_->database.file(), Access::read);
+  if (out && impl_->is_over) out->stop_once(*impl_->is_over);
+  return out;
+}
 
 Store::Store(std::unique_ptr<Impl> impl) : impl_(std::move(impl)) {}
 Store::Store(Store&&) noexcept = default;

@@ -3,7 +3,9 @@
 
 #include <algorithm>
 #include <cassert>
-#include <cmath>
+#include <chrono>
+#include <filesystem>
+#include <system_error>
 #include <utility>
 
 #include "schema/store_impl.h"
@@ -51,9 +53,7 @@ Result<RecordStatements> prepare(const Database& database) {
   ROUNDEL_TRY(cell);
   auto recent_cell = prepare_cells(database, "recent_cell");
   ROUNDEL_TRY(recent_cell);
-  auto tally = database.prepare(
-      "INSERT INTO tally (feed, hour_s, kind, count) VALUES (?, ?, ?, ?)"
-      " ON CONFLICT (feed, hour_s, kind) DO UPDATE SET count = count + excluded.count");
+  auto tally = database.prepare(tally_sql);
   ROUNDEL_TRY(tally);
   auto coverage = database.prepare(
       "INSERT INTO coverage (feed, from_s, to_s) VALUES (?, ?, ?)"
@@ -101,13 +101,29 @@ int bind_cell(Statement& insert, int index, const PackedCell& cell) {
   return index;
 }
 
-Result<void> put(CellInsert& into, RowIterator first, RowIterator last) {
+}  // namespace
+
+Result<void> Store::Impl::refuse(const PackedCell& cell, Id feed, const Error& why) {
+  return refusals.add_cell(database, window_of_key(cell.key), flight_of_key(cell.key), cell.heard,
+                           feed, why.what);
+}
+
+Result<void> Store::Impl::put(CellInsert& into, RowIterator first, RowIterator last, Id feed) {
+  bool is_one_by_one = false;
   while (first != last) {
-    const bool many = last - first >= CellInsert::rows;
+    const bool many = !is_one_by_one && last - first >= CellInsert::rows;
     Statement& insert = many ? into.many : into.one;
     const auto end = first + (many ? CellInsert::rows : 1);
-    for (int index = 0; first != end; ++first) index = bind_cell(insert, index, *first);
-    ROUNDEL_TRY(insert.run());
+    int index = 0;
+    for (auto row = first; row != end; ++row) index = bind_cell(insert, index, *row);
+    if (const auto done = insert.run(); !done) {
+      if (done.error().code != Errc::out_of_range) return done;
+      // One row is refused, and with it all of its statement.
+      is_one_by_one = true;
+      if (many) continue;
+      ROUNDEL_TRY(refuse(*first, feed, done.error()));
+    }
+    first = end;
   }
   return {};
 }
@@ -116,10 +132,10 @@ Result<void> put(CellInsert& into, RowIterator first, RowIterator last) {
 //
 // What is older than the mark goes into `cell`. What falls among the waiting cells joins them;
 // those then settle up to the new mark; the rest, all newer, goes to whichever side of the mark it
-// belongs. A load of many hours at once thus writes nearly every cell only once.
-// @param held  out and in: what would wait in recent_cell, where the transaction goes on
-Result<void> put_cells(RecordStatements& statements, const std::vector<PackedCell>& cells,
-                       std::vector<PackedCell>& held, bool ends) {
+// belongs. A load of many hours at once thus writes nearly every cell only once. What would wait in
+// recent_cell is held where the transaction goes on.
+Result<void> Store::Impl::put_cells(const std::vector<PackedCell>& cells, Id feed, bool ends) {
+  RecordStatements& statements = *record;
   std::vector<PackedCell> rows;
   {
     const std::vector<PackedCell> before = std::exchange(held, {});
@@ -144,24 +160,22 @@ Result<void> put_cells(RecordStatements& statements, const std::vector<PackedCel
   const auto waiting = before(cell_key(*mark, 0));
   const auto beyond = std::max(waiting, before(*newest_waiting + 1));
   const auto young = std::max(beyond, before(cell_key(new_mark, 0)));
-  ROUNDEL_TRY(put(statements.cell, rows.cbegin(), waiting));
-  ROUNDEL_TRY(put(statements.recent_cell, waiting, beyond));
+  ROUNDEL_TRY(put(statements.cell, rows.cbegin(), waiting, feed));
+  ROUNDEL_TRY(put(statements.recent_cell, waiting, beyond, feed));
   if (new_mark > *mark) {
     ROUNDEL_TRY(statements.settle_copy.run(cell_key(new_mark, 0)));
     ROUNDEL_TRY(statements.settle_delete.run(cell_key(new_mark, 0)));
     ROUNDEL_TRY(statements.settle_mark.run(new_mark));
   }
-  ROUNDEL_TRY(put(statements.cell, beyond, young));
+  ROUNDEL_TRY(put(statements.cell, beyond, young, feed));
   if (ends) {
-    ROUNDEL_TRY(put(statements.recent_cell, young, rows.cend()));
+    ROUNDEL_TRY(put(statements.recent_cell, young, rows.cend(), feed));
   } else {
     rows.erase(rows.cbegin(), young);
     held = std::move(rows);
   }
   return {};
 }
-
-}  // namespace
 
 Result<Id> Store::next_flight_id() const {
   return impl_->database.integer("SELECT coalesce(max(id), 0) + 1 FROM flight");
@@ -177,11 +191,11 @@ std::size_t Store::n_kept() const {
   return n;
 }
 
+const Refused& Store::refused() const { return impl_->committed_refusals.total(); }
+
 Result<void> Store::Impl::write(const Batch& batch, bool ends) {
   assert(access == Access::record);
   if (batch.empty() && !(ends && !appended.empty())) return {};
-  auto cells = packed(batch.cells);
-  ROUNDEL_TRY(cells);
   Rows rows{.rest = {.feed = batch.feed,
                      .flights = batch.flights,
                      .cells = {},
@@ -190,7 +204,8 @@ Result<void> Store::Impl::write(const Batch& batch, bool ends) {
                      .earlier = batch.earlier,
                      .coverage = batch.coverage,
                      .clock = batch.clock},
-            .cells = std::move(*cells)};
+            .cells = {}};
+  rows.cells = packed(batch.cells, rows.rest.cells);
   auto done = begin();
   if (done) done = write_rows(rows, ends);
   if (done && ends) done = appending->commit();
@@ -198,9 +213,25 @@ Result<void> Store::Impl::write(const Batch& batch, bool ends) {
     appending.reset();  // undone, unless committed
     held.clear();
   }
-  if (done && ends) appended.clear();
+  if (!done) refusals = committed_refusals;
+  if (done && ends) {
+    committed_refusals = refusals;
+    appended.clear();
+    bound_log();
+  }
   if (done && !ends) appended.push_back(std::move(rows));
   return done;
+}
+
+// The log begins anew only when nobody reads from it, which never comes while readers overlap. The
+// further it has grown, the longer the recorder waits for those of older states to end.
+void Store::Impl::bound_log() {
+  std::error_code unknown;
+  const auto size = std::filesystem::file_size(database.file() + "-wal", unknown);
+  if (unknown || size <= most_log_bytes) return;
+  constexpr std::uintmax_t bytes_per_ms = 100'000, most_ms = 10'000;
+  const auto wait_ms = std::min((size - most_log_bytes) / bytes_per_ms, most_ms);
+  static_cast<void>(database.empty_log(std::chrono::milliseconds(wait_ms)));
 }
 
 // The transaction that append() goes on with, with all that has been appended in it.
@@ -228,7 +259,8 @@ Result<void> Store::Impl::begin() {
 std::optional<std::vector<PackedCell>> Store::Impl::cells_of_hour(std::int64_t hour,
                                                                   const Rows& latest) const {
   const std::int64_t from = first_cell_key(hour), to = first_cell_key(hour + 1);
-  if (from <= newest_before) return std::nullopt;
+  if (from <= newest_before || refusals.total().rows > committed_refusals.total().rows)
+    return std::nullopt;
   std::vector<PackedCell> found;
   const auto add = [&](const Rows& rows) {
     const auto before = [&](std::int64_t key) {
@@ -243,6 +275,37 @@ std::optional<std::vector<PackedCell>> Store::Impl::cells_of_hour(std::int64_t h
   return found;
 }
 
+Result<void> Store::Impl::write_flights(const Batch& batch) {
+  for (const Flight& flight : batch.flights) {
+    const auto done =
+        record->flight.run(flight.id, flight.trial, static_cast<std::int64_t>(flight.address),
+                           flight.first_window, flight.last_window);
+    if (done)
+      refusals.flight_is_stored(flight.id);
+    else if (done.error().code == Errc::out_of_range)
+      ROUNDEL_TRY(refusals.add_flight(database, flight.id, done.error().what));
+    else
+      return done;
+  }
+  return {};
+}
+
+Result<void> Store::Impl::write_cells(const Rows& rows, bool ends) {
+  const Id feed = rows.rest.feed;
+  for (const Cell& cell : rows.rest.cells)
+    ROUNDEL_TRY(refusals.add_cell(database, cell.window, cell.flight, cell.heard, feed,
+                                  "a value is outside what the table accepts, in a cell"));
+  if (!refusals.has_flights()) return put_cells(rows.cells, feed, ends);
+  std::vector<PackedCell> cells;
+  for (const PackedCell& cell : rows.cells) {
+    if (refusals.has_flight(flight_of_key(cell.key)))
+      ROUNDEL_TRY(refuse(cell, feed, Error{Errc::out_of_range, "its flight was refused", {}, {}}));
+    else
+      cells.push_back(cell);
+  }
+  return put_cells(cells, feed, ends);
+}
+
 Result<void> Store::Impl::write_rows(const Rows& rows, bool ends) {
   const Batch& batch = rows.rest;
   // What is written to a file without a name is lost when it is closed.
@@ -252,11 +315,8 @@ Result<void> Store::Impl::write_rows(const Rows& rows, bool ends) {
   const auto keeping = summaries();
   ROUNDEL_TRY(keeping);
   ROUNDEL_TRY((*keeping)->touch(batch.flights, rows.cells));
-  for (const Flight& flight : batch.flights)
-    ROUNDEL_TRY(record->flight.run(flight.id, flight.trial,
-                                   static_cast<std::int64_t>(flight.address), flight.first_window,
-                                   flight.last_window));
-  ROUNDEL_TRY(put_cells(*record, rows.cells, held, ends));
+  ROUNDEL_TRY(write_flights(batch));
+  ROUNDEL_TRY(write_cells(rows, ends));
   for (const auto& [kind, count] : batch.tally)
     ROUNDEL_TRY(record->tally.run(batch.feed, batch.hour_s, std::string_view(kind), count));
   for (const auto& [hour_s, tally] : batch.earlier) {

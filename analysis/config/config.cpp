@@ -17,6 +17,24 @@ namespace {
 // A configuration of this size is a mistake (a recording given in its place, say).
 constexpr std::size_t largest_file = 1 << 20;
 
+// As the table of keys writes defaults.
+std::string as_written(const Value& value) {
+  switch (value.kind) {
+    case Value::Kind::integer:
+    case Value::Kind::number:
+      return fmt::format("{}", value.number);
+    case Value::Kind::boolean:
+      return value.boolean ? "true" : "false";
+    case Value::Kind::list: {
+      std::string out;
+      for (const Value& item : value.items) out += as_written(item) + ",";
+      return out;
+    }
+    default:
+      return fmt::format("\"{}\"", value.text);
+  }
+}
+
 /// Reads one document into a Config, section by section, each method one section.
 class Reader {
  public:
@@ -75,8 +93,17 @@ class Reader {
     return {};
   }
 
-  Result<CheckedTable> table(const Value* value, std::string_view section, std::string title) {
-    return CheckedTable::make(value, section, std::move(title), file_);
+  Result<CheckedTable> table(const Value* value, std::string_view section,
+                             const std::string& title) {
+    auto out = CheckedTable::make(value, section, title, file_);
+    if (!out || title.starts_with("[[")) return out;
+    for (const Key& key : keys()) {
+      if (key.section != section) continue;
+      const Value* given = out->value(key.key);
+      config_.settings[fmt::format("{} {}", title, key.key)] =
+          given ? as_written(*given) : std::string(key.default_value);
+    }
+    return out;
   }
 
   Result<void> site() {
@@ -310,6 +337,15 @@ class Reader {
 };
 
 }  // namespace
+
+std::vector<std::string> changed_settings(const Config& before, const Config& after) {
+  std::vector<std::string> out;
+  for (const auto& [key, value] : after.settings) {
+    const auto at = before.settings.find(key);
+    if (at == before.settings.end() || at->second != value) out.push_back(key);
+  }
+  return out;
+}
 
 Result<Config> parse(std::string_view toml, const std::filesystem::path& file) {
   auto document = read_toml(toml, file);

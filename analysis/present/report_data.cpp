@@ -4,6 +4,7 @@
 
 #include "analysis/present/report_sections.h"
 #include "roundel/present/reach.h"
+#include "roundel/present/verdict.h"
 #include "roundel/time.h"
 
 namespace roundel::present {
@@ -105,16 +106,8 @@ void data_quality(Svg& html, const ReportPage& page) {
                                 "sends can be printed. The estimate allows for that.",
                                 verdict.throttle.messages_per_chance));
   if (verdict.strength.used)
-    paragraph(html,
-              fmt::format("Signal levels were used beside the counts; the two patterns differ by "
-                          "{:.1f} dB (root mean square over bearings): {}.",
-                          verdict.conflict_db,
-                          verdict.conflict_p < 0.01
-                              ? "more than chance explains (p < 0.01), so take differences of that "
-                                "size with care"
-                              : fmt::format("by chance alone they would differ by as much or "
-                                            "more in {:.0f} of 100 such cases",
-                                            100 * verdict.conflict_p)));
+    paragraph(html, fmt::format("Signal levels were used beside the counts; {}.",
+                                difference_of_methods(verdict)));
   if (!verdict.rate.remark.empty()) paragraph(html, "Counts: " + verdict.rate.remark + ".");
   if (!verdict.strength.remark.empty())
     paragraph(html, "Signal levels: " + verdict.strength.remark + ".");

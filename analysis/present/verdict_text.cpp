@@ -116,6 +116,19 @@ std::string verdict_sentence(const pattern::Verdict& verdict) {
   return out;
 }
 
+std::string difference_of_methods(const pattern::Verdict& verdict) {
+  const std::string chance =
+      verdict.conflict_p < 0.01
+          ? "more than chance explains (p < 0.01), so take differences of that size with care"
+          : fmt::format(
+                "by chance alone they would differ by as much or more in {:.0f} of 100 such "
+                "cases",
+                100 * verdict.conflict_p);
+  return fmt::format(
+      "the patterns of levels and counts differ by {:.1f} dB (root mean square over bearings): {}",
+      verdict.conflict_db, chance);
+}
+
 std::vector<std::string> verdict_advice(const pattern::Verdict& verdict) {
   std::vector<std::string> out;
   bool touches_mounting = false;

@@ -69,9 +69,9 @@ std::string method_lines(const pattern::Verdict& verdict) {
       verdict.rate.sectors, verdict.rate.rms_error_db, verdict.softness_db, 100 * verdict.ceiling,
       verdict.sigma_flight_db);
   if (verdict.strength.used)
-    out += fmt::format(
-        "Strength: {} sectors, standard error {:.2f} dB; agrees with the rate (p = {:.2f}).\n",
-        verdict.strength.sectors, verdict.strength.rms_error_db, verdict.conflict_p);
+    out += fmt::format("Strength: {} sectors, standard error {:.2f} dB; {}.\n",
+                       verdict.strength.sectors, verdict.strength.rms_error_db,
+                       present::difference_of_methods(verdict));
   else if (!verdict.strength.remark.empty())
     out += fmt::format("Strength: not used, {}.\n", verdict.strength.remark);
   std::string orders;

@@ -4,7 +4,9 @@
 #include <limits>
 #include <utility>
 
+#include "analysis/simulate/aircraft.h"
 #include "analysis/simulate/numeric.h"
+#include "analysis/simulate/receiver.h"
 #include "analysis/simulate/run.h"
 
 namespace roundel::simulate {
@@ -25,6 +27,22 @@ Cell rounded(Cell cell) {
   cell.altitude_ft = static_cast<double>(whole(cell.altitude_ft / 25)) * 25;
   if (cell.signal_dbfs) cell.signal_dbfs = static_cast<double>(whole(*cell.signal_dbfs * 2)) / 2;
   return cell;
+}
+
+/// Of messages that are by turns of two kinds, the second `off_db` against the first.
+ChanceTable::Chance mixed(const ChanceTable::Chance& a, ChanceTable::Chance b, double off_db) {
+  b.fading_mean_db += off_db;
+  const double share = a.share + b.share;
+  if (share == 0) return a;
+  const auto mean = [&](double of_a, double of_b) {
+    return (a.share * of_a + b.share * of_b) / share;
+  };
+  const auto square = [](const ChanceTable::Chance& c) {
+    return c.fading_sd_db * c.fading_sd_db + c.fading_mean_db * c.fading_mean_db;
+  };
+  const double mean_db = mean(a.fading_mean_db, b.fading_mean_db);
+  return {share / 2, mean_db,
+          std::sqrt(std::max(0.0, mean(square(a), square(b)) - mean_db * mean_db))};
 }
 
 /// One aircraft on one trial.
@@ -130,9 +148,20 @@ class CellRun {
         const double own_db = contact.shadow.next_db();
         const double duration_s = run_.recorded_s(i, lo, hi);
         if (duration_s <= 0) continue;
-        const int sent = std::max(0, static_cast<int>(duration_s / gap_s + spread + turn));
+        const double gaps_s = track.is_half_rate ? 2 * gap_s : gap_s;
+        const int sent = std::max(0, static_cast<int>(duration_s / gaps_s + spread + turn));
         const double margin_db = common_db + own_db + run_.stations[i].gain_db(sight);
-        const ChanceTable::Chance chance = run_.chances.at(margin_db);
+        ChanceTable::Chance chance = run_.chances.at(margin_db, run_.surroundings);
+        const Receiver& receiver = run_.stations[i].receiver();
+        if (track.has_two_antennas) {
+          const double loss_db = upper_loss_db(run_.scenario.aircraft, sight.elevation_deg);
+          chance = mixed(chance, run_.chances.at(margin_db - loss_db, run_.surroundings), -loss_db);
+        }
+        if (receiver.burst_share > 0)
+          chance.share += receiver.burst_share *
+                          (run_.chances.at(margin_db - receiver.burst_db, run_.surroundings).share -
+                           chance.share);
+        chance.share *= not_deafened(receiver, margin_db);
         run_.truth.trials[i].sent += sent;
         const int heard = hear(contact, i, sight, chance, duration_s, sent);
         if (heard == 0) continue;
@@ -146,7 +175,6 @@ class CellRun {
         cell.latitude_deg = position.latitude_deg;
         cell.longitude_deg = position.longitude_deg;
         cell.altitude_ft = now.altitude_ft;
-        const Receiver& receiver = run_.stations[i].receiver();
         if (receiver.has_level) {
           const double sd = std::sqrt((chance.fading_sd_db * chance.fading_sd_db +
                                        receiver.level_noise_db * receiver.level_noise_db) /
@@ -163,7 +191,7 @@ class CellRun {
   int hear(Contact& contact, std::size_t trial, const Sight& sight,
            const ChanceTable::Chance& chance, double duration_s, int sent) {
     const FeedPlan& feed = run_.feed(trial);
-    const double share = chance.share * run_.surroundings.clear_share();
+    const double share = chance.share;
     if (share < faintest_chance) return 0;
     int heard = contact.draws.binomial(sent, share);
     run_.truth.trials[trial].heard += heard;

@@ -23,7 +23,10 @@ enum class Purpose : std::uint64_t {
   shadow,
   own_shadow,
   reception,
-  feed
+  feed,
+  airframe,
+  ceiling,
+  burst
 };
 
 /// xoshiro256++ (Blackman and Vigna 2021, doi:10.1145/3460772), seeded through splitmix64.

@@ -4,20 +4,17 @@
 #include <cmath>
 #include <limits>
 
+#include "analysis/simulate/air.h"
+#include "analysis/simulate/aircraft.h"
 #include "analysis/simulate/numeric.h"
+#include "analysis/simulate/receiver.h"
 
 namespace roundel::simulate {
 namespace {
 
 constexpr double never_s = std::numeric_limits<double>::infinity();
 constexpr double least_margin_db = -25, most_margin_db = 25, step_db = 0.1;
-
-/// 20 log10(1 + e^x): 6 dB at the edge, nothing above it, growing steadily below.
-double edge_loss_db(double x) {
-  if (x < -12) return 0;
-  if (x > 30) return db_per_neper * x;
-  return decibels(1 + exp_of(x));
-}
+constexpr double usual_level_dbm = -82;  // of an average aircraft at 200 km
 
 /// Calls with each slot whose middle lies between two bearings.
 template <class Do>
@@ -48,6 +45,9 @@ Surroundings::Surroundings(const Scenario& scenario, const Plane& plane)
   for (const Duct& duct : scenario.ducts) add(duct.from_h), add(duct.to_h);
   for (const Step& step : scenario.steps) add(step.at_h);
   std::sort(changes_s_.begin(), changes_s_.end());
+  for (const Reflection& reflection : scenario.reflections)
+    each_slot(reflection.from_deg, reflection.to_deg,
+              [&](std::size_t slot) { reflections_[slot] = &reflection; });
 }
 
 double Surroundings::next_change_s(double time_s) const {
@@ -80,23 +80,20 @@ void Surroundings::update(double time_s) {
     each_slot(duct.from_deg, duct.to_deg,
               [&](std::size_t slot) { beyond_share_[slot] = duct.loss_share; });
   }
-  clear_share_ = std::clamp(
-      1 - scenario_.reception.message_loss * hourly_factor(scenario_.traffic, time_s), 0.05, 1.0);
+  const Reception& reception = scenario_.reception;
+  double luck = 1;
+  if (reception.message_loss_spread > 0) {
+    const auto hour = static_cast<std::uint64_t>(time_s / 3600);
+    luck = exp_of(reception.message_loss_spread *
+                  Random(scenario_.seed, Purpose::ceiling, hour).normal());
+  }
+  lost_share_ = reception.message_loss * hourly_factor(scenario_.traffic, time_s) * luck;
 }
 
 double Surroundings::common_db(const Track& track, const Flying& flying, const Sight& sight) const {
-  const AircraftType& type = scenario_.types[track.type];
-  // Towards the site: the reverse of the bearing under which it is seen.
-  const double c = -(flying.heading_x * sight.sin_bearing + flying.heading_y * sight.cos_bearing);
   double db = scenario_.reception.margin_db + track.power_db -
-              decibels(std::max(sight.slant_km, 0.05) / 200) + type.nose_db * c +
-              type.side_db * (2 * c * c - 1) + type.lobe_db * c * (4 * c * c - 3);
-  if (flying.bank != 0) {
-    // Positive when the site stands to the left, which is outside a right turn.
-    const double left =
-        flying.heading_x * -sight.cos_bearing + flying.heading_y * sight.sin_bearing;
-    db += type.belly_db * flying.bank * left;
-  }
+              decibels(std::max(sight.slant_km, 0.05) / 200) +
+              aspect_db(scenario_.types[track.type], flying, sight);
   const std::size_t slot = slot_of(sight.bearing_deg);
   db -= obstacle_db_[slot];
   db -= beyond_share_[slot] *
@@ -104,6 +101,7 @@ double Surroundings::common_db(const Track& track, const Flying& flying, const S
   const Edge& wall = walls_[slot];
   if (wall.elevation_deg > -90)
     db -= edge_loss_db((wall.elevation_deg - sight.elevation_deg) / wall.soft_deg);
+  if (reflections_[slot] != nullptr) db += reflection_db(*reflections_[slot], sight.elevation_deg);
   return db;
 }
 
@@ -130,6 +128,12 @@ Result<Station> Station::make(const Scenario& scenario, std::size_t trial) {
   station.azimuth_ = antenna_gain->turned_plus(station.plan_->rotation_deg, *mount_gain);
   station.elevation_ = ElevationGain(antenna->elevation);
   station.fixed_db_ = antenna->gain_db + station.receiver_->offset_db;
+  if (station.receiver_->sensitivity_dbm)
+    station.fixed_db_ +=
+        usual_level_dbm - *station.receiver_->sensitivity_dbm - scenario.reception.margin_db;
+  const SinCos towards = sin_cos(mount->lean_towards_deg * degree);
+  station.lean_east_deg_ = mount->lean_deg * towards.sin;
+  station.lean_north_deg_ = mount->lean_deg * towards.cos;
   const double end_s = scenario.start_s + scenario.hours * 3600;
   station.start_s_ = scenario.start_s + station.plan_->start_h * 3600;
   station.stop_s_ = station.plan_->stop_h
@@ -139,7 +143,8 @@ Result<Station> Station::make(const Scenario& scenario, std::size_t trial) {
 }
 
 void Station::update(double time_s) {
-  double everywhere_db = fixed_db_;
+  double everywhere_db =
+      fixed_db_ + hourly_change_db(*receiver_, time_s, hourly_factor(scenario_->traffic, time_s));
   for (const Drift& drift : scenario_->drifts) {
     if (!drift.feed.empty() && drift.feed != plan_->feed) continue;
     const double from_s = scenario_->start_s + drift.from_h * 3600;
@@ -175,7 +180,7 @@ double Shadow::next_db() {
   return sd_db_ * value_;
 }
 
-ChanceTable::ChanceTable(double softness_db, double fading_sd_db) {
+ChanceTable::ChanceTable(const Reception& reception) {
   // Trapezoids over +-6 standard deviations: exact to far more digits than a count can show.
   constexpr int half_nodes = 24;
   std::array<double, 2 * half_nodes + 1> weight{};
@@ -189,9 +194,10 @@ ChanceTable::ChanceTable(double softness_db, double fading_sd_db) {
     const double margin = least_margin_db + row * step_db;
     double share = 0, first = 0, second = 0;
     for (int i = -half_nodes; i <= half_nodes; ++i) {
-      const double fading = fading_sd_db * 0.25 * i;
-      const double part = weight[static_cast<std::size_t>(i + half_nodes)] / total *
-                          logistic((margin + fading) / softness_db);
+      const double fading = reception.fading_sd_db * 0.25 * i;
+      const double part =
+          weight[static_cast<std::size_t>(i + half_nodes)] / total *
+          decoded_share(reception.threshold, (margin + fading) / reception.softness_db);
       share += part;
       first += part * fading;
       second += part * fading * fading;

@@ -10,6 +10,7 @@
 #include "analysis/simulate/plane.h"
 #include "analysis/simulate/random.h"
 #include "analysis/simulate/shape.h"
+#include "analysis/simulate/threshold.h"
 #include "analysis/simulate/traffic.h"
 #include "roundel/simulate/scenario.h"
 
@@ -36,8 +37,10 @@ class Surroundings {
 
   /// Power, aspect and spreading less losses, dB against margin zero, without shadowing.
   double common_db(const Track& track, const Flying& flying, const Sight& sight) const;
-  /// Share of messages not lost to others, whatever their level.
-  double clear_share() const { return clear_share_; }
+  /// Share of messages not lost to others.
+  double clear_share(double margin_db) const {
+    return 1 - lost_at(lost_share_, scenario_.reception.capture, margin_db);
+  }
   /// Highest wall on a bearing, degrees; none: below -90.
   double wall_deg(double bearing_deg) const { return walls_[slot_of(bearing_deg)].elevation_deg; }
 
@@ -47,9 +50,10 @@ class Surroundings {
   };
   const Scenario& scenario_;
   double horizon_deg_;
-  double clear_share_ = 1;
+  double lost_share_ = 0;
   std::array<Edge, slots> walls_{};
   std::array<double, slots> obstacle_db_{}, beyond_share_{};
+  std::array<const Reflection*, slots> reflections_{};
   std::vector<double> changes_s_;
 };
 
@@ -60,8 +64,14 @@ class Station {
 
   void update(double time_s);
   double gain_db(const Sight& sight) const {
-    return azimuth_.at(sight.bearing_deg) + elevation_.at(sight.elevation_deg) +
+    return azimuth_.at(sight.bearing_deg) +
+           elevation_db(sight.elevation_deg, sight.sin_bearing, sight.cos_bearing) +
            change_db_[slot_of(sight.bearing_deg)];
+  }
+  /// What the antenna, leaning as it does, makes of elevation on a bearing.
+  double elevation_db(double elevation_deg, double sin_bearing, double cos_bearing) const {
+    return elevation_.at(elevation_deg - lean_east_deg_ * sin_bearing -
+                         lean_north_deg_ * cos_bearing);
   }
   /// Level as the receiver shows it. @param margin_db with fading
   double shown_dbfs(double margin_db, double noise_db) const;
@@ -82,6 +92,7 @@ class Station {
   AzimuthGain antenna_, mount_, azimuth_;
   ElevationGain elevation_;
   double fixed_db_{}, start_s_{}, stop_s_{};
+  double lean_east_deg_{}, lean_north_deg_{};
   std::array<double, slots> change_db_{};  // fixed_db_, steps and drifts
 };
 
@@ -103,14 +114,20 @@ class Shadow {
 /// that were decoded.
 class ChanceTable {
  public:
-  ChanceTable(double softness_db, double fading_sd_db);
+  explicit ChanceTable(const Reception& reception);
   struct Chance {
-    double share{};                           ///< decoded of those not lost to others
+    double share{};                           ///< decoded
     double fading_mean_db{}, fading_sd_db{};  ///< of decoded messages
   };
-  Chance at(double margin_db) const;
+  /// With what is lost to other messages.
+  Chance at(double margin_db, const Surroundings& surroundings) const {
+    Chance chance = at(margin_db);
+    chance.share *= surroundings.clear_share(margin_db);
+    return chance;
+  }
 
  private:
+  Chance at(double margin_db) const;  // of messages that are not lost to others
   std::vector<Chance> rows_;
 };
 

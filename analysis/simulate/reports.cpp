@@ -4,8 +4,10 @@
 #include <limits>
 #include <utility>
 
+#include "analysis/simulate/aircraft.h"
 #include "analysis/simulate/feed_faults.h"
 #include "analysis/simulate/numeric.h"
+#include "analysis/simulate/receiver.h"
 #include "analysis/simulate/run.h"
 
 namespace roundel::simulate {
@@ -23,10 +25,11 @@ struct ReportContact {
       : draws(run.scenario.seed, Purpose::reception, serial, trial),
         shadow(run.scenario.reception.own_shadow_sd_db, run.scenario.reception.shadow_s,
                Random(run.scenario.seed, Purpose::own_shadow, serial, trial)),
-        faults(run.feed(trial), run.plane,
+        faults(run.feed(trial), run.scenario.start_s, run.plane,
                Random(run.scenario.seed, Purpose::feed, serial, trial)) {}
   Random draws;
   Shadow shadow;
+  PairMemory pairs;
   FeedFaults faults;
   double shadow_db = 0;
   enum class State { off, partly, on } state = State::off;  ///< recording in this window
@@ -49,6 +52,7 @@ struct ReportAircraft {
   Random squitters;
   Shadow shadow;
   double next_s;  ///< of its next position message
+  std::uint64_t n_sent = 0;
   std::vector<ReportContact> contacts;
   bool was_heard = false;
 };
@@ -105,15 +109,22 @@ class ReportRun {
     }
     while (aircraft.next_s < hi) {
       squitter(aircraft, aircraft.next_s, shadow_db);
-      aircraft.next_s += aircraft.squitters.uniform(least_gap_s, most_gap_s);
+      const double apart_s = aircraft.squitters.uniform(least_gap_s, most_gap_s);
+      aircraft.next_s += aircraft.track.is_half_rate ? 2 * apart_s : apart_s;
+      ++aircraft.n_sent;
     }
   }
 
   void squitter(ReportAircraft& aircraft, double time_s, double shadow_db) {
     const Flying now = aircraft.flyer.at(aircraft.track, time_s);
+    const auto told = told_place(run_.scenario, time_s, now.place);
+    if (!told) return;
     const Sight sight = run_.plane.sight(now.place, now.altitude_ft);
-    const double common_db = run_.surroundings.common_db(aircraft.track, now, sight) + shadow_db;
-    const Reception& reception = run_.scenario.reception;
+    double common_db = run_.surroundings.common_db(aircraft.track, now, sight) + shadow_db;
+    if (aircraft.track.has_two_antennas && aircraft.n_sent % 2 == 1)
+      common_db -= upper_loss_db(run_.scenario.aircraft, sight.elevation_deg);
+    // Each antenna sends even and odd positions by turns.
+    const bool is_odd = aircraft.n_sent / (aircraft.track.has_two_antennas ? 2 : 1) % 2 == 1;
     bool has_position = false;
     Report report;
     for (std::size_t i = 0; i < aircraft.contacts.size(); ++i) {
@@ -122,38 +133,54 @@ class ReportRun {
           (contact.state == ReportContact::State::partly &&
            run_.recorded_s(i, time_s, time_s + 0.001) <= 0))
         continue;
-      TrialTruth& truth = run_.truth.trials[i];
-      ++truth.sent;
-      double margin_db = common_db + contact.shadow_db + run_.stations[i].gain_db(sight);
-      if (margin_db < faintest_margin_db) continue;
-      margin_db += reception.fading_sd_db * contact.draws.normal();
-      const double share =
-          run_.surroundings.clear_share() * logistic(margin_db / reception.softness_db);
-      if (!contact.draws.chance(share)) continue;
-      ++truth.heard;
-      aircraft.was_heard = true;
+      ++run_.truth.trials[i].sent;
+      report.signal_dbfs.reset();
+      const bool is_heard = hear(i, contact, common_db, sight, time_s, report) &&
+                            contact.pairs.knows(run_.stations[i].receiver(), time_s, is_odd);
+      if (!is_heard && !contact.faults.prints_unheard()) continue;
       if (!has_position) {
-        const Position position = run_.plane.position(now.place);
+        const Position position = run_.plane.position(*told);
         report.address = aircraft.track.address;
         report.latitude_deg = static_cast<double>(whole(position.latitude_deg * 1e5)) / 1e5;
         report.longitude_deg = static_cast<double>(whole(position.longitude_deg * 1e5)) / 1e5;
+        report.altitude_ft = static_cast<double>(whole(now.altitude_ft / 25)) * 25;
         has_position = true;
-      }
-      report.altitude_ft = static_cast<double>(whole(now.altitude_ft / 25)) * 25;
-      report.signal_dbfs.reset();
-      const Receiver& receiver = run_.stations[i].receiver();
-      if (receiver.has_level) {
-        const double shown =
-            run_.stations[i].shown_dbfs(margin_db, receiver.level_noise_db * contact.draws.bell());
-        report.signal_dbfs = static_cast<double>(whole(shown * 10)) / 10;
       }
       const std::size_t feed = run_.feed_of[i];
       FeedTruth& feed_truth = run_.truth.feeds[feed];
+      if (!is_heard) {
+        contact.faults.print_unheard(feed, report, time_s, sight.bearing_deg, feed_truth, waiting_);
+        continue;
+      }
+      aircraft.was_heard = true;
       if (sight.elevation_deg < run_.plane.horizon_elevation_deg() &&
           sight.range_km > ducted_ratio * run_.plane.horizon_km(sight, now.altitude_ft))
         ++feed_truth.beyond_horizon;
-      contact.faults.print(feed, report, time_s, sight.range_km, feed_truth, waiting_);
+      contact.faults.print(feed, report, time_s, sight, feed_truth, waiting_);
     }
+  }
+
+  /// Whether a message gets through, and the level that is shown for it.
+  bool hear(std::size_t trial, ReportContact& contact, double common_db, const Sight& sight,
+            double time_s, Report& report) {
+    const Station& station = run_.stations[trial];
+    const Receiver& receiver = station.receiver();
+    const Reception& reception = run_.scenario.reception;
+    double margin_db = common_db + contact.shadow_db + station.gain_db(sight);
+    if (margin_db < faintest_margin_db) return false;
+    margin_db += reception.fading_sd_db * contact.draws.normal();
+    const double clear_db = margin_db - burst_loss_db(receiver, run_.scenario.seed, time_s);
+    const double share = run_.surroundings.clear_share(clear_db) *
+                         decoded_share(reception.threshold, clear_db / reception.softness_db) *
+                         not_deafened(receiver, margin_db);
+    if (!contact.draws.chance(share)) return false;
+    ++run_.truth.trials[trial].heard;
+    if (receiver.has_level) {
+      const double shown =
+          station.shown_dbfs(margin_db, receiver.level_noise_db * contact.draws.bell());
+      report.signal_dbfs = static_cast<double>(whole(shown * 10)) / 10;
+    }
+    return true;
   }
 
   /// Calls the visitor for all lines printed before a time, in order; false when it wants no more.

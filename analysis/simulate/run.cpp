@@ -3,15 +3,36 @@
 #include <algorithm>
 #include <cmath>
 
+#include "analysis/simulate/aircraft.h"
 #include "analysis/simulate/numeric.h"
 
 namespace roundel::simulate {
+namespace {
+
+/// Mean over bearings and over the antennas of the fleet, in dB.
+std::array<double, TrialTruth::n_elevations> elevation_over_dipole(const Scenario& s,
+                                                                   const Station& station) {
+  const ElevationGain dipole{ElevationShape{}};
+  std::array<double, TrialTruth::n_elevations> out{};
+  for (std::size_t i = 0; i < out.size(); ++i) {
+    const double elevation_deg = TrialTruth::elevation_deg(i);
+    for (int bearing_deg = 0; bearing_deg < 360; ++bearing_deg) {
+      const SinCos bearing = sin_cos(bearing_deg * degree);
+      out[i] += station.elevation_db(elevation_deg, bearing.sin, bearing.cos) / 360;
+    }
+    out[i] -= dipole.at(elevation_deg) +
+              s.aircraft.two_antennas_share * upper_loss_db(s.aircraft, elevation_deg) / 2;
+  }
+  return out;
+}
+
+}  // namespace
 
 Run::Run(Scenario ready)
     : scenario(std::move(ready)),
       plane(scenario.site, scenario.reception.earth_factor),
       surroundings(scenario, plane),
-      chances(scenario.reception.softness_db, scenario.reception.fading_sd_db) {}
+      chances(scenario.reception) {}
 
 Result<std::unique_ptr<Run>> Run::make(const Scenario& scenario) {
   auto ready = completed(scenario);
@@ -48,6 +69,7 @@ Result<std::unique_ptr<Run>> Run::make(const Scenario& scenario) {
       truth.mount_db[k] = station->mount().at(bearing) - mount_mean;
     }
     truth.mean_db = mean + station->fixed_db();
+    truth.elevation_db = elevation_over_dipole(s, *station);
     run->truth.trials.push_back(std::move(truth));
     run->stations.push_back(*std::move(station));
   }

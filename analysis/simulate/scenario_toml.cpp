@@ -6,8 +6,7 @@
 #include <fstream>
 #include <iterator>
 
-#include "analysis/config/checked_table.h"
-#include "analysis/config/toml_value.h"
+#include "analysis/simulate/scenario_table.h"
 #include "roundel/simulate/scenario.h"
 #include "roundel/time.h"
 
@@ -15,152 +14,7 @@ namespace roundel::simulate {
 namespace {
 
 using config::Value;
-
-constexpr double any_hour = 24 * 3660;
-
-/// One table being read: each call binds one key; the first error stays.
-class Table {
- public:
-  Table(const Value& table, std::string title, const std::string& file, std::optional<Error>& error)
-      : table_(table), title_(std::move(title)), file_(file), error_(error) {}
-
-  void number(std::string_view key, double low, double high, double& out) {
-    const Value* value = take(key);
-    if (value == nullptr) return;
-    if (value->kind != Value::Kind::number && value->kind != Value::Kind::integer)
-      return refuse(*value, fmt::format("{} is {}", key, words(value->kind)), "use a number");
-    if (!(value->number >= low && value->number <= high))
-      return refuse(*value, fmt::format("{} is {}", key, value->number),
-                    fmt::format("use {} to {}", low, high));
-    out = value->number;
-  }
-  void number(std::string_view key, double low, double high, std::optional<double>& out) {
-    double read = 0;
-    const bool is_there = table_.find(key) != nullptr;
-    number(key, low, high, read);
-    if (is_there) out = read;
-  }
-  void share(std::string_view key, double& out) { number(key, 0, 1, out); }
-  void bearing(std::string_view key, double& out) { number(key, -360, 360, out); }
-  template <class T>
-  void hours(std::string_view key, T& out) {
-    number(key, 0, any_hour, out);
-  }
-  void integer(std::string_view key, int low, int high, int& out) {
-    double read = out;
-    if (const Value* value = table_.find(key); value && value->kind == Value::Kind::number)
-      return take(key), refuse(*value, fmt::format("{} is not a whole number", key));
-    number(key, low, high, read);
-    out = static_cast<int>(read);
-  }
-  void boolean(std::string_view key, bool& out) {
-    const Value* value = take(key);
-    if (value == nullptr) return;
-    if (value->kind != Value::Kind::boolean)
-      return refuse(*value, fmt::format("{} is {}", key, words(value->kind)), "use true or false");
-    out = value->boolean;
-  }
-  /// @return whether it is there and good
-  bool text(std::string_view key, std::string& out) {
-    const Value* value = take(key);
-    if (value == nullptr) return false;
-    if (value->kind != Value::Kind::text || value->text.empty()) {
-      refuse(
-          *value,
-          fmt::format("{} is {}", key,
-                      value->text.empty() && value->kind == Value::Kind::text ? "empty"
-                                                                              : words(value->kind)),
-          "use text, in quotes");
-      return false;
-    }
-    out = value->text;
-    return true;
-  }
-  void name(std::string& out) {
-    if (table_.find("name") == nullptr)
-      refuse(table_, "has no name", "add name = \"...\"");
-    else
-      text("name", out);
-  }
-  /// Text that is one of a few words, as their index.
-  template <class Choice>
-  void choice(std::string_view key, const std::vector<std::string>& choices, Choice& out) {
-    std::string word;
-    const Value* value = table_.find(key);
-    if (!text(key, word)) return;
-    for (std::size_t i = 0; i < choices.size(); ++i)
-      if (choices[i] == word) {
-        out = static_cast<Choice>(i);
-        return;
-      }
-    refuse(*value, fmt::format("{} is {}", key, config::shown(word)),
-           config::suggestion(word, choices, "use one of"));
-  }
-  /// [key]
-  template <class Read>
-  void table(std::string_view key, Read read) {
-    const Value* value = take(key);
-    if (value == nullptr) return;
-    if (value->kind != Value::Kind::table)
-      return refuse(*value, fmt::format("{} is not a section", key),
-                    fmt::format("write [{}]", path(key)));
-    inner(*value, fmt::format("[{}]", path(key)), read);
-  }
-  /// [[key]], each into a new item.
-  template <class T, class Read>
-  void tables(std::string_view key, std::vector<T>& out, Read read) {
-    const Value* value = take(key);
-    if (value == nullptr) return;
-    if (value->kind != Value::Kind::list)
-      return refuse(*value, fmt::format("{} may stand several times", key),
-                    fmt::format("write [[{}]], with two brackets", path(key)));
-    for (const Value& item : value->items) {
-      if (item.kind != Value::Kind::table)
-        return refuse(item, fmt::format("{} holds {}", key, words(item.kind)),
-                      fmt::format("write [[{}]]", path(key)));
-      T& fresh = out.emplace_back();
-      inner(item, fmt::format("[[{}]]", path(key)), [&](Table& t) { read(t, fresh); });
-    }
-  }
-  const Value* take(std::string_view key) {
-    known_.emplace_back(key);
-    return table_.find(key);
-  }
-  void refuse(const Value& at, std::string what, std::string remedy = {}) {
-    if (error_) return;
-    error_ = Error{Errc::bad_config, title_.empty() ? std::move(what) : title_ + " " + what,
-                   fmt::format("{}:{}", file_, at.line), std::move(remedy)};
-  }
-  /// After all keys are bound: what else stands there does not exist.
-  void finish() {
-    for (const auto& [key, value] : table_.entries) {
-      if (std::find(known_.begin(), known_.end(), key) != known_.end()) continue;
-      return refuse(
-          value,
-          fmt::format("{}no key {}", title_.empty() ? "there is " : "has ", config::shown(key)),
-          config::suggestion(key, known_, title_.empty() ? "there are" : "it has"));
-    }
-  }
-
- private:
-  template <class Read>
-  void inner(const Value& value, std::string title, Read read) {
-    Table t(value, std::move(title), file_, error_);
-    read(t);
-    t.finish();
-  }
-  std::string path(std::string_view key) const {
-    const auto from = title_.find_first_not_of('['), to = title_.find(']');
-    return title_.empty() ? std::string(key)
-                          : fmt::format("{}.{}", title_.substr(from, to - from), key);
-  }
-
-  const Value& table_;
-  std::string title_;
-  const std::string& file_;
-  std::optional<Error>& error_;
-  std::vector<std::string> known_;
-};
+using Table = ScenarioTable;
 
 void read_azimuth(Table& t, AzimuthShape& shape) {
   t.tables("harmonic", shape.harmonics, [](Table& h, Harmonic& out) {
@@ -191,10 +45,13 @@ void read_equipment(Table& t, Scenario& s) {
       e.integer("elements", 2, 16, out.elevation.elements);
       e.number("spacing_wavelengths", 0.1, 0.99, out.elevation.spacing_wavelengths);
       e.number("tilt_deg", -20, 20, out.elevation.tilt_deg);
+      e.number("null_db", -80, -5, out.elevation.null_db);
     });
   });
   t.tables("mount", s.mounts, [](Table& m, Mount& out) {
     m.name(out.name);
+    m.number("lean_deg", 0, 10, out.lean_deg);
+    m.bearing("lean_towards_deg", out.lean_towards_deg);
     read_azimuth(m, out.azimuth);
   });
   t.tables("receiver", s.receivers, [](Table& r, Receiver& out) {
@@ -205,6 +62,15 @@ void read_equipment(Table& t, Scenario& s) {
     r.number("compress_from_dbfs", -120, 0, out.compress_from_dbfs);
     r.number("full_scale_dbfs", -120, 0, out.full_scale_dbfs);
     r.boolean("has_level", out.has_level);
+    r.number("sensitivity_dbm", -110, -60, out.sensitivity_dbm);
+    r.number("swing_db", 0, 20, out.swing_db);
+    r.number("swing_peak_h", 0, 24, out.swing_peak_h);
+    r.number("gain_control_db", 0, 10, out.gain_control_db);
+    r.number("deaf_above_db", 0, 80, out.deaf_above_db);
+    r.share("burst_share", out.burst_share);
+    r.number("burst_s", 0.1, 600, out.burst_s);
+    r.number("burst_db", 0, 60, out.burst_db);
+    r.number("pair_s", 0, 60, out.pair_s);
   });
 }
 
@@ -221,7 +87,10 @@ void read_site(Table& t, schema::SiteRow& site) {
 void read_reception(Table& t, Reception& r) {
   t.number("margin_db", -30, 60, r.margin_db);
   t.number("softness_db", 0.05, 6, r.softness_db);
+  t.choice("threshold", {"logistic", "normal", "skewed", "tailed"}, r.threshold);
   t.number("message_loss", 0, 0.9, r.message_loss);
+  t.number("message_loss_spread", 0, 2, r.message_loss_spread);
+  t.share("capture", r.capture);
   t.number("power_sd_db", 0, 10, r.power_sd_db);
   t.number("fading_sd_db", 0, 6, r.fading_sd_db);
   t.number("shadow_sd_db", 0, 10, r.shadow_sd_db);
@@ -229,6 +98,16 @@ void read_reception(Table& t, Reception& r) {
   t.number("shadow_s", 1, 100000, r.shadow_s);
   t.number("horizon_soft_deg", 0.005, 2, r.horizon_soft_deg);
   t.number("earth_factor", 1, 10, r.earth_factor);
+}
+
+void read_aircraft(Table& t, AircraftPlan& a) {
+  t.share("two_antennas_share", a.two_antennas_share);
+  t.number("upper_loss_db", 0, 30, a.upper_loss_db);
+  t.number("upper_loss_db_per_deg", 0, 10, a.upper_loss_db_per_deg);
+  t.number("upper_loss_most_db", 0, 40, a.upper_loss_most_db);
+  t.share("half_rate_share", a.half_rate_share);
+  t.share("weak_share", a.weak_share);
+  t.number("weak_db", 0, 40, a.weak_db);
 }
 
 void read_traffic(Table& t, Traffic& traffic, const std::filesystem::path& folder) {
@@ -294,6 +173,13 @@ void read_events(Table& t, Scenario& s) {
     o.hours("start_h", out.start_h);
     o.hours("stop_h", out.stop_h);
   });
+  t.tables("reflection", s.reflections, [](Table& r, Reflection& out) {
+    r.bearing("from_deg", out.from_deg);
+    r.bearing("to_deg", out.to_deg);
+    r.number("height_m", 0.1, 1000, out.height_m);
+    r.number("roughness_m", 0, 10, out.roughness_m);
+    r.number("coefficient", 0, 0.99, out.coefficient);
+  });
   t.tables("trial", s.trials, [](Table& p, TrialPlan& out) {
     p.text("feed", out.feed);
     p.text("antenna", out.antenna);
@@ -325,6 +211,19 @@ void read_events(Table& t, Scenario& s) {
   });
 }
 
+void read_interferences(Table& t, Scenario& s) {
+  t.tables("interference", s.interferences, [](Table& i, Interference& out) {
+    i.choice("kind", {"silent", "spoofed"}, out.kind);
+    i.hours("from_h", out.from_h);
+    i.hours("to_h", out.to_h);
+    i.bearing("bearing_deg", out.bearing_deg);
+    i.number("range_km", 0, 600, out.range_km);
+    i.number("radius_km", 1, 600, out.radius_km);
+    i.bearing("false_bearing_deg", out.false_bearing_deg);
+    i.number("false_range_km", 0, 600, out.false_range_km);
+  });
+}
+
 void read_feeds(Table& t, Scenario& s) {
   t.tables("feed", s.feeds, [](Table& f, FeedPlan& out) {
     f.name(out.name);
@@ -336,6 +235,20 @@ void read_feeds(Table& t, Scenario& s) {
     f.share("out_of_order_share", out.out_of_order_share);
     f.share("no_altitude_share", out.no_altitude_share);
     f.number("clock_offset_s", -1e9, 1e9, out.clock_offset_s);
+    f.number("time_step_s", 0, 60, out.time_step_s);
+    f.integer("position_decimals", 2, 5, out.position_decimals);
+    f.number("jitter_m", 0, 10000, out.jitter_m);
+    f.number("extrapolate_s", 0, 300, out.extrapolate_s);
+    f.number("poll_s", 0.5, 60, out.poll_s);
+    f.tables("network", out.networks, [](Table& n, Network& network) {
+      n.bearing("from_deg", network.from_deg);
+      n.bearing("to_deg", network.to_deg);
+      n.number("gap_s", 0.5, 600, network.gap_s);
+    });
+    f.tables("clock_step", out.clock_steps, [](Table& c, ClockStep& step) {
+      c.hours("at_h", step.at_h);
+      c.number("step_s", -1e6, 1e6, step.step_s);
+    });
     f.tables("outage", out.outages, [](Table& o, Outage& outage) {
       o.hours("from_h", outage.from_h);
       o.hours("to_h", outage.to_h);
@@ -376,10 +289,12 @@ void read_top(Table& t, Scenario& s, const std::filesystem::path& folder) {
   t.number("hours", 0.01, any_hour, s.hours);
   t.table("site", [&](Table& inner) { read_site(inner, s.site); });
   t.table("reception", [&](Table& inner) { read_reception(inner, s.reception); });
+  t.table("aircraft", [&](Table& inner) { read_aircraft(inner, s.aircraft); });
   t.table("traffic", [&](Table& inner) { read_traffic(inner, s.traffic, folder); });
   read_types(t, s);
   read_equipment(t, s);
   read_events(t, s);
+  read_interferences(t, s);
   read_feeds(t, s);
 }
 
@@ -394,10 +309,11 @@ std::optional<std::string> doubled(const std::vector<T>& list) {
 
 }  // namespace
 
-Result<Scenario> parse_scenario(std::string_view toml, const std::filesystem::path& file) {
+Result<Scenario> parse_scenario(std::string_view toml, const std::filesystem::path& file,
+                                Scenario base) {
   const auto document = config::read_toml(toml, file);
   if (!document) return tl::unexpected(document.error());
-  Scenario s;
+  Scenario s = std::move(base);
   std::optional<Error> error;
   const std::string name = file.string();
   Table top(*document, "", name, error);

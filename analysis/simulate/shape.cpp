@@ -35,7 +35,7 @@ double elevation_db(const ElevationShape& shape, double elevation_deg) {
     const double below = shape.elements * sin_cos(u).sin;
     const double array = std::fabs(below) < 1e-9 ? 1 : sin_cos(shape.elements * u).sin / below;
     amplitude *= std::fabs(array);
-    floor = 0.1;  // -20 dB
+    floor = exp_of(shape.null_db / db_per_neper);
   }
   return decibels(std::max(amplitude, floor));
 }

@@ -174,6 +174,11 @@ void give_character(const Scenario& scenario, std::uint64_t key, bool is_light,
     if (left < 0) break;
   }
   track.power_db = types[track.type].power_db + scenario.reception.power_sd_db * random.normal();
+  Random airframe(scenario.seed, Purpose::airframe, key);
+  track.has_two_antennas = airframe.chance(scenario.aircraft.two_antennas_share);
+  track.is_half_rate = airframe.chance(scenario.aircraft.half_rate_share);
+  if (airframe.chance(scenario.aircraft.weak_share))
+    track.power_db -= scenario.aircraft.weak_db * airframe.exponential();
 }
 
 Result<std::unique_ptr<TrafficSource>> TrafficSource::make(const Scenario& scenario,

@@ -25,6 +25,7 @@ struct Track {
   std::uint32_t address{};
   std::size_t type{};  ///< index into Scenario::types
   double power_db{};   ///< with its type's
+  bool has_two_antennas = false, is_half_rate = false;
   std::vector<Waypoint> way;
 
   double first_s() const { return way.front().time_s; }
@@ -71,7 +72,7 @@ Result<std::unique_ptr<TrafficSource>> file_traffic(const Scenario& scenario, co
 /// again.
 std::uint32_t nth_address(std::uint64_t seed, std::uint64_t n);
 
-/// Own draws of a flight or airframe: type and power.
+/// Own draws of a flight or airframe: type, power, antennas, rate.
 void give_character(const Scenario& scenario, std::uint64_t key, bool is_light,
                     const std::string& type, Track& track);
 

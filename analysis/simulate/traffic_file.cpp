@@ -16,6 +16,9 @@ namespace roundel::simulate {
 namespace {
 
 constexpr double longest_gap_s = 300;
+/// An aircraft that comes back sooner would count as one that was silent meanwhile. Nothing is
+/// known of it but that the file has a gap: what follows counts as another aircraft.
+constexpr double new_flight_s = 2000;
 constexpr double farthest_km = 600;
 
 struct Fix {
@@ -136,10 +139,16 @@ Result<std::unique_ptr<TrafficSource>> file_traffic(const Scenario& scenario, co
   finish();
   std::stable_sort(tracks.begin(), tracks.end(),
                    [](const Track& a, const Track& b) { return a.first_s() < b.first_s(); });
+  std::map<std::uint32_t, double> last_seen_s;  // by airframe
   for (std::size_t i = 0; i < tracks.size(); ++i) {
-    tracks[i].serial = i;
+    Track& flown = tracks[i];
+    flown.serial = i;
+    const auto [before, is_first] = last_seen_s.try_emplace(flown.address, flown.last_s());
+    const bool is_resumed = !is_first && flown.first_s() - before->second < new_flight_s;
+    before->second = flown.last_s();
+    if (is_resumed) flown.address = nth_address(scenario.seed, i);
     // One airframe's flights share its power.
-    give_character(scenario, tracks[i].address, false, {}, tracks[i]);
+    give_character(scenario, flown.address, false, {}, flown);
   }
   return std::make_unique<FileTraffic>(std::move(tracks));
 }

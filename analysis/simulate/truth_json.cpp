@@ -12,9 +12,19 @@ using Json = nlohmann::ordered_json;
 
 double thousandths(double x) { return std::round(x * 1000) / 1000; }
 
-Json by_degree(const std::array<double, 360>& values) {
+template <std::size_t n>
+Json rounded(const std::array<double, n>& values) {
   Json out = Json::array();
   for (const double value : values) out.push_back(thousandths(value));
+  return out;
+}
+
+/// Means of sectors of 5 degrees; [k] stands at k degrees, so a sector's ends count half.
+std::array<double, 72> by_sector(const std::array<double, 360>& by_degree) {
+  std::array<double, 72> out{};
+  for (std::size_t sector = 0; sector < out.size(); ++sector)
+    for (std::size_t d = 0; d <= 5; ++d)
+      out[sector] += by_degree[(sector * 5 + d) % 360] * (d == 0 || d == 5 ? 0.1 : 0.2);
   return out;
 }
 
@@ -29,17 +39,28 @@ Json trial_json(const TrialTruth& t) {
           {"sent", t.sent},
           {"heard", t.heard},
           {"mean_db", thousandths(t.mean_db)},
-          {"pattern_db", by_degree(t.pattern_db)},
-          {"antenna_db", by_degree(t.antenna_db)},
-          {"mount_db", by_degree(t.mount_db)}};
+          {"pattern_db", rounded(t.pattern_db)},
+          {"pattern_by_5deg_db", rounded(by_sector(t.pattern_db))},
+          {"elevation_from_deg", TrialTruth::elevation_deg(0)},
+          {"elevation_step_deg", TrialTruth::elevation_deg(1) - TrialTruth::elevation_deg(0)},
+          {"elevation_less_dipole_db", rounded(t.elevation_db)},
+          {"antenna_db", rounded(t.antenna_db)},
+          {"mount_db", rounded(t.mount_db)}};
 }
 
 Json feed_json(const FeedTruth& f) {
-  return {{"name", f.name},           {"lines", f.lines},
-          {"repeats", f.repeats},     {"wild", f.wild},
-          {"ghosts", f.ghosts},       {"folded", f.folded},
-          {"late", f.late},           {"no_altitude", f.no_altitude},
-          {"throttled", f.throttled}, {"beyond_horizon", f.beyond_horizon}};
+  return {{"name", f.name},
+          {"lines", f.lines},
+          {"repeats", f.repeats},
+          {"wild", f.wild},
+          {"ghosts", f.ghosts},
+          {"folded", f.folded},
+          {"late", f.late},
+          {"no_altitude", f.no_altitude},
+          {"throttled", f.throttled},
+          {"beyond_horizon", f.beyond_horizon},
+          {"extrapolated", f.extrapolated},
+          {"network", f.network}};
 }
 
 Json events_json(const Scenario& s) {
@@ -78,6 +99,13 @@ Json events_json(const Scenario& s) {
                    {"from_deg", e.from_deg},
                    {"to_deg", e.to_deg},
                    {"loss_db", e.loss_db}});
+  for (const Reflection& e : s.reflections)
+    out.push_back({{"kind", "reflection"},
+                   {"from", at(0)},
+                   {"to", at(s.hours)},
+                   {"from_deg", e.from_deg},
+                   {"to_deg", e.to_deg},
+                   {"height_m", e.height_m}});
   for (const FeedPlan& feed : s.feeds)
     for (const Outage& e : feed.outages)
       out.push_back(
@@ -126,7 +154,11 @@ std::string truth_json(const Truth& truth, bool with_flights) {
   for (const TrialTruth& trial : truth.trials) out["trials"].push_back(trial_json(trial));
   out["feeds"] = Json::array();
   for (const FeedTruth& feed : truth.feeds) out["feeds"].push_back(feed_json(feed));
-  out["mask_deg"] = by_degree(truth.mask_deg);
+  out["mask_deg"] = rounded(truth.mask_deg);
+  out["mounts"] = Json::array();
+  for (const Mount& m : s.mounts)
+    out["mounts"].push_back(
+        {{"name", m.name}, {"lean_deg", m.lean_deg}, {"lean_towards_deg", m.lean_towards_deg}});
   out["events"] = events_json(s);
   out["n_flights"] = truth.flights.size();
   if (with_flights) {

@@ -254,7 +254,9 @@ struct Connection::Impl : std::enable_shared_from_this<Impl> {
       last_failure.clear();
       log(Level::info, "connected to " + where);
       const std::string end = co_await read(socket);
-      if (!end.empty()) log(Level::warning, "connection to " + where + " lost: " + end);
+      if (end.empty()) co_return;
+      log(Level::warning, "connection to " + where + " lost: " + end);
+      if (state == FeedState::connected) set_state(FeedState::connecting);
       co_return;
     }
     tell_failure("cannot connect to " + where + ": " + why);

@@ -1,5 +1,6 @@
 // What one read of a feed brought: the reports in it, and why other lines are none.
 #pragma once
+#include <algorithm>
 #include <array>
 #include <cstddef>
 #include <string_view>
@@ -26,6 +27,9 @@ struct Intake {
     for (const int count : n_rejected) n += static_cast<std::size_t>(count);
     return n;
   }
+  /// Places in a queue: without a line it takes one, too, or a peer that comes and goes fills
+  /// memory.
+  std::size_t n_places() const { return std::max<std::size_t>(1, n_lines()); }
   bool empty() const { return !interrupted && n_lines() == 0; }
   void reject(Reject reason, int count = 1) {
     n_rejected[static_cast<std::size_t>(reason)] += count;

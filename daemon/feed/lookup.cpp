@@ -9,6 +9,7 @@
 #include <boost/asio/use_awaitable.hpp>
 #include <cstring>
 #include <mutex>
+#include <system_error>
 #include <thread>
 
 namespace roundel::feed {
@@ -52,7 +53,8 @@ std::vector<asio::ip::address> system_lookup(const std::string& host, std::strin
 
 }  // namespace
 
-Lookup::Lookup(asio::io_context& io) : io_(io), state_(std::make_shared<State>()) {
+Lookup::Lookup(asio::io_context& io, Start start)
+    : io_(io), start_(std::move(start)), state_(std::make_shared<State>()) {
   state_->io = &io;
 }
 
@@ -60,6 +62,8 @@ Lookup::~Lookup() {
   const std::lock_guard lock(state_->mutex);
   state_->io = nullptr;
 }
+
+void Lookup::start_thread(std::function<void()> work) { std::thread(std::move(work)).detach(); }
 
 void Lookup::cancel() {
   if (state_->timer) state_->timer->cancel();
@@ -84,7 +88,7 @@ asio::awaitable<std::vector<tcp::endpoint>> Lookup::resolve(std::string host, in
       state_->is_running = true;
       state_->is_done = false;
       state_->host = host;
-      std::thread([state = state_, host] {
+      const auto look_up = [state = state_, host] {
         std::string why;
         auto addresses = system_lookup(host, why);
         const std::lock_guard done(state->mutex);
@@ -96,7 +100,14 @@ asio::awaitable<std::vector<tcp::endpoint>> Lookup::resolve(std::string host, in
         asio::post(*state->io, [state] {
           if (state->timer) state->timer->cancel();
         });
-      }).detach();
+      };
+      try {
+        start_(look_up);
+      } catch (const std::system_error& refused) {
+        state_->is_running = false;
+        error = refused.what();
+        co_return out;
+      }
     }
   }
   state_->timer = &timer;

@@ -5,6 +5,7 @@
 #include <boost/asio/awaitable.hpp>
 #include <boost/asio/ip/tcp.hpp>
 #include <chrono>
+#include <functional>
 #include <memory>
 #include <string>
 #include <vector>
@@ -16,11 +17,16 @@ namespace roundel::feed {
 /// down; this one lets go of it.
 class Lookup {
  public:
-  explicit Lookup(boost::asio::io_context& io);
+  /// Does it on another thread, or throws std::system_error where the system gives none.
+  using Start = std::function<void(std::function<void()>)>;
+  static void start_thread(std::function<void()> work);
+
+  explicit Lookup(boost::asio::io_context& io, Start start = start_thread);
   ~Lookup();
 
   /// The addresses of the host, with that port; at once for a numeric address. Empty, with
-  /// `error` set, when there is none, or the time is over, or cancel() was called.
+  /// `error` set, when there is none, or the time is over, or no thread
+  /// could be started, or cancel() was called.
   boost::asio::awaitable<std::vector<boost::asio::ip::tcp::endpoint>> resolve(
       std::string host, int port, std::chrono::milliseconds longest, std::string& error);
   void cancel();
@@ -28,6 +34,7 @@ class Lookup {
  private:
   struct State;
   boost::asio::io_context& io_;
+  const Start start_;
   std::shared_ptr<State> state_;
 };
 

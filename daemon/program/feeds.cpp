@@ -11,7 +11,8 @@ namespace roundel::program {
 Result<void> Feeds::start(const config::Feed& feed) {
   Entry& entry = entries_[feed.name];
   entry.feed = feed;
-  board_.set(feed.name, serve::FeedState::stopped);
+  // One that is only loaded from files is not live, and is missed by nobody.
+  if (feed.connect || feed.listen) board_.set(feed.name, serve::FeedState::stopped);
   return connect(entry);
 }
 

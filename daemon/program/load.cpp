@@ -59,6 +59,7 @@ void keep_freed_memory() {
 struct Outcome {
   record::LiveCounts counts;
   schema::Tally rejects;
+  schema::Refused refused;
   std::vector<schema::Trial> trials;
   std::int64_t n_cells{}, n_flights{};
   double took_s{};
@@ -110,6 +111,7 @@ class Loader {
     const auto counts = recording->counts();
     out.counts = counts.front().live;
     out.rejects = counts.front().rejects;
+    out.refused = recording->refused();
     const auto trials = recording->store().trials();
     if (!trials) return tl::unexpected(trials.error());
     for (const schema::Id id : recording->trials_used(feed_.name))
@@ -264,6 +266,11 @@ Result<int> load(const LoadCommand& options) {
   const auto outcome = Loader(options, *config, *feed).load();
   if (!outcome) return tl::unexpected(outcome.error());
   options.json ? print_json(feed->name, *outcome) : print_text(feed->name, *outcome);
+  if (outcome->refused.rows > 0)
+    return fail(Errc::io,
+                fmt::format("the database refused {} rows, and their reports are lost: {}",
+                            outcome->refused.rows, outcome->refused.latest),
+                config->store.string(), "see what else was changed in it, or load into a new file");
   const auto unreadable = outcome->rejects.find("malformed");
   if (unreadable != outcome->rejects.end() && unreadable->second == outcome->counts.received)
     return fail(Errc::malformed,

@@ -7,7 +7,6 @@
 #include <sys/wait.h>
 #include <unistd.h>
 
-#include <algorithm>
 #include <chrono>
 #include <cstring>
 
@@ -18,20 +17,14 @@ constexpr int longest_s = 60;
 // While a store flickers, the newest changes are those that matter.
 constexpr std::size_t most_waiting = 32;
 
-bool holds(const std::vector<serve::Reason>& list, const serve::Reason& one) {
-  return std::ranges::any_of(list, [&](const serve::Reason& other) {
-    return other.code == one.code && other.feed == one.feed;
-  });
-}
-
-std::vector<std::string> environment_of(const Change& change, const std::string& site) {
+std::vector<std::string> environment_of(const serve::Alarm& alarm, const std::string& site) {
   std::vector<std::string> out;
   for (char** entry = environ; *entry != nullptr; ++entry)
     if (std::strncmp(*entry, "ROUNDEL_", 8) != 0) out.emplace_back(*entry);
-  out.push_back(fmt::format("ROUNDEL_STATE={}", change.is_failing ? "failing" : "recovered"));
-  out.push_back(fmt::format("ROUNDEL_REASON={}", change.reason.code));
-  out.push_back(fmt::format("ROUNDEL_FEED={}", change.reason.feed));
-  out.push_back(fmt::format("ROUNDEL_TEXT={}", change.reason.text));
+  out.push_back(fmt::format("ROUNDEL_STATE={}", alarm.is_failing ? "failing" : "recovered"));
+  out.push_back(fmt::format("ROUNDEL_REASON={}", alarm.reason.code));
+  out.push_back(fmt::format("ROUNDEL_FEED={}", alarm.reason.feed));
+  out.push_back(fmt::format("ROUNDEL_TEXT={}", alarm.reason.text));
   out.push_back(fmt::format("ROUNDEL_SITE={}", site));
   return out;
 }
@@ -64,18 +57,8 @@ int start_shell(const std::string& command, std::vector<std::string> environment
 
 }  // namespace
 
-std::vector<Change> changes(const std::vector<serve::Reason>& before,
-                            const std::vector<serve::Reason>& now) {
-  std::vector<Change> out;
-  for (const auto& reason : before)
-    if (!holds(now, reason)) out.push_back({false, reason});
-  for (const auto& reason : now)
-    if (!holds(before, reason)) out.push_back({true, reason});
-  return out;
-}
-
-Notifier::Notifier(boost::asio::io_context& io, std::string command, std::string site, Log log)
-    : command_(std::move(command)), site_(std::move(site)), log_(std::move(log)), timer_(io) {}
+Notifier::Notifier(boost::asio::io_context& io, std::string site, Log log)
+    : site_(std::move(site)), log_(std::move(log)), timer_(io) {}
 
 Notifier::~Notifier() {
   if (child_ == 0) return;
@@ -83,20 +66,20 @@ Notifier::~Notifier() {
   ::waitpid(child_, nullptr, 0);
 }
 
-void Notifier::look(std::vector<serve::Reason> now) {
-  for (Change& change : changes(known_, now)) {
-    waiting_.push_back(std::move(change));
+void Notifier::look(const std::vector<serve::Reason>& now) {
+  for (serve::Alarm& alarm : serve::alarms(known_, now)) {
+    waiting_.push_back(std::move(alarm));
     if (waiting_.size() > most_waiting) waiting_.pop_front();
   }
-  known_ = std::move(now);
   if (child_ == 0) run_next();
 }
 
 void Notifier::run_next() {
+  if (command_.empty()) waiting_.clear();
   if (waiting_.empty()) return;
-  const Change change = std::move(waiting_.front());
+  const serve::Alarm alarm = std::move(waiting_.front());
   waiting_.pop_front();
-  child_ = start_shell(command_, environment_of(change, site_));
+  child_ = start_shell(command_, environment_of(alarm, site_));
   if (child_ == 0) {
     log_(Level::error, "notify: /bin/sh cannot be started");
     return;

@@ -11,42 +11,31 @@
 
 namespace roundel::program {
 
-/// One reason that has come or gone.
-struct Change {
-  bool is_failing{};  ///< false: recovered
-  serve::Reason reason;
-  friend bool operator==(const Change& a, const Change& b) {
-    return a.is_failing == b.is_failing && a.reason.code == b.reason.code &&
-           a.reason.feed == b.reason.feed;
-  }
-};
-
-/// What no longer fails, then what has begun to. A reason is the same while code and feed are.
-std::vector<Change> changes(const std::vector<serve::Reason>& before,
-                            const std::vector<serve::Reason>& now);
-
 /// Runs `/bin/sh -c COMMAND` once for each change, one after another, with the change in the
 /// environment: ROUNDEL_STATE (failing or recovered), ROUNDEL_REASON (a code of health.h),
 /// ROUNDEL_FEED, ROUNDEL_TEXT, ROUNDEL_SITE. A command that has not ended after a minute is killed.
 /// Failures are logged; recording never waits for it. Network thread only.
 class Notifier {
  public:
-  Notifier(boost::asio::io_context& io, std::string command, std::string site, Log log);
+  Notifier(boost::asio::io_context& io, std::string site, Log log);
   Notifier(const Notifier&) = delete;
   Notifier& operator=(const Notifier&) = delete;
   ~Notifier();  ///< kills a command that still runs
 
+  /// Empty, as at first: changes are noted and nobody is told.
+  void set_command(std::string command) { command_ = std::move(command); }
   /// How things stand now; nothing is run while that has not changed.
-  void look(std::vector<serve::Reason> now);
+  void look(const std::vector<serve::Reason>& now);
 
  private:
   void run_next();
   void await_end();
 
-  const std::string command_, site_;
+  std::string command_;
+  const std::string site_;
   const Log log_;
   std::vector<serve::Reason> known_;
-  std::deque<Change> waiting_;
+  std::deque<serve::Alarm> waiting_;
   int child_ = 0;          // process id, 0: none
   int seconds_taken_ = 0;  // by the child
   boost::asio::steady_timer timer_;

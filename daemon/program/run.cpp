@@ -10,6 +10,7 @@
 #include <csignal>
 #include <cstdlib>
 #include <memory>
+#include <mutex>
 #include <optional>
 
 #include "daemon/program/command.h"
@@ -74,8 +75,8 @@ class Daemon {
     const auto started = start_listening();
     // What has been started must end in good order, too.
     if (!started) return abandon(started.error());
-    if (!config_.notify_command.empty())
-      notifier_.emplace(io_, config_.notify_command, config_.site.name, log_);
+    notifier_.emplace(io_, config_.site.name, log_);
+    notifier_->set_command(config_.notify_command);
     look();
     service_.ready();
     service_.watch([this] {
@@ -103,23 +104,27 @@ class Daemon {
     return {};
   }
 
-  serve::Live live() const {
+  // On the network thread and the page's.
+  serve::Live live() {
     auto out = board_.snapshot(*writer_, static_cast<std::size_t>(config_.queue_reports));
-    out.silent_after_s = config_.silent_after_s;
     if (sensitivity_) out.sensitivity = sensitivity_->now();
+    const std::chrono::duration<double> steady =
+        std::chrono::steady_clock::now().time_since_epoch();
+    const std::lock_guard lock(health_mutex_);
+    out.failing = health_.look(out, {.silent_after_s = silent_after_s_, .write_s = config_.write_s},
+                               steady.count());
     return out;
   }
 
-  // Looks now and then whether everything is recorded, and tells who wants to know.
+  // Looks again and again whether everything is recorded, and tells who wants to know.
   void look() {
-    if (!notifier_) return;
     const serve::Live now = live();
-    auto reasons = serve::failing(now);
+    auto reasons = now.failing;
     if (config_.sensitivity_db) {
       const auto lost = serve::lost_sensitivity(now.sensitivity, *config_.sensitivity_db);
       reasons.insert(reasons.end(), lost.begin(), lost.end());
     }
-    notifier_->look(std::move(reasons));
+    notifier_->look(reasons);
     look_timer_.expires_after(look_interval);
     look_timer_.async_wait([this](const boost::system::error_code& error) {
       if (!error && !is_stopping_) look();
@@ -155,15 +160,15 @@ class Daemon {
            fmt::format("the configuration stays as it was: {}", config.error().line()));
       return;
     }
-    const bool is_same_otherwise =
-        config->store == config_.store && config->web == config_.web &&
-        config->web_names == config_.web_names && config->web_token == config_.web_token &&
-        config->write_s == config_.write_s && config->hash_addresses == config_.hash_addresses &&
-        config->keep == config_.keep && config->queue_reports == config_.queue_reports &&
-        config->site == config_.site;
-    if (!is_same_otherwise)
-      log_(Level::warning,
-           "site, store and web are read at the start only: restart to change them");
+    for (const std::string& key : config::changed_settings(config_, *config))
+      if (!key.starts_with("[notify]"))
+        log_(Level::warning, fmt::format("{} has changed: that takes a restart", key));
+    config_.sensitivity_db = config->sensitivity_db;
+    notifier_->set_command(config->notify_command);
+    {
+      const std::lock_guard lock(health_mutex_);
+      silent_after_s_ = config->silent_after_s;
+    }
     log_(Level::info, "the configuration has been read again");
     feeds_->change(config->feeds);
   }
@@ -205,6 +210,9 @@ class Daemon {
   asio::signal_set signals_{io_, SIGINT, SIGTERM, SIGHUP};
   std::unique_ptr<record::Writer> writer_;
   std::unique_ptr<Feeds> feeds_;
+  std::mutex health_mutex_;
+  serve::Health health_;                            // guarded by it
+  double silent_after_s_ = config_.silent_after_s;  // guarded by it
   std::optional<serve::Server> server_;
   Service service_{io_};
   std::optional<Notifier> notifier_;
@@ -235,7 +243,7 @@ void add_run(CLI::App& app, Run& run) {
       ->required()
       ->type_name("FILE");
   command->footer(
-      "SIGTERM or SIGINT: stop, everything written. SIGHUP: read feeds and layouts anew.");
+      "SIGTERM or SIGINT: stop, everything written. SIGHUP: read the configuration anew.");
   command->callback([file, &run] { run = [file] { return run_daemon(*file); }; });
 }
 

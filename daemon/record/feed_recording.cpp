@@ -55,6 +55,7 @@ Result<void> resume(const schema::Store& store, const std::vector<schema::Flight
 FeedRecording::FeedRecording(const Context& context, const config::Feed& feed,
                              Recorder::Options options)
     : feed_(feed),
+      id_(options.feed),
       is_file_(context.is_file),
       recorder_(std::move(options), context.viewpoint, context.flight_ids),
       clock_(context.rules) {}
@@ -300,6 +301,20 @@ bool FeedRecording::is_take_due() const {
 void FeedRecording::count_rejects(const schema::Tally& tally) {
   for (const auto& [kind, count] : tally)
     if (kind != "received" && kind != "stored" && kind != "repeat") rejects_[kind] += count;
+}
+
+void FeedRecording::count_refused(std::int64_t n) {
+  if (n == 0) return;
+  n_stored_ -= n;
+  n_refused_ += n;
+  rejects_[std::string(schema::refused_kind)] += n;
+}
+
+LiveCounts FeedRecording::live() const {
+  LiveCounts live = recorder_.live();
+  live.stored = n_stored_;
+  live.rejected += n_refused_;
+  return live;
 }
 
 void FeedRecording::take() {

@@ -54,7 +54,13 @@ class FeedRecording {
 
   const config::Feed& config() const { return feed_; }
   const std::vector<schema::Trial>& trials() const { return trials_; }
-  const LiveCounts& live() const { return recorder_.live(); }
+  schema::Id id() const { return id_; }
+  /// Reports of a batch that is committed.
+  void count_stored(std::int64_t n) { n_stored_ += n; }
+  /// Of those the ones whose rows were refused.
+  void count_refused(std::int64_t n);
+  /// `stored` is what has been committed.
+  LiveCounts live() const;
   const schema::Tally& rejects() const { return rejects_; }
   double last_report_s() const { return last_report_s_; }
   const std::vector<schema::Id>& trials_used() const { return used_; }
@@ -74,6 +80,7 @@ class FeedRecording {
   void count_rejects(const schema::Tally& tally);
 
   config::Feed feed_;
+  schema::Id id_;
   bool is_file_;
   Recorder recorder_;
   FeedClock clock_;
@@ -86,6 +93,7 @@ class FeedRecording {
   std::vector<feed::Arrival> held_;  // until the feed's time is known
   std::deque<schema::Batch> pending_;
   schema::Tally rejects_;
+  std::int64_t n_stored_ = 0, n_refused_ = 0;
   std::int64_t n_since_take_ = 0;
   std::int64_t hour_ = 0;  // of the last take
   double last_report_s_ = 0;

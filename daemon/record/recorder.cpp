@@ -38,7 +38,7 @@ Rules bounded(Rules rules) {
 
 struct Recorder::Impl {
   struct Held {
-    feed::Report report;
+    PlausibleReport report;
     double time_s;
   };
 
@@ -50,10 +50,14 @@ struct Recorder::Impl {
         coverage(options.feed, options.recorded),
         flights(rules, coverage, std::move(flight_ids)) {}
 
-  void accept(const feed::Report& report, double arrival_s, std::optional<feed::Reject> reason);
-  void accept_in_time(const feed::Report& report, double time_s);
-  void accept_leap(const feed::Report& report, double time_s);
-  void hold(const feed::Report& report, double time_s);
+  bool has_own_time(const feed::Report& report) const;
+  bool is_near(double time_s) const;
+  void note_activity(double time_s);
+  void reject(std::uint32_t address, double time_s, feed::Reject reason);
+  void accept(const PlausibleReport& report, double time_s, std::optional<double> arrival_s);
+  void accept_in_time(const PlausibleReport& report, double time_s);
+  void accept_leap(const PlausibleReport& report, double time_s);
+  void hold(const PlausibleReport& report, double time_s);
   void reject_held(std::size_t n_kept);
   void go_back();
   void advance();
@@ -84,27 +88,39 @@ struct Recorder::Impl {
 
 // --- Time ------------------------------------------------------------------------------------
 
-// @param reason  why it is implausible in itself, if it is
-void Recorder::Impl::accept(const feed::Report& report, double arrival_s,
-                            std::optional<feed::Reject> reason) {
-  const bool is_own = report.time_s && !options.clock_is_arrival;
-  const double time_s = is_own ? *report.time_s : arrival_s;
-  const bool is_near = clock.is_running() && time_s >= clock.now() - rules.stale_s &&
-                       time_s <= clock.newest() + rules.leap_s;
-  const double heard_s = is_near ? time_s : clock.newest();
-  if (clock.is_running()) activity.heard(window_of(heard_s), heard_s);
-  if (reason) {
-    if (is_near && *reason != feed::Reject::bad_address) {
-      if (const Aircraft* known = table.find(report.address)) flights.mark_heard(*known, time_s);
-    }
-    return counts.reject(*reason);
+bool Recorder::Impl::has_own_time(const feed::Report& report) const {
+  return report.time_s && !options.clock_is_arrival;
+}
+
+bool Recorder::Impl::is_near(double time_s) const {
+  return clock.is_running() && time_s >= clock.now() - rules.stale_s &&
+         time_s <= clock.newest() + rules.leap_s;
+}
+
+// Something came from the feed, whatever becomes of it.
+void Recorder::Impl::note_activity(double time_s) {
+  if (!clock.is_running()) return;
+  const double heard_s = is_near(time_s) ? time_s : clock.newest();
+  activity.heard(window_of(heard_s), heard_s);
+}
+
+// It is implausible in itself.
+void Recorder::Impl::reject(std::uint32_t address, double time_s, feed::Reject reason) {
+  if (is_near(time_s) && reason != feed::Reject::bad_address) {
+    if (const Aircraft* known = table.find(address)) flights.mark_heard(*known, time_s);
   }
+  counts.reject(reason);
+}
+
+// @param arrival_s  where it tells how far the feed's clock is off; none: it does not
+void Recorder::Impl::accept(const PlausibleReport& report, double time_s,
+                            std::optional<double> arrival_s) {
   if (!(time_s >= 0)) return counts.reject(feed::Reject::stale);
   if (time_s > latest_time_s) return counts.reject(feed::Reject::future);
   const FeedClock::Verdict verdict = clock.judge(time_s);
-  if (is_own && verdict != FeedClock::Verdict::hold && verdict != FeedClock::Verdict::stale &&
+  if (arrival_s && verdict != FeedClock::Verdict::hold && verdict != FeedClock::Verdict::stale &&
       time_s >= clock.newest()) {
-    newest = schema::FeedClock{time_s, arrival_s};
+    newest = schema::FeedClock{time_s, *arrival_s};
   }
   switch (verdict) {
     case FeedClock::Verdict::accept:
@@ -122,7 +138,7 @@ void Recorder::Impl::accept(const feed::Report& report, double arrival_s,
   }
 }
 
-void Recorder::Impl::hold(const feed::Report& report, double time_s) {
+void Recorder::Impl::hold(const PlausibleReport& report, double time_s) {
   if (held.size() == max_held) {
     held.erase(held.begin(), held.begin() + max_held / 2);
     counts.reject(feed::Reject::future, max_held / 2);
@@ -135,7 +151,7 @@ void Recorder::Impl::reject_held(std::size_t n_kept) {
   held.erase(held.begin(), held.end() - static_cast<std::ptrdiff_t>(n_kept));
 }
 
-void Recorder::Impl::accept_leap(const feed::Report& report, double time_s) {
+void Recorder::Impl::accept_leap(const PlausibleReport& report, double time_s) {
   reject_held(std::min(clock.chain_length() - 1, held.size()));
   held.push_back({report, time_s});
   const std::vector<Held> confirmed = std::exchange(held, {});
@@ -237,7 +253,7 @@ Aircraft* Recorder::Impl::aircraft_of(std::uint32_t address) {
   return table.size() == AircraftTable::capacity ? nullptr : &table.add(address);
 }
 
-void Recorder::Impl::accept_in_time(const feed::Report& report, double time_s) {
+void Recorder::Impl::accept_in_time(const PlausibleReport& report, double time_s) {
   advance();
   if (coverage.was_recorded(time_s)) return counts.reject(feed::Reject::already_recorded);
   // Only in a hole of an earlier run's coverage, older than what is open.
@@ -245,23 +261,20 @@ void Recorder::Impl::accept_in_time(const feed::Report& report, double time_s) {
   coverage.extend(time_s);
   const TrialSpan* trial = trials.find(time_s);
   if (trial == nullptr) return counts.reject(feed::Reject::no_trial);
-  Aircraft* aircraft = aircraft_of(report.address);
+  Aircraft* aircraft = aircraft_of(report.address());
   if (aircraft == nullptr) return counts.reject(feed::Reject::too_many_aircraft);
 
   aircraft->last_time_s = std::max(aircraft->last_time_s, time_s);
   ++aircraft->n_reports;
-  if (aircraft->has_last && report.latitude_deg == aircraft->last_latitude_deg &&
-      report.longitude_deg == aircraft->last_longitude_deg) {
+  const site::Place& place = report.place();
+  if (aircraft->has_last && place.latitude_deg == aircraft->last_latitude_deg &&
+      place.longitude_deg == aircraft->last_longitude_deg) {
     return counts.repeat();
   }
   aircraft->has_last = true;
-  aircraft->last_latitude_deg = report.latitude_deg;
-  aircraft->last_longitude_deg = report.longitude_deg;
-  judge(*aircraft, {time_s,
-                    {report.latitude_deg, report.longitude_deg},
-                    *report.altitude_ft,
-                    report.signal_dbfs.value_or(0),
-                    report.signal_dbfs.has_value(),
+  aircraft->last_latitude_deg = place.latitude_deg;
+  aircraft->last_longitude_deg = place.longitude_deg;
+  judge(*aircraft, {time_s, place, report.altitude_ft(), report.signal_dbfs(), report.has_signal(),
                     trial->trial});
 }
 
@@ -372,12 +385,18 @@ void Recorder::resume(std::span<const schema::Flight> open, std::span<const sche
 }
 
 void Recorder::accept(const feed::Report& report, double arrival_s) {
-  const auto reason = implausible(report);
+  const bool has_own_time = impl_->has_own_time(report);
+  const double time_s = has_own_time ? *report.time_s : arrival_s;
+  impl_->note_activity(time_s);
   const auto& key = impl_->rules.address_key;
-  if (!key || reason == feed::Reject::bad_address) return impl_->accept(report, arrival_s, reason);
-  feed::Report hidden = report;
-  hidden.address = hidden_address(*key, report.address);
-  impl_->accept(hidden, arrival_s, reason);
+  auto plausible = PlausibleReport::make(report);
+  if (!plausible) {
+    return impl_->reject(key ? hidden_address(*key, report.address) : report.address, time_s,
+                         plausible.error());
+  }
+  if (key) plausible->hide_address(hidden_address(*key, report.address));
+  const bool tells_offset = has_own_time && std::isfinite(arrival_s);
+  impl_->accept(*plausible, time_s, tells_offset ? std::optional(arrival_s) : std::nullopt);
 }
 
 void Recorder::reject(feed::Reject reason, std::int64_t count) {

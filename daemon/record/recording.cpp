@@ -8,6 +8,7 @@
 #include <deque>
 #include <future>
 #include <system_error>
+#include <utility>
 
 #include "daemon/record/address_key.h"
 #include "daemon/record/feed_recording.h"
@@ -27,6 +28,16 @@ std::string words(const schema::SiteRow& site) {
   return fmt::format("\"{}\" at {}, {}, antenna {} m above ground at {} m, country at {} m",
                      site.name, site.latitude_deg, site.longitude_deg, site.antenna_m,
                      site.ground_m, site.surface_m);
+}
+
+std::int64_t n_stored(const schema::Batch& batch) {
+  const auto of = [](const schema::Tally& tally) {
+    const auto stored = tally.find("stored");
+    return stored == tally.end() ? 0 : stored->second;
+  };
+  std::int64_t n = of(batch.tally);
+  for (const auto& [hour_s, tally] : batch.earlier) n += of(tally);
+  return n;
 }
 
 // The trial that runs now, or nullptr.
@@ -54,18 +65,14 @@ struct Recording::Impl {
   bool has_appended = false;              // to a transaction that goes on
   bool is_ending = false;                 // what is under way stores them
   std::future<Result<void>> under_way{};  // of the next; nothing else may use the store meanwhile
+  // Reports in what has been appended, by feed: stored when that is committed.
+  std::map<std::string, std::int64_t> n_appended{};
+  schema::Refused refused{};
 
   FeedRecording::Context context() {
     return {store, *viewpoint, options.rules, flight_ids, options.is_file, options.log, [this] {
               return finish_commits();
             }};
-  }
-
-  // No table takes it, now or later; without it the rest can go on.
-  bool is_lost(const std::string& feed, const Error& error) const {
-    if (error.code != Errc::out_of_range) return false;
-    options.log(Level::error, fmt::format("feed \"{}\": a batch is lost: {}", feed, error.line()));
-    return true;
   }
 
   // --- Commits ---
@@ -111,14 +118,35 @@ struct Recording::Impl {
 
   // What became of the batch that was under way.
   Result<void> settle(const Result<void>& written) {
-    if (!written) {
-      if (waiting.empty() || !is_lost(waiting.front().feed, written.error())) return written;
-      waiting.pop_front();
-      return {};
-    }
+    if (!written) return written;
     has_appended = !is_ending;
-    if (!waiting.empty()) waiting.pop_front();
+    if (!waiting.empty()) {
+      n_appended[waiting.front().feed] += n_stored(waiting.front().batch);
+      waiting.pop_front();
+    }
+    if (is_ending) count_committed();
     return {};
+  }
+
+  void count_committed() {
+    for (const auto& [name, n] : n_appended)
+      if (const auto feed = feeds.find(name); feed != feeds.end()) feed->second.count_stored(n);
+    n_appended.clear();
+    const schema::Refused before = std::exchange(refused, store.refused());
+    if (refused.rows == before.rows) return;
+    std::int64_t n_reports = 0;
+    for (auto& [name, feed] : feeds) {
+      const auto count = [&](const schema::Refused& of) {
+        const auto known = of.reports_of.find(feed.id());
+        return known == of.reports_of.end() ? 0 : known->second;
+      };
+      const std::int64_t n = count(refused) - count(before);
+      feed.count_refused(n);
+      n_reports += n;
+    }
+    options.log(Level::error,
+                fmt::format("the database refused {} rows, and {} reports are lost: {}",
+                            refused.rows - before.rows, n_reports, refused.latest));
   }
 
   void queue_pending() {
@@ -293,6 +321,8 @@ std::vector<Recording::Counts> Recording::counts() const {
     out.push_back({name, feed.live(), feed.rejects(), feed.last_report_s()});
   return out;
 }
+
+const schema::Refused& Recording::refused() const { return impl_->refused; }
 
 std::vector<schema::Id> Recording::trials_used(const std::string& feed) const {
   const auto known = impl_->feeds.find(feed);

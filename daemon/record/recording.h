@@ -34,8 +34,8 @@ class Recording {
   /// Of one feed, since it was added.
   struct Counts {
     std::string feed;
-    LiveCounts live;
-    schema::Tally rejects;   ///< as of the last commit
+    LiveCounts live;         ///< `stored`: as of the last commit
+    schema::Tally rejects;   ///< likewise
     double last_report_s{};  ///< the computer's clock, 0: none yet
   };
 
@@ -75,6 +75,8 @@ class Recording {
   Result<void> close();
 
   std::vector<Counts> counts() const;
+  /// Rows that the store refused, as of the last commit.
+  const schema::Refused& refused() const;
   /// Trials that reports were recorded in since the feed was added, oldest first.
   std::vector<schema::Id> trials_used(const std::string& feed) const;
   /// Waits for a commit that goes on.

@@ -30,7 +30,7 @@ Writer::~Writer() {
 // --- From other threads ----------------------------------------------------------------------
 
 bool Writer::offer(const std::string& feed, feed::Intake& intake) {
-  const std::size_t n_lines = intake.n_lines();
+  const std::size_t n_lines = intake.n_places();
   {
     const std::lock_guard lock(mutex_);
     std::size_t& queued = queued_[feed];
@@ -48,7 +48,7 @@ bool Writer::offer(const std::string& feed, feed::Intake& intake) {
 }
 
 void Writer::offer_last(const std::string& feed, feed::Intake&& intake) {
-  const std::size_t n_lines = intake.n_lines();
+  const std::size_t n_lines = intake.n_places();
   {
     const std::lock_guard lock(mutex_);
     queued_[feed] += n_lines;
@@ -184,7 +184,7 @@ bool Writer::attempt(const std::function<Result<void>()>& action) {
   for (;;) {
     const Result<void> done = action();
     if (done) {
-      tell_store("ok");
+      tell_store(state_of_store());
       return true;
     }
     tell_store(done.error().line());
@@ -204,6 +204,15 @@ bool Writer::attempt(const std::function<Result<void>()>& action) {
   }
 }
 
+// Of a store that takes what it is given: "ok", but for a while after it has refused rows.
+std::string Writer::state_of_store() {
+  const schema::Refused& refused = recording_.refused();
+  if (std::exchange(n_refused_, refused.rows) != refused.rows)
+    refused_until_ = Clock::now() + options_.tell_refused;
+  if (Clock::now() >= refused_until_) return "ok";
+  return fmt::format("it has refused rows, {} so far: {}", refused.rows, refused.latest);
+}
+
 void Writer::tell_store(const std::string& state) {
   {
     const std::lock_guard lock(mutex_);
@@ -212,7 +221,7 @@ void Writer::tell_store(const std::string& state) {
   }
   if (state == "ok")
     options_.log(Level::info, "the store takes data again: recording goes on");
-  else
+  else if (Clock::now() >= refused_until_)  // else the recording has told
     options_.log(Level::error, fmt::format("recording waits: {}", state));
 }
 

@@ -24,9 +24,9 @@ namespace roundel::record {
 ///
 /// When the store fails in a way that may pass (disk full, busy), the thread keeps what it has and
 /// tries again until it succeeds; meanwhile the queue fills and offer() refuses, so that feeds are
-/// not read. Nothing is thrown away. When the database has been moved or deleted there is nothing
-/// to wait for: the thread ends as after stop(), and on_end says so. All functions may be called
-/// from any thread.
+/// not read. Nothing is thrown away but rows that no table takes; those are counted and told. When
+/// the database has been moved or deleted there is nothing to wait for: the thread ends as after
+/// stop(), and on_end says so. All functions may be called from any thread.
 class Writer {
  public:
   using Task = std::function<Result<void>(Recording&)>;
@@ -43,6 +43,8 @@ class Writer {
     std::chrono::milliseconds give_up{3000};   ///< after stop(): how long to try
     std::chrono::milliseconds poll{1000};      ///< between looks at the trials
     std::chrono::milliseconds retain{60'000};  ///< between looks at what may go
+    /// How long the store's state tells of rows that were refused.
+    std::chrono::milliseconds tell_refused{300'000};
   };
   struct Status {
     std::string store_state = "ok";  ///< or what is wrong, in words
@@ -85,6 +87,7 @@ class Writer {
   void finished(const Item& item);
   bool commit();
   bool attempt(const std::function<Result<void>()>& action);
+  std::string state_of_store();
   void tell_store(const std::string& state);
   Clock::duration retain();
   void publish();
@@ -106,6 +109,8 @@ class Writer {
   bool is_dirty_ = false;
   Clock::time_point published_{};
   std::string retain_error_;
+  std::int64_t n_refused_ = 0;
+  Clock::time_point refused_until_{};
 
   std::thread thread_;
 };

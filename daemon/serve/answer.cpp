@@ -4,6 +4,7 @@
 
 #include <cstdint>
 #include <nlohmann/json.hpp>
+#include <regex>
 
 namespace roundel::serve {
 
@@ -85,7 +86,13 @@ Answer problem(int status, std::string_view detail) {
   return answer;
 }
 
-Answer problem(const Error& error) { return problem(http_status(error.code), error.line()); }
+Answer problem(const Error& error) {
+  // The rooms below name what they ask for as the command line's options; here these are keys.
+  static const std::regex width("--sector-deg\\b");
+  static const std::regex option("--(antenna|receiver|mount|trial|feed|from|to|a|b)\\b");
+  const std::string text = std::regex_replace(error.line(), width, "sector_deg");
+  return problem(http_status(error.code), std::regex_replace(text, option, "$1"));
+}
 
 std::string entity_tag(std::string_view bytes) {
   // FNV-1a, 64 bit. Nobody gains by forging a tag of our own content, and the length beside it

@@ -14,6 +14,7 @@ Result<const schema::Store*> CurrentStore::open() {
   auto opened = schema::Store::open(file_, schema::Store::Access::read);
   if (!opened) return tl::unexpected(std::move(opened.error()));
   store_.emplace(std::move(*opened));
+  if (is_over_) store_->stop_once(*is_over_);
   identity_ = identity;
   return &*store_;
 }

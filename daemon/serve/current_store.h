@@ -1,5 +1,6 @@
 // The database under a name, which may become another file's.
 #pragma once
+#include <atomic>
 #include <cstdint>
 #include <filesystem>
 #include <optional>
@@ -14,7 +15,9 @@ namespace roundel::serve {
 /// the same name, and is opened anew. One thread.
 class CurrentStore {
  public:
-  explicit CurrentStore(std::filesystem::path file) : file_(std::move(file)) {}
+  /// @param is_over  outlives it; once true, reading fails (Store::stop_once)
+  explicit CurrentStore(std::filesystem::path file, const std::atomic<bool>* is_over = nullptr)
+      : file_(std::move(file)), is_over_(is_over) {}
 
   /// To be called before each use. Errc as Store::open.
   Result<const schema::Store*> open();
@@ -27,6 +30,7 @@ class CurrentStore {
 
  private:
   std::filesystem::path file_;
+  const std::atomic<bool>* is_over_;
   std::optional<schema::Store> store_;
   std::pair<std::uint64_t, std::uint64_t> identity_{};  // of the open file
   std::int64_t n_opened_ = 0;

@@ -1,5 +1,6 @@
 // Where every question about the record arrives: it is answered with what is kept, or worked out.
 #pragma once
+#include <atomic>
 #include <chrono>
 #include <condition_variable>
 #include <cstddef>
@@ -13,12 +14,14 @@
 #include <string>
 #include <thread>
 #include <tuple>
+#include <utility>
 #include <vector>
 
 #include "daemon/serve/answer_cache.h"
 #include "daemon/serve/current_store.h"
-#include "daemon/serve/lane.h"
+#include "daemon/serve/fair_queue.h"
 #include "daemon/serve/work.h"
+#include "daemon/serve/work_out.h"
 
 namespace roundel::serve {
 
@@ -30,22 +33,28 @@ struct Given {
 };
 
 /// A thread that looks up what is kept, so that this never waits for a working out, and works out
-/// what is quick; three more work out the rest, each with a connection of its own:
-///   drawn, slow  what somebody waits for, by its pace
-///   idle         what nobody waits for: an answer that was given though it is outdated; and once
-///                an hour, whatever is asked, what the page asks for first, and what was asked for
-///                last about the whole record. A visitor finds an answer, however long it takes to
-///                work out; after a week without one it is left to the next.
-/// Whoever asks for what is being worked out waits for that. All functions may be called from any
-/// thread.
+/// what is quick; two more work out the rest, each with a connection of its own: one what is
+/// drawn first, one what is slow. In the queue before each of them clients take turns. Whoever asks
+/// for what is being worked out waits for that. What nobody waits for any more is given up.
+///
+/// The slow one also works in the background while nobody waits for it: an answer that was given
+/// though it is outdated; and once an hour, whatever is asked, what the page asks for first, and
+/// what was asked for last about the whole record. A visitor finds an answer, however long it takes
+/// to work out; after a week without one it is left to the next. When somebody comes, background
+/// work is given up, and taken up again later.
+///
+/// A verdict of a year takes 130 MB, a comparison 150. All such work is slow, so there is one of
+/// them at a time, which is what a small board has.
+///
+/// All functions may be called from any thread.
 class Desk {
  public:
   using Clock = AnswerCache::Clock;
-  using Done = std::function<void(Given)>;  ///< called once, on one of the threads
+  using Done = std::function<void(Given)>;
 
   struct Options {
     std::filesystem::path store;
-    std::size_t queue_limit = 32;  ///< of each of the other threads
+    std::size_t queue_limit = 32;  ///< of each of the two
     std::size_t cache_bytes = 16 * 1024 * 1024;
     AnswerCache::Patience patience{};
     /// What the page asks for first, of this record.
@@ -62,25 +71,36 @@ class Desk {
   Desk& operator=(const Desk&) = delete;
   ~Desk();
 
+  struct Visitor;
+  using Ticket = std::shared_ptr<Visitor>;
   /// Those who ask are as many as there are connections at most.
-  void ask(Work work, Done done);
-  /// Drops what waits, lets what runs end.
+  /// @param client  those of one name take turns with the others as one
+  /// @param done    called once, on one of the threads
+  Ticket ask(Work work, Done done, std::string client = {});
+  /// Whoever asked waits no longer; `done` may be called or not. A change is made all the same.
+  void leave(const Ticket& ticket);
+  /// Drops what waits, gives up what runs, but for a change.
   void stop();
 
  private:
-  struct Asked {
-    Work work;
-    Done done;
-  };
   using Origin = AnswerCache::Origin;
-  struct Waiting {
-    Done done;
-    Origin asked;
+  struct Job {
+    Work work;
+    Origin origin;
+    std::vector<Ticket> waiting{};
+    bool is_background = false;
   };
-  struct UnderWay {
-    int n_threads = 0;
-    bool is_hurried = false;  // one of the threads is not the idle one
-    std::vector<Waiting> waiting;
+  using JobPtr = std::shared_ptr<Job>;
+  struct Worker {
+    Worker(const Options& options) : queue(options.queue_limit), store(options.store, &is_over) {}
+    // Guarded by mutex_.
+    FairQueue<JobPtr> queue;
+    JobPtr running;
+    std::atomic<bool> is_over = false;  // what runs is given up; read without the mutex
+
+    std::condition_variable wake;
+    CurrentStore store;  // of the thread only
+    std::thread thread;
   };
   // Whoever has changed a trial does not wait for what began before: key, trials, file. Nor does
   // who wants a new answer: data, else 0.
@@ -88,32 +108,39 @@ class Desk {
   static Name name_of(const Work& work, const Origin& origin);
 
   void run();
-  void attend(Asked asked);
+  void attend(const Ticket& ticket);
+  void begin(const Ticket& ticket, const Origin& now);
   Result<Origin> origin_now();
-  void begin(Lane& lane, const Work& work, const Origin& now, Done done);
-  void finished(const Work& work, const Origin& origin, bool was_idle, const Worked& worked);
   void look();
-  Lane& lane_of(Pace pace) { return pace == Pace::slow ? slow_ : drawn_; }
+
+  void run(Worker& worker);
+  void finished(Worker& worker, const Job& job, const Worked& worked);
+  // These with the mutex held.
+  JobPtr next(Worker& worker);
+  void later(const Work& work, const Origin& now);
+  void keep(const Work& work, const Origin& origin, const Worked& worked);
+  void forget(const JobPtr& job);
+  void clear_the_way(Worker& worker);
+
+  Worker& worker_for(const Work& work) { return work.pace == Pace::slow ? slow_ : drawn_; }
 
   const Options options_;
 
   std::mutex mutex_;
   std::condition_variable wake_;
   // Guarded by mutex_.
-  std::deque<Asked> asked_;
+  std::deque<Ticket> asked_;
   bool is_stopping_ = false;
   AnswerCache cache_;
-  std::map<Name, UnderWay> under_way_;
+  std::map<Name, JobPtr> under_way_;                // waiting or running, but for changes
+  std::deque<std::pair<Work, Origin>> background_;  // each key once
 
   // Of the desk's thread only.
   CurrentStore store_;
   std::map<std::string, Origin> tried_;  // by key, of what is to be worked out hourly
   Clock::time_point visited_ = Clock::now();
 
-  /// A verdict of a year takes 130 MB, a comparison 150: one of them at a time is what a small
-  /// board has. Drift over six million cells takes 40, a cut 75, and neither waits for them.
-  Turn large_;
-  Lane drawn_, slow_, idle_;
+  Worker drawn_, slow_;
   std::thread thread_;
 };
 

@@ -127,7 +127,6 @@ Work Door::work(std::string_view path, const FromStore& route, Query query,
   std::string key = std::string(path) + '\x1D' + query.canonical();
   const bool is_lasting = route.is_conclusion && !query.get("from") && !query.get("to");
   return {.pace = route.pace,
-          .is_large = route.is_large,
           .key = std::move(key),
           .may_age = route.is_conclusion,
           .is_lasting = is_lasting,

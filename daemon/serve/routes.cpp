@@ -120,7 +120,7 @@ constexpr std::array<std::string_view, 3> sides_and_sector_keys{"a", "b", "secto
 constexpr std::array<std::string_view, 1> sector_keys{"sector_deg"};
 
 constexpr std::array<Route, 18> table{{
-    {"/api/compare", FromStore{Pace::slow, compare, true, true}, sides_and_sector_keys},
+    {"/api/compare", FromStore{Pace::slow, compare, true}, sides_and_sector_keys},
     {"/api/cut", FromStore{Pace::slow, cut, true}, cut_keys},
     {"/api/drift", FromStore{Pace::slow, drift, true}, selection_keys},
     {"/api/expect", FromStore{Pace::drawn, expect, true}, sector_keys},
@@ -135,7 +135,7 @@ constexpr std::array<Route, 18> table{{
     {"/api/trials", FromStore{Pace::quick, trials}, selection_keys},
     {"/api/trials/start", Change{start_trial}, {}},
     {"/api/trials/stop", Change{stop_trial}, {}},
-    {"/api/verdict", FromStore{Pace::slow, verdict, true, true}, selection_and_sector_keys},
+    {"/api/verdict", FromStore{Pace::slow, verdict, true}, selection_and_sector_keys},
     {"/health", judge_health, {}},
     {"/metrics", measure, {}},
 }};

@@ -45,7 +45,6 @@ struct FromStore {
   Pace pace;
   Result<Answer> (*handler)(const Ask&, const schema::Store&);
   bool is_conclusion = false;  ///< some minutes more of a record do not change it much
-  bool is_large = false;       ///< as of Work
 };
 /// Changes something: POST, with the token. @param body  JSON text  @param now_s  computer's clock
 struct Change {

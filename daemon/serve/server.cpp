@@ -11,6 +11,8 @@
 #include <boost/asio/use_awaitable.hpp>
 #include <chrono>
 #include <exception>
+#include <map>
+#include <string>
 #include <system_error>
 #include <thread>
 
@@ -110,9 +112,12 @@ struct Server::Impl {
   // One session; its end is noticed whatever it was.
   void start_session(tcp::socket socket) {
     ++counters.connections;
+    const std::string client = client_of(socket);
+    ++by_client[client];
     asio::co_spawn(io, serve_connection(std::move(socket), shared),
-                   [this](std::exception_ptr fault) {
+                   [this, client](std::exception_ptr fault) {
                      --counters.connections;
+                     if (--by_client[client] == 0) by_client.erase(client);
                      if (!fault) return;
                      ++counters.failures;
                      try {
@@ -121,6 +126,15 @@ struct Server::Impl {
                        spdlog::error("web: a connection failed: {}", exception.what());
                      }
                    });
+  }
+
+  // The last eighth of the places is for those who hold less than an eighth.
+  bool has_place(const tcp::socket& socket) {
+    const std::size_t limit = options.limits.connections;
+    const auto taken = static_cast<std::size_t>(counters.connections);
+    if (taken < limit - limit / 8) return true;
+    const auto at = by_client.find(client_of(socket));
+    return taken < limit && (at == by_client.end() || at->second < limit / 8);
   }
 
   void turn_away(tcp::socket socket) {
@@ -151,10 +165,10 @@ struct Server::Impl {
         co_await pause.async_wait(asio::redirect_error(asio::use_awaitable, error));
         continue;
       }
-      if (counters.connections >= static_cast<std::int64_t>(options.limits.connections)) {
-        turn_away(std::move(socket));
-      } else {
+      if (has_place(socket)) {
         start_session(std::move(socket));
+      } else {
+        turn_away(std::move(socket));
       }
     }
   }
@@ -174,6 +188,7 @@ struct Server::Impl {
 
   Options options;
   Counters counters;
+  std::map<std::string, std::size_t> by_client;  // open connections
   Context io{1};
   tcp::acceptor acceptor;
   Door door;

@@ -1,9 +1,10 @@
 #include "daemon/serve/session.h"
 
-#include <boost/asio/async_result.hpp>
+#include <algorithm>
 #include <boost/asio/buffer.hpp>
 #include <boost/asio/post.hpp>
 #include <boost/asio/redirect_error.hpp>
+#include <boost/asio/steady_timer.hpp>
 #include <boost/asio/use_awaitable.hpp>
 #include <boost/asio/write.hpp>
 #include <boost/beast/core/flat_buffer.hpp>
@@ -85,7 +86,11 @@ std::optional<Answer> complaint(const error_code& error, Counters& counters) {
 class Session {
  public:
   Session(asio::ip::tcp::socket socket, Shared& shared)
-      : stream_(std::move(socket)), shared_(shared), buffer_(64 * 1024) {}
+      : stream_(std::move(socket)),
+        shared_(shared),
+        buffer_(64 * 1024),
+        client_(client_of(stream_.socket())),
+        answered_(stream_.get_executor()) {}
 
   asio::awaitable<void> run() {
     // What one request leaves in the buffer is the beginning of the next (pipelining).
@@ -172,16 +177,17 @@ class Session {
     }
     std::optional<std::chrono::seconds> age;
     if (auto* work = std::get_if<Work>(&decision)) {
-      Given given = co_await ask_desk(std::move(*work));
-      if (!given.answer) {
+      auto given = co_await ask_desk(std::move(*work));
+      if (!given) co_return false;
+      if (!given->answer) {
         ++shared_.counters.refused["queued_answers"];
-        given.answer = std::make_shared<const Rendered>(
+        given->answer = std::make_shared<const Rendered>(
             render(problem(503, "too many answers are being worked out; ask again")));
       }
       // Said of what is right, too: a client that still has it (304) keeps the fields it is not
       // told anew, and with them the age of then.
-      age = given.age.value_or(std::chrono::seconds(0));
-      decision = std::move(given.answer);
+      age = given->age.value_or(std::chrono::seconds(0));
+      decision = std::move(given->answer);
     }
 
     const bool stays = parser.keep_alive();
@@ -231,28 +237,61 @@ class Session {
     co_await shared_.events.attend(stream_.release_socket());
   }
 
-  asio::awaitable<Given> ask_desk(Work work) {
-    stream_.expires_never();
-    auto initiate = [this, &work](auto handler) {
-      // What is done is copied (std::function) and a completion handler is not.
-      auto shared_handler = std::make_shared<decltype(handler)>(std::move(handler));
-      shared_.desk.ask(std::move(work),
-                       [shared_handler, executor = stream_.get_executor()](Given given) {
-                         asio::post(executor, [shared_handler, given = std::move(given)]() mutable {
-                           (*shared_handler)(std::move(given));
-                         });
-                       });
+  // None: the client has ended the connection. To notice, it is read on meanwhile; what comes is
+  // the beginning of the next request (pipelining).
+  asio::awaitable<std::optional<Given>> ask_desk(Work work) {
+    struct Awaited {
+      std::optional<Given> given;
+      Session* session;  // null once it waits no longer
     };
-    co_return co_await asio::async_initiate<const asio::use_awaitable_t<>&, void(Given)>(
-        std::move(initiate), asio::use_awaitable);
+    struct Leaving {
+      std::shared_ptr<Awaited> awaited;
+      ~Leaving() { awaited->session = nullptr; }
+    };
+    stream_.expires_never();
+    answered_.expires_at(asio::steady_timer::time_point::max());
+    const auto awaited = std::make_shared<Awaited>(Awaited{{}, this});
+    const Leaving leaving{awaited};
+    auto done = [awaited, executor = stream_.get_executor()](Given given) {
+      asio::post(executor, [awaited, given = std::move(given)]() mutable {
+        awaited->given = std::move(given);
+        if (!awaited->session) return;
+        awaited->session->stream_.cancel();
+        awaited->session->answered_.cancel();
+      });
+    };
+    const auto ticket = shared_.desk.ask(std::move(work), std::move(done), client_);
+    while (!awaited->given) {
+      error_code error;
+      const std::size_t n_room = std::min<std::size_t>(buffer_.max_size() - buffer_.size(), 4096);
+      if (n_room == 0) {
+        co_await answered_.async_wait(asio::redirect_error(asio::use_awaitable, error));
+        continue;
+      }
+      const std::size_t n_read = co_await stream_.async_read_some(
+          buffer_.prepare(n_room), asio::redirect_error(asio::use_awaitable, error));
+      buffer_.commit(n_read);
+      if (error && !awaited->given) {
+        shared_.desk.leave(ticket);
+        co_return std::nullopt;
+      }
+    }
+    co_return std::move(awaited->given);
   }
 
   beast::tcp_stream stream_;
   Shared& shared_;
   beast::flat_buffer buffer_;
+  const std::string client_;
+  asio::steady_timer answered_;  // never expires: cancelled when the desk has answered
 };
 
 }  // namespace
+
+std::string client_of(const asio::ip::tcp::socket& socket) {
+  error_code ignored;
+  return socket.remote_endpoint(ignored).address().to_string();
+}
 
 asio::awaitable<void> serve_connection(asio::ip::tcp::socket socket, Shared& shared) {
   Session session(std::move(socket), shared);

@@ -5,6 +5,7 @@
 // clang-format on
 #include <boost/asio/awaitable.hpp>
 #include <boost/asio/ip/tcp.hpp>
+#include <string>
 
 #include "daemon/serve/counters.h"
 #include "daemon/serve/desk.h"
@@ -26,6 +27,9 @@ struct Shared {
   EventHub& events;
   Desk& desk;
 };
+
+/// Whose connection it is: those from one address count as one client's.
+std::string client_of(const boost::asio::ip::tcp::socket& socket);
 
 /// Serves requests until either side ends the connection or a limit does.
 boost::asio::awaitable<void> serve_connection(boost::asio::ip::tcp::socket socket, Shared& shared);

@@ -17,7 +17,6 @@ Work work_of_cuts(const Door& door, const Query& query) {
   out.key += "\x1D of every sector";
   out.is_lasting = false;
   out.work = nullptr;
-  out.is_large = true;  // all sectors' builders, and perhaps a verdict
   out.many = [&door, &route, query](const schema::Store& store) {
     std::vector<double> bearings_deg;
     return cuts(door.ask(query), store, bearings_deg).map([&](std::vector<Answer> answers) {

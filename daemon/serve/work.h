@@ -22,7 +22,6 @@ struct KeyedAnswer {
 
 struct Work {
   Pace pace = Pace::quick;
-  bool is_large = false;     ///< takes more than 100 MB: one such at a time
   std::string key{};         ///< same key, same data: same answer. Empty: never kept.
   bool may_age = false;      ///< may be given although newer cells are not in it
   bool is_lasting = false;   ///< about the record as it grows, to its newest cell

@@ -1,5 +1,6 @@
 #include "roundel/config/config.h"
 
+#include <fmt/format.h>
 #include <gmock/gmock.h>
 
 #include <fstream>
@@ -47,6 +48,31 @@ TEST(Config, TakesRetentionInDaysAndMegabytes) {
       read(changed("[store]", "[store]\nkeep_cells_days = 1.5\nkeep_cells_mb = 200"));
   EXPECT_EQ(config.keep.hours, 36);
   EXPECT_EQ(config.keep.bytes, 200'000'000);
+}
+
+// A reload said that the configuration had been read again, and ignored most of what had changed.
+TEST(Config, NamesEachSettingThatHasChanged) {
+  const auto changes = [](std::string_view before, std::string_view after) {
+    return changed_settings(read(before), read(after));
+  };
+  EXPECT_THAT(changes(sample, sample), ElementsAre());
+  for (const Section& section : sections()) {
+    if (section.shape != Shape::once) continue;
+    for (const Key& key : keys()) {
+      if (key.section != section.name) continue;
+      EXPECT_TRUE(read(sample).settings.contains(fmt::format("[{}] {}", key.section, key.key)));
+    }
+  }
+  EXPECT_THAT(changes(sample, changed("latitude = 52.1", "latitude = 52.2")),
+              ElementsAre("[site] latitude"));
+  EXPECT_THAT(changes(sample, changed("[store]", "[store]\nwrite_s = 5")), ElementsAre())
+      << "what is the default";
+  EXPECT_THAT(changes(changed("[store]", "[store]\nwrite_s = 9"), sample),
+              ElementsAre("[store] write_s"));
+  EXPECT_THAT(changes(sample, changed("[web]", "[link]\nelements = 4\n[web]\nnames = [\"pi\"]")),
+              ElementsAre("[link] elements", "[web] names"));
+  EXPECT_THAT(changes(sample, changed("[web]", "[web]\nenabled = false")),
+              ElementsAre("[web] enabled"));
 }
 
 TEST(Config, DefaultsOfTheKeyTableAreThoseOfTheStruct) {

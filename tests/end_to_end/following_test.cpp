@@ -101,6 +101,23 @@ TEST_F(Following, ATrialStartedByCommandIsRecordedUnder) {
   EXPECT_NEAR(share, 0.5, 0.1);
 }
 
+TEST_F(Following, SighupAppliesNotifyAndNamesWhatTakesARestart) {
+  const std::string plain =
+      configuration({{.name = "roof-a", .source = "listen = \"127.0.0.1:0\""}});
+  write_file(config(), plain);
+  Daemon daemon(config());
+  EXPECT_TRUE(eventually([&] { return daemon.has_logged("listening: feed"); }));
+  write_file(config(), plain +
+                           "\n[notify]\nsilent_s = 1\ncommand = \"exit 7\"\n"
+                           "[link]\nelements = 4\n");
+  daemon.process().signal(SIGHUP);
+  EXPECT_TRUE(eventually([&] { return daemon.has_logged("notify: the command ended with 7"); }));
+  EXPECT_TRUE(daemon.has_logged("[link] elements has changed: that takes a restart"));
+  EXPECT_TRUE(daemon.has_logged("the configuration has been read again"));
+  EXPECT_FALSE(daemon.has_logged("silent_s has changed"));
+  EXPECT_EQ(daemon.stop(), 0);
+}
+
 TEST_F(Following, SighupRereadsFeedsAndLayouts) {
   Source a, b;
   write_file(config(), configuration({{.name = "roof-a", .source = connect(a)}}));

@@ -1,8 +1,11 @@
 // The real programs over real sockets: what is sent is recorded, line for line.
 #include <gtest/gtest.h>
 #include <signal.h>
+#include <sqlite3.h>
 
+#include <algorithm>
 #include <memory>
+#include <regex>
 #include <utility>
 
 #include "tests/end_to_end/harness.h"
@@ -142,6 +145,50 @@ TEST_F(Whole, WhatAPipeHasBroughtIsStoredWhileItIsSilent) {
   write_file(go, "");
   EXPECT_EQ(load.wait(), 0) << load.log();
   EXPECT_EQ(status()["reports"]["received"], all.size());
+}
+
+TEST_F(Whole, OneImpossibleLevelCostsALoadThatReportAlone) {
+  write_file(config(), configuration({{.name = "roof-a", .source = ""}}));
+  auto all = lines("roof-a");
+  const auto load = [&](const char* name) {
+    write_file(folder_ / name, joined(all, 0, all.size()));
+    std::filesystem::remove(database());
+    return run_json({roundeld, "load", "--config", config().string(), "--feed", "roof-a", "--json",
+                     (folder_ / name).string()});
+  };
+  const Json good = load("good");
+  const auto bad = std::find_if(all.begin(), all.end(), [](const std::string& line) {
+    return line.find("\"signal_dbfs\":") != line.npos;
+  });
+  ASSERT_NE(bad, all.end());
+  *bad = std::regex_replace(*bad, std::regex("\"signal_dbfs\":[-0-9.]+"), "\"signal_dbfs\":1e300");
+  const Json one_bad = load("one bad");
+  EXPECT_EQ(one_bad["reports"]["rejected"]["bad_signal"], 1);
+  EXPECT_EQ(one_bad["flights"], good["flights"]);
+  EXPECT_NEAR(one_bad["cells"].get<double>(), good["cells"].get<double>(), 1);
+}
+
+TEST_F(Whole, ALoadThatLosesRowsSaysSoAndFails) {
+  write_file(config(), configuration({{.name = "roof-a", .source = ""}}));
+  write_file(folder_ / "nothing", "");
+  const std::string load = roundeld + " load --config " + config().string() + " --feed roof-a ";
+  run_json({"/bin/sh", "-c", load + "--json " + (folder_ / "nothing").string()});
+  sqlite3* other = nullptr;
+  ASSERT_EQ(sqlite3_open(database().c_str(), &other), SQLITE_OK);
+  EXPECT_EQ(sqlite3_exec(other,
+                         "CREATE TRIGGER refuse BEFORE INSERT ON cell WHEN NEW.id % 100 = 0"
+                         " BEGIN SELECT raise(ABORT, 'not this one'); END",
+                         nullptr, nullptr, nullptr),
+            SQLITE_OK);
+  sqlite3_close(other);
+  Process process({"/bin/sh", "-c", load + (folder_ / "roof-a.ndjson").string()},
+                  folder_ / "load.log");
+  EXPECT_EQ(process.wait(), 1);
+  EXPECT_NE(process.log().find("not this one"), std::string::npos) << process.log();
+  const Json reports = status()["reports"];
+  EXPECT_GT(reports["rejected"]["refused"], 0);
+  EXPECT_GT(reports["stored"], reports["rejected"]["refused"]) << "the rest is stored";
+  EXPECT_EQ(unaccounted(reports), 0) << reports;
 }
 
 // The second half, recorded by another run, goes on in the flights of the first.

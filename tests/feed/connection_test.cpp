@@ -6,10 +6,13 @@
 #include <utility>
 // (before Asio's coroutines, which need std::exchange in Boost 1.74)
 #include <boost/asio.hpp>
+#include <functional>
 #include <map>
+#include <system_error>
 #include <thread>
 
 #include "daemon/feed/backoff.h"
+#include "daemon/feed/lookup.h"
 
 namespace roundel::feed {
 namespace {
@@ -50,6 +53,7 @@ class ConnectionTest : public testing::Test {
   asio::io_context io;
   Taker taker;
   std::vector<FeedState> states;
+  double backoff_scale = 0.01;
   std::vector<std::string> lines;
   config::Feed feed;
   std::optional<Connection> connection;
@@ -71,9 +75,10 @@ class ConnectionTest : public testing::Test {
     hooks.offer_last = [this](Intake&& intake) { taker.take(std::move(intake)); };
     hooks.state = [this](FeedState state) { states.push_back(state); };
     hooks.log = [this](Level, std::string_view text) { lines.emplace_back(text); };
-    connection.emplace(
-        io, feed, hooks,
-        Timing{.connect = std::chrono::seconds(10), .accept_failed = {}, .backoff_scale = 0.01});
+    connection.emplace(io, feed, hooks,
+                       Timing{.connect = std::chrono::seconds(10),
+                              .accept_failed = {},
+                              .backoff_scale = backoff_scale});
     return connection->start();
   }
   void stop() {
@@ -156,6 +161,17 @@ TEST_F(ConnectionTest, IsMadeAnewWhenThePeerCloses) {
   const std::string where = feed.connect->text();
   EXPECT_THAT(lines,
               testing::Contains("connection to " + where + " lost: closed by the other side"));
+}
+
+TEST_F(ConnectionTest, IsNotCalledConnectedBeforeItIsMadeAnew) {
+  backoff_scale = 1000;
+  tcp::acceptor acceptor = peer_listens();
+  ASSERT_TRUE(start());
+  accepted(acceptor).close();
+  ASSERT_TRUE(comes_true([&] { return lines.size() == 2; }));
+  EXPECT_THAT(lines.back(), HasSubstr("lost: closed by the other side"));
+  EXPECT_THAT(states,
+              ElementsAre(FeedState::connecting, FeedState::connected, FeedState::connecting));
 }
 
 TEST_F(ConnectionTest, ARefusedConnectionIsToldOnceAndTriedOn) {
@@ -373,6 +389,31 @@ TEST(LimitedLog, HoldsBackAFloodAndCountsIt) {
   EXPECT_EQ(lines.back(), "later (80 lines held back)");
   log(Level::info, "and then", start + std::chrono::seconds(60));
   EXPECT_EQ(lines.back(), "and then");
+}
+
+// The name stayed unresolved for ever where the system gave no thread once.
+TEST(Lookup, TriesAgainWhereNoThreadCouldBeStarted) {
+  asio::io_context io;
+  bool is_short = true;
+  Lookup lookup(io, [&](std::function<void()> work) {
+    if (std::exchange(is_short, false))
+      throw std::system_error(std::make_error_code(std::errc::resource_unavailable_try_again));
+    Lookup::start_thread(std::move(work));
+  });
+  std::vector<std::size_t> found;
+  std::string error;
+  asio::co_spawn(
+      io,
+      [&]() -> asio::awaitable<void> {
+        for (int i = 0; i < 2; ++i)
+          found.push_back(
+              (co_await lookup.resolve("localhost", 27411, std::chrono::minutes(1), error)).size());
+      },
+      [](const std::exception_ptr& fault) { EXPECT_FALSE(fault); });
+  io.run();
+  ASSERT_EQ(found.size(), 2u);
+  EXPECT_EQ(found[0], 0u);
+  EXPECT_GT(found[1], 0u) << error;
 }
 
 }  // namespace

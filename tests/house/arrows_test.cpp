@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <filesystem>
 #include <fstream>
+#include <iterator>
 #include <map>
 #include <regex>
 #include <set>
@@ -136,6 +137,19 @@ TEST(Arrows, RoomsMeetInPublicHeaders) {
     EXPECT_TRUE(found != allowed.end() && found->second.contains(folder + "/" + room))
         << include.from << " includes " << include.what;
   }
+}
+
+TEST(ReferenceValues, AreListedFileForFile) {
+  const fs::path folder = fs::path(ROUNDEL_ROOT) / "tests/reference";
+  std::ifstream in(folder / "README.md");
+  const std::string text{std::istreambuf_iterator<char>(in), {}};
+  const std::regex name("`([a-z0-9_]+\\.csv)`");
+  std::set<std::string> named, there;
+  for (std::sregex_iterator it(text.begin(), text.end(), name), end; it != end; ++it)
+    named.insert((*it)[1]);
+  for (const auto& entry : fs::directory_iterator(folder / "data"))
+    there.insert(entry.path().filename().string());
+  EXPECT_EQ(named, there);
 }
 
 }  // namespace

@@ -9,6 +9,7 @@
 #include <set>
 
 #include "roundel/present/axes_plot.h"
+#include "roundel/present/verdict.h"
 #include "roundel/present/vertical_cut.h"
 #include "tests/present/sample_reach.h"
 #include "tests/present/well_formed.h"
@@ -49,6 +50,19 @@ pattern::Verdict sample_verdict(const pattern::Reach& reach) {
     out.sectors.push_back(one);
   }
   return out;
+}
+
+TEST(Verdict, NeverSaysThatMethodsAgreeWhichDifferBeyondChance) {
+  pattern::Verdict verdict;
+  verdict.conflict_db = 0.54;
+  verdict.conflict_p = 0.0002;
+  EXPECT_EQ(difference_of_methods(verdict),
+            "the patterns of levels and counts differ by 0.5 dB (root mean square over bearings): "
+            "more than chance explains (p < 0.01), so take differences of that size with care");
+  verdict.conflict_p = 0.42;
+  EXPECT_EQ(difference_of_methods(verdict),
+            "the patterns of levels and counts differ by 0.5 dB (root mean square over bearings): "
+            "by chance alone they would differ by as much or more in 42 of 100 such cases");
 }
 
 class Report : public testing::Test {

@@ -91,6 +91,21 @@ TEST_F(Helps, AreAllInTheManual) {
   }
 }
 
+TEST_F(Helps, NameExitCodesThatTheManualLists) {
+  int n_found = 0;
+  for (const Help& help : all_) {
+    const std::string page = manual(help.command);
+    const std::string codes = page.substr(page.find(".SH EXIT STATUS"));
+    const std::regex code("exit with ([0-9])");
+    for (std::sregex_iterator it(help.text.begin(), help.text.end(), code), end; it != end; ++it) {
+      EXPECT_THAT(codes.substr(0, codes.find(".SH EXAMPLES")), testing::HasSubstr((*it)[1].str()))
+          << help.command;
+      ++n_found;
+    }
+  }
+  EXPECT_GT(n_found, 0);
+}
+
 TEST_F(Helps, ManualPagesAreFreeOfWarnings) {
   for (const char* page : {"roundel.1", "roundeld.1"}) {
     const Ran ran = run_program("groff",

@@ -30,6 +30,12 @@ feed::Report report(std::uint32_t address, double latitude_deg, double longitude
   return made;
 }
 
+feed::Report with_level(double signal_dbfs) {
+  feed::Report made = report(0x4b1617, 52, 19, 30'000.);
+  made.signal_dbfs = signal_dbfs;
+  return made;
+}
+
 TEST(Plausibility, NamesTheFirstReasonInOrder) {
   const double nan = std::numeric_limits<double>::quiet_NaN();
   const Implausible rows[] = {
@@ -43,6 +49,10 @@ TEST(Plausibility, NamesTheFirstReasonInOrder) {
       {"altitude -1501", report(0x4b1617, 52, 19, -1501.), "bad_altitude"},
       {"altitude 60001", report(0x4b1617, 52, 19, 60'001.), "bad_altitude"},
       {"altitude nan", report(0x4b1617, 52, 19, nan), "bad_altitude"},
+      {"level -201", with_level(-201), "bad_signal"},
+      {"level 101", with_level(101), "bad_signal"},
+      {"level nan", with_level(nan), "bad_signal"},
+      {"level 1e300", with_level(1e300), "bad_signal"},
       {"no altitude", report(0x4b1617, 52, 19, {}), "no_altitude"},
       {"on the ground", report(0x4b1617, 52, 19, 300., true), "on_ground"},
       {"on the ground, without altitude", report(0x4b1617, 52, 19, {}, true), "on_ground"},

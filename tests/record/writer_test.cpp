@@ -125,6 +125,27 @@ TEST_F(WriterTest, RefusesWhatTheQueueCannotHoldAndTellsWhenItCan) {
   EXPECT_EQ(stored().at("received"), 200);
 }
 
+// A peer that came and went while the database was held filled memory.
+TEST_F(WriterTest, RefusesWhatHoldsNoLineWhenTheQueueIsFull) {
+  options_.queue_reports = 3;
+  start();
+  std::promise<void> let_go;
+  writer_->post([gate = let_go.get_future().share()](Recording&) -> Result<void> {
+    gate.wait();
+    return {};
+  });
+  feed::Intake lost;
+  lost.interrupted = true;
+  for (int i = 0; i < 3; ++i) {
+    feed::Intake one = lost;
+    EXPECT_TRUE(writer_->offer("roof", one));
+  }
+  EXPECT_FALSE(writer_->offer("roof", lost));
+  EXPECT_TRUE(lost.interrupted) << "what is refused stays with the reader";
+  let_go.set_value();
+  EXPECT_TRUE(end());
+}
+
 TEST_F(WriterTest, TakesMoreThanTheQueueHoldsWhenItComesAlone) {
   options_.queue_reports = 10;
   start();
@@ -179,6 +200,60 @@ TEST_F(WriterTest, SaysWhatIsLostWhenItMustEndWhileTheDatabaseIsHeld) {
   EXPECT_EQ(ended.error().code, Errc::busy);
   EXPECT_NE(ended.error().what.find("since the last commit is lost"), std::string::npos)
       << ended.error().what;
+}
+
+TEST_F(WriterTest, GoesOnWithoutARowThatTheDatabaseRefusesAndSaysSo) {
+  options_.write_s = 0.01;
+  start();
+  schema::Client(file()).rows(
+      "CREATE TRIGGER refuse BEFORE INSERT ON recent_cell WHEN NEW.altitude_25ft > 1440"
+      " BEGIN SELECT raise(ABORT, 'not this one'); END");
+  auto good = reports(100);
+  ASSERT_TRUE(writer_->offer("roof", good));
+  plane_.altitude_ft += 25;
+  plane_.address += 1;
+  auto bad = reports(20);
+  ASSERT_TRUE(writer_->offer("roof", bad));
+  await([&] { return writer_->status().store_state != "ok"; });
+  EXPECT_EQ(
+      writer_->status().store_state,
+      "it has refused rows, 1 so far: a value is outside what the table accepts (not this one)");
+  EXPECT_TRUE(end());
+  EXPECT_EQ(stored().at("received"), 120);
+  EXPECT_EQ(stored().at("stored"), 100);
+  EXPECT_EQ(stored().at("refused"), 20);
+  EXPECT_EQ(writer_->status().feeds.at(0).live.stored, 100);
+  EXPECT_EQ(writer_->status().feeds.at(0).rejects.at("refused"), 20);
+}
+
+TEST_F(WriterTest, SaysForAWhileThatRowsWereRefused) {
+  options_.write_s = 0.01;
+  options_.tell_refused = 0ms;
+  std::atomic<int> n_told = 0;
+  options_.log = [&](Level level, std::string_view text) {
+    if (level == Level::error && text.find("not this one") != text.npos) ++n_told;
+  };
+  start();
+  schema::Client(file()).rows(
+      "CREATE TRIGGER refuse BEFORE INSERT ON recent_cell"
+      " BEGIN SELECT raise(ABORT, 'not this one'); END");
+  auto intake = reports(20);
+  ASSERT_TRUE(writer_->offer("roof", intake));
+  await([&] { return n_told > 0; });
+  await([&] { return writer_->status().store_state == "ok"; });
+  EXPECT_TRUE(end());
+  EXPECT_EQ(stored().at("refused"), 20);
+}
+
+TEST_F(WriterTest, CountsAsStoredWhatHasBeenCommitted) {
+  options_.write_s = 3600;
+  start();
+  auto intake = reports(100);
+  ASSERT_TRUE(writer_->offer("roof", intake));
+  await([&] { return writer_->status().feeds.at(0).live.received == 100; });
+  EXPECT_EQ(writer_->status().feeds.at(0).live.stored, 0);
+  EXPECT_TRUE(end());
+  EXPECT_EQ(writer_->status().feeds.at(0).live.stored, 100);
 }
 
 TEST_F(WriterTest, CountsLinesThatWereNoReports) {

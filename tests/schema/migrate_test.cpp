@@ -1,10 +1,16 @@
 // What a new file looks like, and that files of earlier versions go on being read.
 #include "schema/migrate.h"
 
+#include <fmt/format.h>
+#include <fmt/ranges.h>
 #include <gmock/gmock.h>
+#include <unistd.h>
 
+#include <chrono>
+#include <future>
 #include <thread>
 
+#include "schema/recorder_lock.h"
 #include "tests/schema/store_fixture.h"
 
 namespace roundel::schema {
@@ -30,7 +36,7 @@ TEST(Migrate, NumbersItsStepsFromOneWithoutAGap) {
 }
 
 TEST(Migrate, IsDoneOnceWhenTwoCreateTheSameFile) {
-  for (int round = 0; round < 5; ++round) {
+  for (int round = 0; round < 20; ++round) {
     Folder folder;
     const auto file = folder / "roundel.db";
     std::vector<std::thread> threads;
@@ -44,6 +50,114 @@ TEST(Migrate, IsDoneOnceWhenTwoCreateTheSameFile) {
     for (const std::string& line : lines) EXPECT_EQ(line, "");
     EXPECT_EQ(Client(file).one("PRAGMA integrity_check"), "ok");
   }
+}
+
+// SQLite itself does not wait for a writer there: two that made a new file met like this.
+TEST(Migrate, WaitsForAWriterBeforeItChangesTheJournalMode) {
+  Folder folder;
+  const auto file = folder / "roundel.db";
+  must(Store::open(file, Store::Access::write));
+  Client other(file);
+  other.rows("PRAGMA journal_mode = DELETE");
+  other.rows("BEGIN IMMEDIATE");
+  const Database database = must(Database::open(file, Database::Mode::write));
+  auto changing =
+      std::async(std::launch::async, [&] { return must(database.use_write_ahead_log()); });
+  // However long this takes: if it ends, then in failure.
+  changing.wait_for(std::chrono::milliseconds(200));
+  other.rows("ROLLBACK");
+  EXPECT_TRUE(changing.get());
+  EXPECT_EQ(Client(file).one("PRAGMA journal_mode"), "wal");
+}
+
+class OlderFile : public testing::Test {
+ protected:
+  void SetUp() override {
+    std::filesystem::copy_file(std::filesystem::path(ROUNDEL_SCHEMA_TESTS_DIR) / "version1.db",
+                               file_);
+  }
+  /// As version 2 left it: an hour that is summarised, and one that lost its cells.
+  void bring_to_2() {
+    Client client(file_);
+    client.rows(migrations()[1].sql);
+    client.rows(
+        "PRAGMA user_version = 2;"
+        "INSERT INTO summary (id, cells, silent_cells, heard, expected, is_stale, cells_gone,"
+        " detail) VALUES (492312 * 16777216 + 1, 9, 1, 99, 180, 0, 1, x'01'),"
+        " (492311 * 16777216 + 1, 8, 0, 88, 160, 0, 1, x'02');"
+        "INSERT INTO summary (id, cells, silent_cells, heard, expected, is_stale, cells_gone,"
+        " detail) SELECT 492312 * 16777216 + 2, 1, 1, 1, 1, 0, 0, x'03';"
+        "UPDATE summarised SET before_hour = 492313, method = 1");
+  }
+  /// All that is concluded from.
+  static std::vector<std::string> everything(const Store& store) {
+    std::vector<std::string> out;
+    const auto add = [&](const auto&... values) {
+      out.push_back(
+          fmt::format("{}", fmt::join(std::vector<double>{static_cast<double>(values)...}, " ")));
+    };
+    for (const Cell& cell : cells_of(store)) add(cell.window, cell.flight, cell.heard);
+    const Totals totals = must(store.totals());
+    add(totals.cells, totals.silent_cells, totals.summarised_cells, totals.flights,
+        totals.aircraft);
+    for (const Hour& hour : must(store.hours({})))
+      add(hour.hour_s, hour.cells, hour.heard, hour.expected);
+    for (const SummaryPart part : {SummaryPart::places, SummaryPart::flights})
+      must(store.each_summary({}, false, part, [&](Summary&& summary) {
+        add(summary.hour_s, summary.trial, summary.cells, summary.cells_gone);
+        out.push_back(summary.detail.places + "/" + summary.detail.flights);
+        return true;
+      }));
+    const SummaryState state = must(store.summary_state());
+    add(state.before_s);
+    for (const auto& stale : state.stale) add(stale.hour_s, stale.trial);
+    return out;
+  }
+
+  Folder folder_;
+  std::filesystem::path file_ = folder_ / "older.db";
+};
+
+TEST_F(OlderFile, IsReadAsItWillBeWhenItIsUpToDateAndIsNotChanged) {
+  for (const char* version : {"1", "2"}) {
+    SCOPED_TRACE(version);
+    if (*version == '2') bring_to_2();
+    const std::string before = bytes_of(file_);
+    std::vector<std::string> read;
+    {
+      const Store store = must(Store::open(file_, Store::Access::read));
+      read = everything(store);
+      EXPECT_EQ(everything(must(store.reopened())), read);
+    }
+    EXPECT_GT(read.size(), 300u);
+    EXPECT_EQ(bytes_of(file_), before);
+    EXPECT_FALSE(std::filesystem::exists(file_.string() + "-recorder"));
+    EXPECT_EQ(Client(file_).one("PRAGMA user_version"), version);
+    const auto newer = folder_ / "newer.db";
+    std::filesystem::copy_file(file_, newer, std::filesystem::copy_options::overwrite_existing);
+    EXPECT_EQ(everything(must(Store::open(newer, Store::Access::write))), read);
+  }
+}
+
+TEST_F(OlderFile, IsNotChangedUnderAnOlderRecorder) {
+  const std::string before = bytes_of(file_);
+  {
+    const auto recorder = RecorderLock::take(file_);
+    const auto opened = Store::open(file_, Store::Access::write);
+    ASSERT_FALSE(opened);
+    EXPECT_EQ(opened.error().code, Errc::busy);
+    EXPECT_EQ(opened.error().line(),
+              file_.string() +
+                  ": written by an older Roundel (schema 1, this one writes 3), and "
+                  "another process (process " +
+                  std::to_string(getpid()) +
+                  ") is recording into it; "
+                  "start that one again, as the version installed now");
+    EXPECT_EQ(bytes_of(file_), before);
+    EXPECT_TRUE(Store::open(file_, Store::Access::read)) << "reading needs no one's leave";
+  }
+  must(Store::open(file_, Store::Access::write));
+  EXPECT_EQ(Client(file_).one("PRAGMA user_version"), "3");
 }
 
 // A released step is never edited: what it made then, it makes now.

@@ -148,33 +148,16 @@ TEST_F(StoreTest, StoresAllOfABatchOrNothing) {
   Batch wrong = batch({cell_at(day_window, 1), cell_at(day_window + 1, 1)});
   wrong.flights.push_back(flight_of(1, trial_, day_window));
   wrong.tally["received"] = 40;
-  wrong.cells[1].latitude_deg = 91;
+  wrong.coverage.push_back({feed_, day_s, day_s - 1});
   const auto committed = store_.commit(wrong);
   ASSERT_FALSE(committed);
   EXPECT_EQ(committed.error().code, Errc::out_of_range);
   EXPECT_TRUE(cells_of(store_).empty());
   EXPECT_EQ(must(store_.next_flight_id()), 1);
   EXPECT_TRUE(must(store_.tally(feed_)).empty());
-  wrong.cells[1].latitude_deg = 90;
+  wrong.coverage[0].to_s = day_s;
   must(store_.commit(wrong));
   EXPECT_EQ(cells_of(store_).size(), 2u);
-}
-
-TEST_F(StoreTest, RefusesCellsThatNoKeyCanName) {
-  for (const Cell& cell :
-       {cell_at(-1, 1), cell_at(day_window, 0), cell_at(day_window, max_flight_id + 1)}) {
-    const auto committed = store_.commit(batch({cell}));
-    ASSERT_FALSE(committed);
-    EXPECT_EQ(committed.error().code, Errc::out_of_range);
-  }
-}
-
-TEST_F(StoreTest, RefusesAFlightOfNoTrial) {
-  Batch orphan = batch({});
-  orphan.flights.push_back(flight_of(1, trial_ + 1, day_window));
-  const auto committed = store_.commit(orphan);
-  ASSERT_FALSE(committed);
-  EXPECT_EQ(committed.error().code, Errc::out_of_range);
 }
 
 TEST_F(StoreTest, KeepsAFlightOpenUntilItsLastWindowIsKnown) {

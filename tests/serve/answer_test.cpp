@@ -95,5 +95,22 @@ TEST(Gzip, RefusesToUnpackBeyondItsLimit) {
   EXPECT_FALSE(gunzip(packed, 99'999));
 }
 
+// A verdict over two antennas said "choose one with --antenna".
+TEST(Problem, SpeaksOfKeysNotOfTheCommandLine) {
+  const auto detail = [](std::string what, std::string where, std::string remedy) {
+    return nlohmann::json::parse(
+               problem(Error{Errc::bad_usage, std::move(what), std::move(where), std::move(remedy)})
+                   .body)["detail"]
+        .get<std::string>();
+  };
+  EXPECT_EQ(detail("two antennas", "trials 1 and 2", "choose one with --antenna or --trial"),
+            "trials 1 and 2: two antennas; choose one with antenna or trial");
+  EXPECT_EQ(detail("too fine", "--sector-deg", "choose a later --from"),
+            "sector_deg: too fine; choose a later from");
+  EXPECT_EQ(detail("no mask", "", "write one with roundel expect DB --survey FILE"),
+            "no mask; write one with roundel expect DB --survey FILE")
+      << "what is typed in a terminal stays";
+}
+
 }  // namespace
 }  // namespace roundel::serve

@@ -24,7 +24,9 @@ struct Received {
 class Client {
  public:
   /// @param receive_buffer  of the kernel, bytes; 0: as it is
-  explicit Client(int port, int receive_buffer = 0) : socket_(::socket(AF_INET, SOCK_STREAM, 0)) {
+  /// @param from            an address of this machine
+  explicit Client(int port, int receive_buffer = 0, in_addr_t from = INADDR_LOOPBACK)
+      : socket_(::socket(AF_INET, SOCK_STREAM, 0)) {
     const timeval minute{.tv_sec = 60, .tv_usec = 0};
     ::setsockopt(socket_, SOL_SOCKET, SO_RCVTIMEO, &minute, sizeof minute);
     ::setsockopt(socket_, SOL_SOCKET, SO_SNDTIMEO, &minute, sizeof minute);
@@ -33,6 +35,8 @@ class Client {
     }
     sockaddr_in address{};
     address.sin_family = AF_INET;
+    address.sin_addr.s_addr = htonl(from);
+    EXPECT_EQ(::bind(socket_, reinterpret_cast<const sockaddr*>(&address), sizeof address), 0);
     address.sin_port = htons(static_cast<std::uint16_t>(port));
     address.sin_addr.s_addr = htonl(INADDR_LOOPBACK);
     EXPECT_EQ(::connect(socket_, reinterpret_cast<const sockaddr*>(&address), sizeof address), 0);

@@ -2,7 +2,6 @@
 #include "daemon/serve/desk.h"
 
 #include <gtest/gtest.h>
-#include <sched.h>
 
 #include <atomic>
 #include <chrono>
@@ -41,16 +40,14 @@ class DeskTest : public testing::Test {
             .patience = {.quick = quick, .times_as_long = 0},
             .first_look = 1h};
   }
-  /// Answers how often it was asked before, and whether it ran with the lowest priority.
+  /// Answers how often it was worked out.
   Work counting(std::string key, Pace pace = Pace::slow) {
     return {.pace = pace,
             .key = std::move(key),
             .may_age = true,
             .is_lasting = true,
             .work = [this](const auto&) {
-              const bool is_idle = ::sched_getscheduler(0) == SCHED_IDLE;
-              Answer answer{.body = std::to_string(++n_worked_) + (is_idle ? " idle" : "")};
-              return Result<Answer>(std::move(answer));
+              return Result<Answer>(Answer{.body = std::to_string(++n_worked_)});
             }};
   }
   static Work waiting(std::string key, Gate& started, Gate& may_end) {
@@ -60,9 +57,20 @@ class DeskTest : public testing::Test {
               return Result<Answer>(Answer{.body = "waited"});
             }};
   }
-  static std::future<Given> ask_later(Desk& desk, Work work) {
+  /// Reads until the desk gives it up.
+  static Work endless(std::string key, Gate& started) {
+    return {.pace = Pace::slow, .key = std::move(key), .work = [&](const schema::Store& store) {
+              started.open();
+              while (store.each_cell({}, [](const schema::Cell&) { return true; })) {
+              }
+              return Result<Answer>(fail(Errc::io, "given up"));
+            }};
+  }
+  static std::future<Given> ask_later(Desk& desk, Work work, std::string client = {}) {
     auto promise = std::make_shared<std::promise<Given>>();
-    desk.ask(std::move(work), [promise](Given given) { promise->set_value(std::move(given)); });
+    desk.ask(
+        std::move(work), [promise](Given given) { promise->set_value(std::move(given)); },
+        std::move(client));
     return promise->get_future();
   }
   static Given ask(Desk& desk, Work work) { return ask_later(desk, std::move(work)).get(); }
@@ -106,7 +114,7 @@ TEST_F(DeskTest, GivesWhatTookLongWithItsAgeAndWorksItOutMeanwhile) {
   // Nobody waits for it, so it may take its time.
   auto newer = ask(desk, counting("/a"));
   for (; text(newer) == "1"; newer = ask(desk, counting("/a"))) std::this_thread::sleep_for(1ms);
-  EXPECT_EQ(text(newer), "2 idle");
+  EXPECT_EQ(text(newer), "2");
   EXPECT_FALSE(newer.age);
   EXPECT_EQ(n_worked_, 2);
 }
@@ -161,6 +169,55 @@ TEST_F(DeskTest, ThoseWhoAskTheSameTakeOnePlace) {
   for (auto& answer : answers) EXPECT_EQ(answer.get().answer->answer.status, 200);
   EXPECT_EQ(n_worked_, 4);
   EXPECT_EQ(text(ask(desk, counting("/f"))), "5") << "there is room again";
+}
+
+// 33 connections that had asked for verdicts and were closed kept all others waiting for 19 s.
+TEST_F(DeskTest, WhatNobodyWaitsForIsNotBegun) {
+  Gate started, may_end;
+  Desk desk(options(1h));
+  const auto nobody = [](const Given&) {};
+  auto first = ask_later(desk, waiting("/a", started, may_end));
+  started.pass();
+  std::vector<Desk::Ticket> tickets;
+  for (const char* key : {"/b", "/c", "/d"}) tickets.push_back(desk.ask(counting(key), nobody));
+  auto second = ask_later(desk, counting("/d"));
+  ask(desk, counting("/quick", Pace::quick));  // shows that those before have been heard
+  for (const auto& ticket : tickets) desk.leave(ticket);
+  may_end.open();
+  EXPECT_EQ(text(first.get()), "waited");
+  EXPECT_EQ(text(second.get()), "2") << "somebody else still waits for /d";
+  EXPECT_EQ(n_worked_, 2);
+}
+
+TEST_F(DeskTest, WhatRunsIsGivenUpWhenTheLastWhoWaitsLeaves) {
+  Gate started;
+  Desk desk(options(1h));
+  const auto ticket = desk.ask(endless("/a", started), [](const Given&) {});
+  started.pass();
+  desk.leave(ticket);
+  EXPECT_EQ(text(ask(desk, counting("/a"))), "1") << "begun anew for whoever comes then";
+}
+
+TEST_F(DeskTest, WhoLeavesAsSoonAsHeAskedCostsNothing) {
+  Gate started;
+  Desk desk(options(1h));
+  for (int i = 0; i < 100; ++i) desk.leave(desk.ask(counting("/a"), [](const Given&) {}));
+  EXPECT_EQ(ask(desk, counting("/b")).answer->answer.status, 200);
+}
+
+TEST_F(DeskTest, OneClientDoesNotTakeAllPlaces) {
+  Gate started, may_end;
+  Desk desk(options(1h));
+  auto running = ask_later(desk, waiting("/a", started, may_end), "greedy");
+  started.pass();
+  std::vector<std::future<Given>> greedy;
+  for (const char* key : {"/b", "/c", "/d", "/e"})
+    greedy.push_back(ask_later(desk, counting(key), "greedy"));
+  auto modest = ask_later(desk, counting("/f"), "modest");
+  EXPECT_EQ(greedy.back().get().answer, nullptr) << "its last made room";
+  may_end.open();
+  EXPECT_EQ(text(modest.get()), "1") << "and comes first: the other has had a turn";
+  EXPECT_EQ(text(greedy.front().get()), "2");
 }
 
 TEST_F(DeskTest, WhoJoinsIsToldTheAgeOfWhatBeganBeforeACommit) {
@@ -242,7 +299,7 @@ TEST_F(UsualTest, IsWorkedOutBeforeAnybodyAsks) {
   Desk desk(looking());
   await_worked(1);
   await_looks(3);
-  EXPECT_EQ(text(ask(desk, counting("/usual"))), "1 idle");
+  EXPECT_EQ(text(ask(desk, counting("/usual"))), "1");
   EXPECT_EQ(n_worked_, 1) << "nothing was written, so it stays right";
   record_more();
   await_worked(2);
@@ -293,6 +350,29 @@ TEST_F(UsualTest, MayBeSeveralAnswersAtOnce) {
   while (ask_for("/a").age) std::this_thread::sleep_for(1ms);
   EXPECT_EQ(text(ask_for("/a")), "a2") << "all are worked out anew";
   EXPECT_EQ(text(ask_for("/b")), "b2");
+}
+
+// At the lowest priority such work held what visitors waited for, and got no time on a busy
+// machine.
+TEST_F(UsualTest, GivesWayToWhoeverComesAndIsDoneLater) {
+  Gate started;
+  std::atomic<bool> is_first = true;
+  auto with = looking(60min);
+  with.usual = [&](const schema::Store&) {
+    const std::lock_guard lock(mutex_);
+    ++n_looks_;
+    has_looked_.notify_all();
+    const auto work = endless("/usual", started).work;
+    return std::vector<Work>{
+        {.pace = Pace::slow, .key = "/usual", .work = [&, work](const schema::Store& store) {
+           if (is_first.exchange(false)) return work(store);
+           return counting("/usual").work(store);
+         }}};
+  };
+  Desk desk(std::move(with));
+  started.pass();
+  EXPECT_EQ(text(ask(desk, counting("/a"))), "1");
+  await_worked(2);
 }
 
 TEST_F(UsualTest, IsLeftWhereNobodyHasComeForLong) {

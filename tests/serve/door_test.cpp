@@ -123,24 +123,13 @@ TEST_F(DoorTest, WhatThePageDrawsFirstDoesNotWaitForWhatTakesLong) {
     EXPECT_EQ(pace(target), Pace::slow) << target;
 }
 
-TEST_F(DoorTest, AVerdictTakesMuchMemoryACutLittle) {
-  const auto is_large = [&](std::string_view target) {
-    const Decision decision = decide(get(target));
-    return std::get<Work>(decision).is_large;
-  };
-  EXPECT_TRUE(is_large("/api/verdict"));
-  EXPECT_TRUE(is_large("/api/compare?a=antenna=a&b=antenna=b"));
-  EXPECT_FALSE(is_large("/api/cut?bearing_deg=0"));
-  EXPECT_FALSE(is_large("/api/drift"));
-}
-
 TEST_F(DoorTest, LiveEventsAreAStream) {
   EXPECT_TRUE(std::holds_alternative<Events>(decide(get("/api/live"))));
 }
 
 TEST_F(DoorTest, HealthIsJudgedFromTheLatestSnapshot) {
   EXPECT_EQ(answer(get("/health")).status, 200);
-  live_.feeds[0].state = FeedState::stalled;
+  live_.failing = {{"feed_silent", "roof", "feed roof has brought no report for 15 min", 0}};
   EXPECT_EQ(answer(get("/health")).status, 503);
 }
 

@@ -233,8 +233,9 @@ TEST_F(OpenApiAnswers, HealthAndLiveFitTheirs) {
   const json live_schema = description()["components"]["schemas"]["Live"];
   EXPECT_EQ(Validator::check(json::parse(live_json(live)), live_schema), "");
   EXPECT_EQ(Validator::check(json::parse(live_json(Live{})), live_schema), "");
-  live.feeds[0].state = FeedState::stalled;
-  live.store_state = "the disk is full";
+  live.failing = {
+      {"store_failing", "", "the database: the disk is full", 0},
+      {"feed_silent", "roof", "feed roof has brought no report for 15 min", 1764000001}};
   EXPECT_EQ(Validator::check(json::parse(health(live).body), schema("/health", "get", 503)), "");
 }
 

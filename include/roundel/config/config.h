@@ -1,6 +1,7 @@
 // roundel.toml as values: read once, every key checked, every default written down here.
 #pragma once
 #include <filesystem>
+#include <map>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -105,7 +106,13 @@ struct Config {
   double silent_after_s = 900;         ///< without a report, until a feed counts as failing
   std::optional<double>
       sensitivity_db;  ///< loss against earlier days that is told; none: not looked
+  /// Every key of the sections that stand once, "[store] write_s", with its value or default as a
+  /// person would write it: to tell what has changed.
+  std::map<std::string, std::string> settings;
 };
+
+/// The keys of `settings` that differ.
+std::vector<std::string> changed_settings(const Config& before, const Config& after);
 
 /// Reads and validates. Relative paths are taken from the file's folder. Errc::bad_config, with
 /// file:line, the section and key, and what is accepted; for a file that cannot be read, too, as a

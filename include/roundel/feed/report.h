@@ -25,6 +25,7 @@ enum class Reject : std::uint8_t {
   bad_address,   ///< address missing, not hex, or 000000 / ffffff
   bad_position,  ///< outside [-90, 90] / [-180, 180], or exactly 0, 0
   bad_altitude,  ///< outside -1500 .. 60 000 ft
+  bad_signal,    ///< a level outside -200 .. 100 dBFS
   no_altitude,   ///< none on the line, none to carry
   on_ground,
   stale,              ///< more than 60 s behind the feed's newest
@@ -36,11 +37,11 @@ enum class Reject : std::uint8_t {
   no_trial,           ///< nothing was mounted then
   too_many_aircraft,  ///< more addresses at once than can be real
 };
-inline constexpr std::array<std::string_view, 16> reject_names{
-    "too_long",     "malformed",      "not_position",     "bad_address",
-    "bad_position", "bad_altitude",   "no_altitude",      "on_ground",
-    "stale",        "future",         "already_recorded", "impossible_speed",
-    "folded",       "beyond_horizon", "no_trial",         "too_many_aircraft"};
+inline constexpr std::array<std::string_view, 17> reject_names{
+    "too_long",     "malformed",        "not_position",     "bad_address", "bad_position",
+    "bad_altitude", "bad_signal",       "no_altitude",      "on_ground",   "stale",
+    "future",       "already_recorded", "impossible_speed", "folded",      "beyond_horizon",
+    "no_trial",     "too_many_aircraft"};
 constexpr std::string_view name_of(Reject reason) {
   return reject_names[static_cast<std::size_t>(reason)];
 }

@@ -13,6 +13,10 @@ namespace roundel::present {
 /// site's and what the antenna's, and what is missing where the data do not tell.
 std::string verdict_sentence(const pattern::Verdict& verdict);
 
+/// By how much the pattern of the levels differs from that of the counts, and whether chance
+/// explains it; no sentence of its own. Where both were used.
+std::string difference_of_methods(const pattern::Verdict& verdict);
+
 /// What to do, each with its reason; with the usual cautions once where it means touching the
 /// installation.
 std::vector<std::string> verdict_advice(const pattern::Verdict& verdict);

@@ -31,7 +31,8 @@ struct Rules {
 
 /// What happened lately, for live displays. Totals since start.
 struct LiveCounts {
-  std::int64_t received{}, stored{}, repeats{}, rejected{};
+  std::int64_t received{}, repeats{}, rejected{};
+  std::int64_t stored{};   ///< in cells; a Recording tells those that are committed instead
   double feed_time_s{};    ///< newest confirmed, 0 before the first
   std::size_t aircraft{};  ///< heard in the last 60 s
   double farthest_km{};    ///< since start

@@ -6,6 +6,7 @@
 #include <optional>
 #include <span>
 #include <string>
+#include <string_view>
 #include <vector>
 
 namespace roundel::schema {
@@ -76,6 +77,13 @@ inline const Flight* find_flight(std::span<const Flight> by_id, Id id) {
   return at != by_id.end() && at->id == id ? &*at : nullptr;
 }
 
+/// What the tables of cells can hold; a cell with more is refused. A position and the number of
+/// reports have limits of their own kind.
+inline constexpr double most_altitude_ft = 25. * 32767;  ///< up and down
+inline constexpr double most_signal_dbfs = 32767. / 2;   ///< up and down
+inline constexpr double most_uncertainty_km = 3276.7;
+inline constexpr std::int64_t last_window = (std::int64_t{1} << 38) - 1;
+
 /// One aircraft in one window of one trial.
 struct Cell {
   std::int64_t window{};  ///< start time / window_s, 0 or later
@@ -113,5 +121,15 @@ struct FeedClock {
 /// Counts of reports: kind -> count. Kinds: "received", "stored", "repeat", or a reject's reason.
 /// received = stored + repeat + the sum of the rejects, always.
 using Tally = std::map<std::string, std::int64_t>;
+
+/// The reason that the store itself counts: reports of a cell that a table has refused.
+inline constexpr std::string_view refused_kind = "refused";
+
+/// What was lost because a table refused its row.
+struct Refused {
+  std::int64_t rows{};                      ///< of cells and flights
+  std::map<Id, std::int64_t> reports_of{};  ///< in those cells, by feed
+  std::string latest{};                     ///< why the latest row was refused
+};
 
 }  // namespace roundel::schema

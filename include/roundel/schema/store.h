@@ -1,5 +1,6 @@
 // One database of cells: the only way to what is stored.
 #pragma once
+#include <atomic>
 #include <chrono>
 #include <filesystem>
 #include <functional>
@@ -80,7 +81,9 @@ class Store {
     record,  ///< all of it, and commit(): one at a time; a second gets Errc::busy at once
   };
 
-  /// With Access::write or record creates the file, or migrates it, one transaction per step.
+  /// With Access::write or record creates the file, or brings it up to date in one transaction;
+  /// with write not while an older version records into it (Errc::busy). With read a file of an
+  /// older version is read as it is.
   /// Errc: not_found, not_a_store, newer_schema, busy, corrupt, io, disk_full.
   /// A file that is refused is left byte for byte as it was.
   static Result<Store> open(const std::filesystem::path& file, Access access);
@@ -95,6 +98,9 @@ class Store {
   /// How long a call waits while another program writes, until it fails with Errc::busy: 10 s
   /// unless set.
   void wait_at_most(std::chrono::milliseconds time);
+  /// Reading fails with Errc::io soon after this has become true: nobody wants the answer any more.
+  /// So it does for a store that reopened() gives. @param is_over  outlives them
+  void stop_once(const std::atomic<bool>& is_over);
 
   // --- Names, site, trials -------------------------------------------------------------------
   Result<std::optional<SiteRow>> site() const;
@@ -133,9 +139,10 @@ class Store {
 
   // --- Recording -----------------------------------------------------------------------------
   Result<Id> next_flight_id() const;
-  /// All or nothing. Needs Access::record (asserted). The caller keeps the batch until it is
-  /// stored and may retry. Errc::out_of_range names a value that no table accepts; not_found: the
-  /// file was moved or deleted, and nothing can be stored any more.
+  /// All or nothing, but for cells and flights that a table refuses: those rows alone are left out,
+  /// and refused() tells. Needs Access::record (asserted). The caller keeps the batch until it is
+  /// stored and may retry. Errc::out_of_range names another value that no table accepts; not_found:
+  /// the file was moved or deleted, and nothing can be stored any more.
   Result<void> commit(const Batch& batch);
   /// As commit(), for one batch of many: stored only with the next commit(), whose batch may be
   /// empty. Until then other writers wait. It is kept here (24 bytes a cell), and written anew by
@@ -143,6 +150,9 @@ class Store {
   /// again), which spares writing them twice.
   /// @pre between the two only summarise() and these are called
   Result<void> append(const Batch& batch);
+  /// Rows that were left out of what has been committed, since the store was opened. Their reports
+  /// are counted in the tally as `refused` instead of `stored`.
+  const Refused& refused() const;
   /// Cells that append() keeps, those that wait counted twice.
   std::size_t n_kept() const;
   /// From now on commit() keeps the hourly summaries, two hours at a time where more are missing.

@@ -3,6 +3,7 @@
 #include <cstdint>
 #include <functional>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "roundel/schema/rows.h"
@@ -33,15 +34,24 @@ struct Sensitivity {
   std::int64_t from_s{};       ///< the last day's start
 };
 
+/// Why something configured is not being recorded. The word before the code's '_' says what fails:
+/// a feed, the store, or the sensitivity on a feed. There is one reason for each at most.
+struct Reason {
+  std::string_view code;  ///< for machines, as in daemon/serve/health.h
+  std::string feed;       ///< empty: no feed's
+  std::string text;       ///< for people
+  double since_s{};       ///< computer's clock, 0: not known
+};
+
 struct Live {
   double now_s{};
   double started_s{};
   double last_commit_s{};  ///< computer's clock, 0: none yet
   double last_commit_took_s{};
   std::string store_state = "ok";  ///< or what is wrong, in words
-  double silent_after_s{};  ///< how long a feed may bring no report and count as well; 0: ever so
   std::vector<FeedLive> feeds;
   std::vector<Sensitivity> sensitivity;  ///< of trials that run for long enough to tell
+  std::vector<Reason> failing;           ///< what daemon/serve/health.h makes of the rest
 };
 
 /// Thread-safe; returns a copy.

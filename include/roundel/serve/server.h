@@ -15,11 +15,11 @@ namespace roundel::serve {
 
 /// What a client may use up. Whatever goes beyond is refused or cut, and counted in /metrics.
 struct Limits {
-  std::size_t header_bytes = 8 * 1024;         ///< request line and header fields: else 431
-  std::size_t body_bytes = 64 * 1024;          ///< else 413
-  std::size_t connections = 64;                ///< at once: else 503 and closed
-  std::size_t event_clients = 16;              ///< of these, reading /api/live: else 503
-  std::size_t queued_answers = 32;             ///< waiting for the database, per worker: else 503
+  std::size_t header_bytes = 8 * 1024;  ///< request line and header fields: else 431
+  std::size_t body_bytes = 64 * 1024;   ///< else 413
+  std::size_t connections = 64;         ///< at once: else 503 and closed; fewer from one address
+  std::size_t event_clients = 16;       ///< of these, reading /api/live: else 503
+  std::size_t queued_answers = 32;      ///< waiting for the database, per worker: else 503
   std::size_t cache_bytes = 16 * 1024 * 1024;  ///< answers kept
   std::chrono::milliseconds header_time{
       10'000};  ///< from a request's first byte to its last header
@@ -31,10 +31,10 @@ struct Limits {
   std::chrono::milliseconds heartbeat_time{15'000};    ///< of /api/live when nothing changes
 };
 
-/// Runs on threads of its own: one for the network, four for answers from the database (what is
-/// kept and what is short does not wait for what is long; what nobody waits for runs when nothing
-/// else does). Opens the database for reading, and for writing only while a change is made that was
-/// asked for with the token.
+/// Runs on threads of its own: one for the network, three for answers from the database (what is
+/// kept and what is short does not wait for what is long, and nobody for what nobody waits for).
+/// Opens the database for reading, and for writing only while a change is made that was asked for
+/// with the token.
 class Server {
  public:
   struct Options {

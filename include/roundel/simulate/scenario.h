@@ -4,10 +4,12 @@
 //     Scenario s; s.hours = 24; s.seed = 7; s.antenna("a").harmonic(1, 3.0, 40);
 // or read from a TOML file, whose tables and keys are the members' names below, units included:
 //     seed = 7                        top-level keys: seed, start, hours
-//     [site] [reception] [traffic] [[traffic.airway]] [[traffic.airport]] [[traffic.orbit]]
+//     [site] [reception] [aircraft] [traffic] [[traffic.airway]] [[traffic.airport]]
+//     [[traffic.orbit]]
 //     [[traffic.empty]] [[aircraft_type]] [[antenna]] [[antenna.harmonic]] [[antenna.notch]]
 //     [antenna.mast] [antenna.elevation] [[mount]] (as antenna, without elevation) [[receiver]]
-//     [[wall]] [[obstacle]] [[trial]] [[step]] [[drift]] [[duct]] [[feed]] [[feed.outage]]
+//     [[wall]] [[obstacle]] [[reflection]] [[trial]] [[step]] [[drift]] [[duct]] [[interference]]
+//     [[feed]] [[feed.outage]] [[feed.network]] [[feed.clock_step]]
 // Unknown keys, wrong types and values outside the ranges given here are refused with file:line.
 #pragma once
 #include <array>
@@ -60,12 +62,14 @@ enum class ElevationKind { flat, dipole, collinear };
 ///   dipole     20 log10(cos(pi/2 sin e) / cos e), half-wave (Balanis, Antenna Theory, 4.6; from
 ///              memory), not below -25 dB
 ///   collinear  dipoles stacked `elements` high: the dipole's times the uniform array factor
-///              sin(N u) / (N sin u), u = pi spacing (sin e - sin tilt); nulls filled at -20 dB
+///              sin(N u) / (N sin u), u = pi spacing (sin e - sin tilt) (Balanis, 6.3; from
+///              memory); nulls are filled at null_db
 struct ElevationShape {
   ElevationKind kind = ElevationKind::dipole;
   int elements = 4;                   ///< 2 .. 16
   double spacing_wavelengths = 0.75;  ///< (0, 1)
   double tilt_deg = 0;                ///< electrical, upwards positive, [-20, 20]
+  double null_db = -20;               ///< no null is deeper, below the dipole's peak, [-80, -5]
 };
 
 struct Antenna {
@@ -89,10 +93,14 @@ struct Antenna {
   }
 };
 
-/// What holds the antenna; its pattern stays where it is when the antenna is turned.
+/// What holds the antenna; its pattern stays where it is when the antenna is turned, and so does
+/// its lean: the antenna sees elevation e as e - lean_deg cos(bearing - lean_towards_deg), so that
+/// its beam rises towards that bearing.
 struct Mount {
   std::string name{};
   AzimuthShape azimuth{};
+  double lean_deg = 0;  ///< of the antenna's axis off the vertical, [0, 10]
+  double lean_towards_deg = 0;
 
   Mount& harmonic(int order, double amplitude_db, double phase_deg) {
     azimuth.harmonics.push_back({order, amplitude_db, phase_deg});
@@ -108,6 +116,7 @@ struct Mount {
   }
 };
 
+/// What changes by the hour changes its gain: margins, and the levels shown with them.
 struct Receiver {
   std::string name{};
   double offset_db = 0;           ///< sensitivity against the site's usual receiver
@@ -116,6 +125,22 @@ struct Receiver {
   double compress_from_dbfs = 0;  ///< above it the scale shows half of each dB
   double full_scale_dbfs = 0;     ///< clipped there
   bool has_level = true;          ///< false: the feed carries no signal_dbfs
+  /// Level at which half the messages decode, in place of reception.margin_db: an average aircraft
+  /// at 200 km arrives at -82 dBm (54 dBm sent, 139 dB of free space at 1090 MHz, 3 dBi of antennas
+  /// and feeder together).
+  std::optional<double> sensitivity_dbm{};  ///< [-110, -60]
+  double swing_db = 0;      ///< of sensitivity over the day, to either side (warmth), [0, 20]
+  double swing_peak_h = 4;  ///< hour UTC at which it hears best
+  /// Lost for each doubling of the traffic over its mean: gain is turned down. [0, 10]
+  double gain_control_db = 0;
+  /// Overload: a chance of logistic((deaf_above_db - margin) / 2 dB) on top. [0, 80]
+  std::optional<double> deaf_above_db{};
+  double burst_share = 0;  ///< of time in which noise takes burst_db from every margin
+  double burst_s = 5;      ///< length of such a time, [0.1, 600]
+  double burst_db = 15;    ///< [0, 60]
+  /// > 0: the first position is known only after an even and an odd message so close together;
+  /// it is lost again after 60 s of silence. Reports only. [0, 60]
+  double pair_s = 0;
 };
 
 // --- The site --------------------------------------------------------------------------------
@@ -138,17 +163,40 @@ struct Obstacle {
   std::optional<double> stop_h{};
 };
 
+/// Flat ground or water that reflects, on some bearings: a second ray, out of step with the first.
+///   10 log10(1 + r^2 - 2 r cos(4 pi height sin e / wavelength))
+///   r = coefficient exp(-2 (2 pi roughness sin e / wavelength)^2)
+/// (two rays over a rough plane: ITU-R P.527, P.1546 and Ament's roughness factor; from memory).
+struct Reflection {
+  double from_deg = 0, to_deg = 0;
+  double height_m = 12;      ///< of the antenna above what reflects, [0.1, 1000]
+  double roughness_m = 0.2;  ///< standard deviation of its height, [0, 10]
+  double coefficient = 0.9;  ///< of the smooth plane, [0, 0.99]
+};
+
+/// Shapes of the threshold, as the chance of decoding against x = margin / softness_db; half at 0.
+///   logistic  1 / (1 + e^-x)
+///   normal    Phi(x / 1.702), which is nearest to the logistic
+///   skewed    2^(-e^-x): every one of many bits must survive; sharp below, slow above
+///   tailed    0.8 logistic(x) + 0.2 logistic(x / 4): repaired or lucky messages from far below
+enum class ThresholdKind { logistic, normal, skewed, tailed };
+
 /// How levels become reports. For each squitter of an aircraft
 ///     margin = margin_db + flight power + aspect - 20 log10(slant / 200 km) + antenna + mount
 ///              + receiver offset - losses + slow shadowing + fading
-///     chance = (1 - message_loss * traffic by hour) * logistic(margin / softness_db)
+///     chance = (1 - lost) * threshold(margin / softness_db)
+///     lost = message_loss * traffic by hour * the hour's luck
+///            * (1 + capture (1 - 2 logistic((margin - 8 dB) / 3 dB)))
 /// Losses: the 4/3-Earth horizon (as a wall at elevation zero of the horizon ray, softness
 /// horizon_soft_deg: 0.06 deg gives 1 dB per km beyond, the smooth-Earth diffraction rate of ITU-R
 /// P.526 at 1090 MHz), walls and obstacles.
 struct Reception {
-  double margin_db = 7;             ///< of an average aircraft at 200 km above half decoding
-  double softness_db = 1.2;         ///< (0, 6]
+  double margin_db = 7;      ///< of an average aircraft at 200 km above half decoding
+  double softness_db = 1.2;  ///< (0, 6]
+  ThresholdKind threshold = ThresholdKind::logistic;
   double message_loss = 0.12;       ///< overlapping messages at the mean traffic, [0, 0.9]
+  double message_loss_spread = 0;   ///< of the hour's luck, standard deviation of its log, [0, 2]
+  double capture = 0;               ///< how far strong messages survive an overlap, [0, 1]
   double power_sd_db = 2.5;         ///< between flights, besides their types, [0, 10]
   double fading_sd_db = 1.8;        ///< each squitter, each receiver its own, [0, 6]
   double shadow_sd_db = 1.0;        ///< slow, same for all receivers (the aircraft's attitude)
@@ -169,6 +217,20 @@ struct AircraftType {
   double power_db = 0;
   double nose_db = 0.5, side_db = 0.5, lobe_db = 0.3, belly_db = 2;
   bool is_light = false;  ///< flies low and slow; the others do not
+};
+
+/// What airframes have whatever their type. Shares are chances of an airframe.
+///   Two antennas: squitters go by turns to the lower and to the upper one (DO-260B, antenna
+///   diversity; from memory), which from below is weaker by upper_loss_db at the horizon and by
+///   upper_loss_db_per_deg more for each degree of elevation, upper_loss_most_db at most.
+struct AircraftPlan {
+  double two_antennas_share = 0;
+  double upper_loss_db = 1;            ///< [0, 30]
+  double upper_loss_db_per_deg = 0.4;  ///< [0, 10]
+  double upper_loss_most_db = 6;       ///< [0, 40]
+  double half_rate_share = 0;          ///< send every second position only
+  double weak_share = 0;               ///< have a worn transponder or antenna
+  double weak_db = 6;                  ///< their loss on average; exponential, [0, 40]
 };
 
 /// A great-circle corridor across the area, entered on one bearing and left on another.
@@ -223,7 +285,9 @@ struct Traffic {
   int fleet = 0;  ///< > 0: flights are flown by so many airframes, which keep power and address
   /// Fly these instead: CSV with header time_s,address,latitude,longitude,altitude_ft (gzip
   /// allowed), times in seconds, the first whole hour being the start. Straight between
-  /// positions, never across a gap over 300 s. TOML: file = "..."; relative to the scenario.
+  /// positions, never across a gap over 300 s; what follows such a gap within 2000 s is flown by
+  /// another aircraft, so that the gap does not look like silence. TOML: file = "..."; relative to
+  /// the scenario.
   std::optional<std::filesystem::path> file{};
 };
 
@@ -262,8 +326,32 @@ struct Duct {
   double from_deg = 0, to_deg = 360;  ///< bearings concerned
 };
 
+/// Aircraft within a circle lose their satellites: they send no position, or a false one, circling
+/// about a place. Reports only.
+enum class InterferenceKind { silent, spoofed };
+struct Interference {
+  InterferenceKind kind = InterferenceKind::spoofed;
+  double from_h = 0, to_h = 0;
+  double bearing_deg = 0, range_km = 150;  ///< of the circle's middle
+  double radius_km = 80;                   ///< [1, 600]
+  double false_bearing_deg = 0, false_range_km = 60;
+};
+
 struct Outage {
   double from_h = 0, to_h = 0;
+};
+
+/// Positions that a network computed, of aircraft on some bearings, in place of messages that were
+/// not heard here.
+struct Network {
+  double from_deg = 0, to_deg = 0;
+  double gap_s = 5;  ///< between two of one aircraft, [0.5, 600]
+};
+
+/// A feed's clock is set.
+struct ClockStep {
+  double at_h = 0;
+  double step_s = 0;  ///< forwards positive
 };
 
 /// What a feed does to what its receiver heard. Shares are chances per report.
@@ -276,7 +364,18 @@ struct FeedPlan {
   double fold_share = 0;          ///< decoded against the receiver's position: wrong beyond 180 NM
   double out_of_order_share = 0;  ///< line printed up to 5 s late, its own time on it
   double no_altitude_share = 0;
-  double clock_offset_s = 0;      ///< of the feed's clock
+  double clock_offset_s = 0;  ///< of the feed's clock
+  double time_step_s = 0;     ///< times are cut to whole steps; 0: to 1 ms
+  int position_decimals = 5;  ///< of a degree, 2 .. 5
+  double jitter_m = 0;        ///< error of each position, east and north, standard deviation
+  /// Positions are carried on along the track for so long after the last one heard: a line for each
+  /// message that was not heard, and one more between each two. [0, 300]
+  double extrapolate_s = 0;
+  /// > 0: a document is read so often, with each aircraft's last position of at most 60 s, heard
+  /// anew or not, and its age to 0.1 s. [0.5, 60]
+  double poll_s = 0;
+  std::vector<Network> networks{};
+  std::vector<ClockStep> clock_steps{};
   std::vector<Outage> outages{};  ///< receiver off or restarting
 };
 
@@ -286,6 +385,7 @@ struct Scenario {
   double hours = 24;            ///< > 0
   schema::SiteRow site{"Hill house", 52.1, 19.4, 110, 12, 100};
   Reception reception;
+  AircraftPlan aircraft;
   Traffic traffic;
   std::vector<AircraftType> types{};  ///< empty: four usual ones
   std::vector<Antenna> antennas{};    ///< empty: one flat dipole named "antenna"
@@ -293,10 +393,12 @@ struct Scenario {
   std::vector<Receiver> receivers{};  ///< empty: one named "receiver"
   std::vector<Wall> walls{};
   std::vector<Obstacle> obstacles{};
+  std::vector<Reflection> reflections{};
   std::vector<TrialPlan> trials{};  ///< empty: the first of each on feed "roof", all the time
   std::vector<Step> steps{};
   std::vector<Drift> drifts{};
   std::vector<Duct> ducts{};
+  std::vector<Interference> interferences{};
   std::vector<FeedPlan> feeds{};  ///< feeds named by trials but not here are faultless
 
   /// The one of that name, added if missing. The reference holds until the next is added.
@@ -320,7 +422,9 @@ Result<Scenario> completed(const Scenario& scenario);
 
 /// Reads a scenario file. Errors: not_found, bad_config with file:line.
 Result<Scenario> load_scenario(const std::filesystem::path& file);
-/// The same from text; `file` is used in messages and for relative paths.
-Result<Scenario> parse_scenario(std::string_view toml, const std::filesystem::path& file);
+/// The same from text; `file` is used in messages and for relative paths. What the text does not
+/// say stays as it is in `base`; tables that may stand several times are added to those of `base`.
+Result<Scenario> parse_scenario(std::string_view toml, const std::filesystem::path& file,
+                                Scenario base = {});
 
 }  // namespace roundel::simulate

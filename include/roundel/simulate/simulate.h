@@ -22,6 +22,13 @@ struct TrialTruth {
   std::array<double, 360> antenna_db{};  ///< the antenna alone, unturned, its mean removed
   std::array<double, 360> mount_db{};    ///< the mount alone, its mean removed
   double mean_db{};                      ///< what was removed, with the receiver's offset
+  /// Gain by elevation less what a half-wave dipole has, each against its own peak: the antenna,
+  /// averaged over bearings where it leans, with half of what the aircraft's upper antennas lose.
+  static constexpr std::size_t n_elevations = 47;
+  static constexpr double elevation_deg(std::size_t i) {
+    return 0.5 + 0.25 * static_cast<double>(i);
+  }
+  std::array<double, n_elevations> elevation_db{};
   std::int64_t sent{};   ///< squitters of aircraft within the traffic's radius while it ran
   std::int64_t heard{};  ///< that got through
 };
@@ -31,7 +38,8 @@ struct FeedTruth {
   std::string name;
   std::int64_t lines{};  ///< of all kinds below
   std::int64_t repeats{}, wild{}, ghosts{}, folded{}, late{}, no_altitude{};
-  std::int64_t throttled{};       ///< heard but not printed
+  std::int64_t throttled{};  ///< heard but not printed
+  std::int64_t extrapolated{}, network{};
   std::int64_t beyond_horizon{};  ///< heard at more than 105 % of the horizon
 };
 

@@ -17,7 +17,14 @@ const worth_a_word = 0.5;
 const least_lines = 100;
 
 /** Rejects that point at the layout, not at the traffic. */
-const layout_reasons = ["malformed", "bad_address", "bad_position", "bad_altitude", "too_long"];
+const layout_reasons = [
+  "malformed",
+  "bad_address",
+  "bad_position",
+  "bad_altitude",
+  "bad_signal",
+  "too_long",
+];
 
 function about_lines(feed: FeedLive): Lesson[] {
   if (feed.received < least_lines) return [];
