@@ -75,11 +75,10 @@ Eigen::VectorXd factors(const std::vector<double>& effective) {
 
 Eigen::MatrixXd inflated(const LevelFit& fit, const std::vector<bool>& known) {
   const Eigen::VectorXd factor = factors(fit.sector_effective);
-  return Eigen::MatrixXd(
-             factor.asDiagonal() *
-             steadied(fit.influence, fit.covariance - fit.open_covariance, fit.model_covariance,
-                      known) *
-             factor.asDiagonal()) +
+  return Eigen::MatrixXd(factor.asDiagonal() *
+                         steadied(fit.influence, fit.covariance - fit.open_covariance,
+                                  fit.model_covariance, known) *
+                         factor.asDiagonal()) +
          fit.open_covariance;
 }
 
@@ -163,7 +162,7 @@ Combined combine(const LevelFit& rate, const LevelFit& strength) {
   if (m == 0) {  // nothing in common: strength alone, its scale is its own
     out.gain_db = strength.gain_db;
     out.covariance = strength_covariance;
-      out.known = out.strength_known;
+    out.known = out.strength_known;
     out.strength_used = true;
     return out;
   }

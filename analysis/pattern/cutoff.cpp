@@ -202,9 +202,8 @@ std::vector<SectorCutoff> find_cutoffs(const Exposure& exposure, const LevelFit&
       if (group.horizon_ratio > inner_horizon || group.elevation_deg < lowest_deg ||
           group.elevation_deg >= highest_deg || group.chances == 0)
         continue;
-      const double level =
-          middle_db + rate.flight_db[f] + group.spreading_db + dipole_db(group.elevation_deg) +
-          rate.elevation.at(group.elevation_deg);
+      const double level = middle_db + rate.flight_db[f] + group.spreading_db +
+                           dipole_db(group.elevation_deg) + rate.elevation.at(group.elevation_deg);
       Evidence row;
       row.flight = exposure.flights[f].ordinal;
       row.elevation_bin = static_cast<std::uint16_t>((group.elevation_deg - lowest_deg) / step_deg);

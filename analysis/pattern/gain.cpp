@@ -22,12 +22,12 @@ constexpr double edge_prior_db = 2;
 std::array<float, max_covariates> covariates(const Group& group, const Screen& screen) {
   std::array<float, max_covariates> out{};
   const auto aspect = aspect_terms(group.cos_aspect);
-  std::transform(aspect.begin(), aspect.end(), out.begin(), [](double x) { return static_cast<float>(x); });
+  std::transform(aspect.begin(), aspect.end(), out.begin(),
+                 [](double x) { return static_cast<float>(x); });
   if (screen.cutoff_deg.empty()) return out;
   if (const auto& cutoff = screen.cutoff_deg[group.sector]) {
     const double above_deg = group.elevation_deg - *cutoff - screen.margin_deg;
-    out[aspect_orders] =
-        static_cast<float>(-std::exp(-std::max(0.0, above_deg) / edge_fade_deg));
+    out[aspect_orders] = static_cast<float>(-std::exp(-std::max(0.0, above_deg) / edge_fade_deg));
   }
   return out;
 }
@@ -262,10 +262,9 @@ LevelFit fit_strength(const Exposure& exposure, const LevelFit& rate, const Scre
       rate.softness_db * std::log(well_heard_share / (1 - well_heard_share));
   const LevelData data = assemble(exposure, screen, false, [&](const Group& group, LevelRow& row) {
     if (!usable(group, screen) || group.levels == 0) return false;
-    const double expected =
-        rate.flight_db[group.flight] + rate.level_db(group.sector, group.bearing_off_deg,
-                                                     group.spreading_db, group.elevation_deg,
-                                                     group.cos_aspect);
+    const double expected = rate.flight_db[group.flight] +
+                            rate.level_db(group.sector, group.bearing_off_deg, group.spreading_db,
+                                          group.elevation_deg, group.cos_aspect);
     if (expected < level_needed) return false;
     row.offset_db = static_cast<float>(geometry_db(group));
     row.chances = group.levels;

@@ -13,8 +13,9 @@ struct Between {
   double share;
 };
 Between knots_about(double elevation_deg) {
-  const double place = std::clamp((elevation_deg - ElevationCurve::first_deg) / ElevationCurve::step_deg,
-                                  0.0, ElevationCurve::n_knots - 1.0);
+  const double place =
+      std::clamp((elevation_deg - ElevationCurve::first_deg) / ElevationCurve::step_deg, 0.0,
+                 ElevationCurve::n_knots - 1.0);
   const int first = std::min(static_cast<int>(place), ElevationCurve::n_knots - 2);
   return {first, place - first};
 }
@@ -84,11 +85,10 @@ Design Fitter::design_of(const LevelBlock& block, const LevelRow& row) const {
     out.add(off < 0 ? (sector + n - 1) % n : (sector + 1) % n, share);
   }
   if (layout_.n_elevations > 0) {
-    const double bearing = (static_cast<double>(sector) + 0.5 + off) * width_deg_ *
-                           (std::numbers::pi / 180);
+    const double bearing =
+        (static_cast<double>(sector) + 0.5 + off) * width_deg_ * (std::numbers::pi / 180);
     const double north = std::cos(bearing), east = std::sin(bearing);
-    const double elevation_deg = row.elevation_deg -
-                                 state_.parameters[layout_.lean()] * north -
+    const double elevation_deg = row.elevation_deg - state_.parameters[layout_.lean()] * north -
                                  state_.parameters[layout_.lean() + 1] * east;
     const Between k = knots_about(elevation_deg);
     out.add(layout_.elevation() + k.first, 1 - k.share);

@@ -1,6 +1,7 @@
 #include <Eigen/Cholesky>
 #include <Eigen/LU>
 #include <cmath>
+#include <span>
 
 #include "analysis/pattern/level_flight.h"
 
@@ -34,27 +35,46 @@ VectorXd without_itself(const MatrixXd& own, const MatrixXd& part, const VectorX
 class Misfit {
  public:
   Misfit(Index n_sectors, Index n_parameters)
-      : cells_(static_cast<std::size_t>(n_sectors) * n_elevation_cells), of_flight_(cells_.size()) {
+      : cells_(static_cast<std::size_t>(n_sectors) * n_elevation_cells) {
     for (Cell& cell : cells_) cell.terms = VectorXd::Zero(n_parameters);
   }
-  void add(std::uint16_t sector, double elevation_deg, const Design& design, double score,
-           double information) {
-    const int elevation = std::clamp(static_cast<int>(elevation_deg / cell_deg), 0, n_elevation_cells - 1);
-    const std::size_t at = sector * std::size_t{n_elevation_cells} + static_cast<std::size_t>(elevation);
-    Cell& cell = cells_[at];
-    cell.score += score;
-    cell.information += information;
-    for (std::size_t i = 0; i < design.n; ++i)
-      cell.terms[design.terms[i].at] += information * design.terms[i].by;
-    if (of_flight_[at] == 0) seen_.push_back(at);
-    of_flight_[at] += score;
-  }
-  void end_flight() {
-    for (const std::size_t at : seen_) {
-      cells_[at].score_variance += of_flight_[at] * of_flight_[at];
-      of_flight_[at] = 0;
+  // One block of a flight: what a level that is off at one elevation would do to all scores,
+  // blocks' and flights' own levels following it.
+  void add(const FlightSum& flight, std::size_t block, std::uint16_t sector, const auto& rows,
+           const auto& elevation_of, const auto& local) {
+    struct Part {
+      double score = 0, information = 0;
+    };
+    std::array<Part, n_elevation_cells> parts{};
+    std::array<VectorXd, n_elevation_cells> terms;
+    for (const auto& row : rows) {
+      const int e =
+          std::clamp(static_cast<int>(elevation_of(row) / cell_deg), 0, n_elevation_cells - 1);
+      const auto at = static_cast<std::size_t>(e);
+      parts[at].score += row.score;
+      parts[at].information += row.information;
+      if (terms[at].size() == 0) terms[at] = VectorXd::Zero(flight.score.size());
+      for (std::size_t i = 0; i < row.design.n; ++i)
+        terms[at][local(row.design.terms[i].at)] += row.information * row.design.terms[i].by;
     }
-    seen_.clear();
+    const auto column = static_cast<Index>(block);
+    const double hidden = flight.hidden[block];
+    double information = 0;
+    for (const Part& part : parts) information += part.information;
+    const double kept = 1 - information * hidden;
+    for (std::size_t e = 0; e < parts.size(); ++e) {
+      const double own = parts[e].information;
+      if (own <= 0) continue;
+      terms[e] -= own * hidden * flight.of_block.col(column) +
+                  own * kept * flight.variance_of_level * flight.of_all;
+      Cell& cell = cells_[sector * std::size_t{n_elevation_cells} + e];
+      cell.score += parts[e].score;
+      cell.score_variance += parts[e].score * parts[e].score;
+      cell.information += own - own * own * (hidden + kept * kept * flight.variance_of_level);
+      for (std::size_t i = 0; i < flight.support.size(); ++i)
+        if (flight.support[i] < cell.terms.size())
+          cell.terms[flight.support[i]] += terms[e][static_cast<Index>(i)];
+    }
   }
   void operator+=(const Misfit& more) {
     for (std::size_t i = 0; i < cells_.size(); ++i) {
@@ -83,13 +103,12 @@ class Misfit {
     const double variance = std::max(0.0, sum / weights);
     fit.misfit_db = std::sqrt(variance);
     for (const Cell& cell : cells_)
-      if (cell.information >= 1) information.noalias() += variance * cell.terms * cell.terms.transpose();
+      if (cell.information >= 1)
+        information.noalias() += variance * cell.terms * cell.terms.transpose();
   }
 
  private:
   std::vector<Cell> cells_;
-  std::vector<double> of_flight_;
-  std::vector<std::size_t> seen_;
 };
 
 void Fitter::finish(LevelFit& fit) {
@@ -112,13 +131,6 @@ void Fitter::finish(LevelFit& fit) {
   fit.noise_db = state_.noise;
   fit.log_likelihood = sum_.log_likelihood;
   if (options_.errors) robust(fit);
-  if (getenv("RD")) {
-    fmt::print(stderr,"\n   {} it {} conv {} w {:.2f}±{:.2f} skew {:.2f} ltail {:.2f} c {:.3f} sf {:.2f} sb {:.2f} sh {:.2f} misfit {:.2f} z {:.1f} lean {:.2f} {:.2f} ± {:.2f} n {} rows {} beta", is_rate_?"rate":"strength", fit.iterations, fit.converged, fit.softness_db, fit.softness_se_db, threshold_.skew(), threshold_.log_tail(), fit.usual_ceiling, fit.sigma_flight_db, fit.sigma_block_db, state_.sigma_ceiling, fit.misfit_db, fit.misfit_z, fit.lean.north_deg, fit.lean.east_deg, std::sqrt(fit.lean.covariance(0,0)), data_.n_flights, data_.rows.size());
-    for (Index k=0;k<fit.beta.size();++k) fmt::print(stderr," {:.2f}",fit.beta[k]);
-    fmt::print(stderr,"\n   E");
-    for (Index k=0;k<fit.elevation.gain_db.size();++k) fmt::print(stderr," {:.1f}:{:.1f}",ElevationCurve::knot_deg((int)k),fit.elevation.gain_db[k]);
-    fmt::print(stderr,"\n");
-  }
 }
 
 // Sandwich: each flight's score, inflated by its own leverage; added up by airframe.
@@ -130,8 +142,7 @@ void Fitter::robust(LevelFit& fit) {
   take_out_hours(matrix, unused);
   const MatrixXd inverse = matrix.ldlt().solve(MatrixXd::Identity(n, n));
   MatrixXd hour_influence;
-  if (layout_.is_free[3] && options_.random_flights)
-    hour_influence = inverse * sum_.hour_cross * hour_weight().asDiagonal();
+  if (has_hours()) hour_influence = inverse * sum_.hour_cross * hour_weight().asDiagonal();
   MatrixXd influence = MatrixXd::Zero(data_.n_flights, n);
   MatrixXd information = MatrixXd::Zero(data_.n_flights, layout_.shape());
   std::vector<Misfit> misfits(n_parts(), Misfit(n_sectors, n));
@@ -141,27 +152,34 @@ void Fitter::robust(LevelFit& fit) {
     each_flight(part_begin(part), part_begin(part + 1), [&](std::size_t begin, std::size_t end) {
       const FlightSum one = integrate(begin, end, scratch, ignored);
       const std::uint32_t flight = data_.blocks[begin].flight;
-      const VectorXd score =
-          options_.leverage
-              ? without_itself(one.information, inverse(one.support, one.support), one.score)
-              : one.score;
-      influence.row(flight) = (inverse(Eigen::all, one.support) * score).transpose();
+      std::vector<Index> own;  // of the support, but for hours
+      for (std::size_t i = 0; i < one.support.size(); ++i)
+        if (one.support[i] < n) own.push_back(static_cast<Index>(i));
+      std::vector<Index> at(own.size());
+      std::transform(own.begin(), own.end(), at.begin(),
+                     [&](Index i) { return one.support[static_cast<std::size_t>(i)]; });
+      VectorXd score = one.score(own);
+      if (options_.leverage)
+        score = without_itself(one.information(own, own), inverse(at, at), score);
+      influence.row(flight) = (inverse(Eigen::all, at) * score).transpose();
       // What it moves its hours' ceilings by moves all that hangs on them.
-      for (const Scratch::Row& of : scratch.rows())
-        if (hour_influence.size() > 0)
+      for (std::size_t i = 0; i < one.support.size(); ++i)
+        if (one.support[i] >= n)
           influence.row(flight) -=
-              of.ceiling_score * hour_influence.col(data_.rows[scratch.number(of)].hour).transpose();
+              one.score[static_cast<Index>(i)] * hour_influence.col(one.support[i] - n).transpose();
       for (std::size_t i = 0; i < one.support.size(); ++i)
         if (one.support[i] < layout_.shape()) {
-          const auto at = static_cast<Index>(i);
-          information(flight, one.support[i]) = std::max(0.0, one.information(at, at));
+          const auto i_own = static_cast<Index>(i);
+          information(flight, one.support[i]) = std::max(0.0, one.information(i_own, i_own));
         }
-      auto row = scratch.rows().begin();
-      for (std::size_t b = begin; b < end; ++b)
-        for (std::uint32_t r = 0; r < data_.blocks[b].n_rows; ++r, ++row)
-          misfits[part].add(data_.blocks[b].sector, data_.rows[data_.blocks[b].first_row + r].elevation_deg,
-                            row->design, row->score, row->information);
-      misfits[part].end_flight();
+      for (std::size_t b = begin; b < end && options_.random_flights; ++b)
+        misfits[part].add(
+            one, b - begin, data_.blocks[b].sector,
+            std::span(scratch.rows())
+                .subspan(data_.blocks[b].first_row - data_.blocks[begin].first_row,
+                         data_.blocks[b].n_rows),
+            [&](const Scratch::Row& row) { return data_.rows[scratch.number(row)].elevation_deg; },
+            [&](Index parameter) { return scratch.local(parameter); });
     });
   });
   for (std::size_t i = 1; i < misfits.size(); ++i) misfits[0] += misfits[i];
@@ -173,9 +191,11 @@ void Fitter::robust(LevelFit& fit) {
   fit.sector_flights.assign(static_cast<std::size_t>(n_sectors), 0);
   constexpr double some = 0.02;
   for (Index s = 0; s < n_sectors; ++s)
-    fit.sector_flights[static_cast<std::size_t>(s)] = static_cast<int>((information.col(s).array() > some).count());
+    fit.sector_flights[static_cast<std::size_t>(s)] =
+        static_cast<int>((information.col(s).array() > some).count());
   for (Index k = 0; k < layout_.n_elevations; ++k)
-    fit.elevation.flights.push_back(static_cast<int>((information.col(layout_.elevation() + k).array() > some).count()));
+    fit.elevation.flights.push_back(
+        static_cast<int>((information.col(layout_.elevation() + k).array() > some).count()));
   for (Index flight = 0; flight < data_.n_flights && !data_.airframe.empty(); ++flight) {
     const Index first = data_.airframe[static_cast<std::size_t>(flight)];
     if (first == flight) continue;
@@ -194,7 +214,8 @@ void Fitter::robust(LevelFit& fit) {
   fit.beta_covariance = of(layout_.covariate(), layout_.n_covariates);
   if (layout_.n_lean > 0) fit.lean.covariance = of(layout_.lean(), 2);
   if (layout_.is_free[0])
-    fit.softness_se_db = softness_ * std::sqrt(std::max(0.0, covariance(layout_.shape(), layout_.shape())));
+    fit.softness_se_db =
+        softness_ * std::sqrt(std::max(0.0, covariance(layout_.shape(), layout_.shape())));
   fit.sector_effective.assign(static_cast<std::size_t>(n_sectors), 0.0);
   for (Index s = 0; s < n_sectors; ++s) {
     const double total = information.col(s).sum(), squares = information.col(s).squaredNorm();

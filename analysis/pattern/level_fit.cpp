@@ -15,7 +15,7 @@ constexpr double softness_prior = 0.35, log_odds_prior = 1.5;  // of its logarit
 // Of the curve by elevation: a smooth one bends by this from knot to knot; Student's t of two
 // degrees lets the few knots of a null bend by much more.
 constexpr double bend_db = 0.15, bend_freedom = 2, end_slope_db = 0.5;
-constexpr double held = 1e8;                                // precision of what is not estimated
+constexpr double held = 1e8;  // precision of what is not estimated
 
 double log_odds(double share) { return std::log(share / (1 - share)); }
 double share_of(double log_odds) { return 1 / (1 + std::exp(-log_odds)); }
@@ -47,7 +47,8 @@ class Offsets {
       double more = 0;
       for (std::size_t b = 0; b < n_bins; ++b) {
         const double offset = lowest_db + static_cast<double>(b) + 0.5;
-        more += bins_[b].chances * ceiling * share_of((middle + offset) / softness_db) - bins_[b].heard;
+        more +=
+            bins_[b].chances * ceiling * share_of((middle + offset) / softness_db) - bins_[b].heard;
       }
       (more > 0 ? high : low) = middle;
     }
@@ -82,11 +83,11 @@ Fitter::Fitter(const LevelData& data, const LevelOptions& options)
   state_.bend_weight.assign(ElevationCurve::n_knots, 0.1);  // until it has found its shape
   state_.sigma_ceiling = 0.3;
   state_.block.assign(data.blocks.size(), 0.0);
-  row_weight_.assign(data.rows.size(), 1.0);
   std::vector<double> told(ElevationCurve::n_knots);
   for (const LevelRow& row : data.rows) {
     const double knot = (row.elevation_deg - ElevationCurve::first_deg) / ElevationCurve::step_deg;
-    told[static_cast<std::size_t>(std::clamp(knot + 0.5, 0.0, ElevationCurve::n_knots - 1.0))] += row.chances;
+    told[static_cast<std::size_t>(std::clamp(knot + 0.5, 0.0, ElevationCurve::n_knots - 1.0))] +=
+        row.chances;
   }
   anchor_ = std::max_element(told.begin(), told.end()) - told.begin();
   if (is_rate_)
@@ -137,7 +138,8 @@ void Fitter::start_rate() {
   const double m = options_.messages_per_chance;
   // As wide as the threshold is when flights' levels are not known.
   const double softness = std::hypot(first_softness_db, first_flight_db / 1.7);
-  std::vector<Offsets> knots(ElevationCurve::n_knots), sectors(static_cast<std::size_t>(data_.n_sectors));
+  std::vector<Offsets> knots(ElevationCurve::n_knots),
+      sectors(static_cast<std::size_t>(data_.n_sectors));
   const auto heard = [&](const LevelRow& row) {
     const double share = std::min(1.0, row.observed * m / double{row.chances});
     return row.chances * (m == 1 ? share : 1 - std::pow(1 - share, 1 / m));
@@ -160,12 +162,15 @@ void Fitter::start_rate() {
   for (const LevelBlock& block : data_.blocks)
     for (std::uint32_t r = block.first_row; r < block.first_row + block.n_rows; ++r) {
       const LevelRow& row = data_.rows[r];
-      sectors[block.sector].add(row.offset_db + curve.at(row.elevation_deg), heard(row), row.chances);
+      sectors[block.sector].add(row.offset_db + curve.at(row.elevation_deg), heard(row),
+                                row.chances);
     }
   for (Index s = 0; s < layout_.n_sectors; ++s) {
     const Offsets& sector = sectors[static_cast<std::size_t>(s)];
     state_.parameters[s] =
-        sector.chances() < enough ? anchor_db : std::clamp(sector.level_db(softness, ceiling), anchor_db - 15, anchor_db + 15);
+        sector.chances() < enough
+            ? anchor_db
+            : std::clamp(sector.level_db(softness, ceiling), anchor_db - 15, anchor_db + 15);
   }
 }
 
@@ -210,7 +215,8 @@ void Fitter::take_shape() {
   const Index shape = layout_.shape();
   softness_ = std::exp(state_.parameters[shape]);
   if (options_.is_shape_free)
-    threshold_ = options_.threshold.bent(state_.parameters[shape + 1], state_.parameters[shape + 2]);
+    threshold_ =
+        options_.threshold.bent(state_.parameters[shape + 1], state_.parameters[shape + 2]);
   if (options_.random_flights && is_rate_) {
     looked_up_.resize(static_cast<std::size_t>(40 * steps_of_z) + 1);
     for (std::size_t i = 0; i < looked_up_.size(); ++i)
@@ -220,7 +226,8 @@ void Fitter::take_shape() {
   for (std::size_t h = 0; h < ceiling_.size(); ++h)
     ceiling_[h] = !options_.ceiling_by_hour
                       ? 1.0
-                      : std::clamp(share_of(state_.parameters[shape + 3] + state_.ceiling_off[h]), 0.02, 0.99);
+                      : std::clamp(share_of(state_.parameters[shape + 3] + state_.ceiling_off[h]),
+                                   0.02, 0.99);
 }
 
 std::size_t Fitter::part_begin(std::size_t part) const {
@@ -229,6 +236,26 @@ std::size_t Fitter::part_begin(std::size_t part) const {
          data_.blocks[block].flight == data_.blocks[block - 1].flight)
     --block;
   return block;
+}
+
+void Fitter::add(const FlightSum& one, PassSum& to) const {
+  const Index n = layout_.size();
+  for (std::size_t i = 0; i < one.support.size(); ++i) {
+    const auto column = static_cast<Index>(i);
+    const Index at = one.support[i];
+    if (at < n) {
+      to.score[at] += one.score[column];
+      for (std::size_t j = 0; j < one.support.size(); ++j)
+        if (one.support[j] < n)
+          to.information(one.support[j], at) += one.information(static_cast<Index>(j), column);
+      continue;
+    }
+    to.hour_score[at - n] += one.score[column];
+    to.hour_information[at - n] += one.information(column, column);
+    for (std::size_t j = 0; j < one.support.size(); ++j)
+      if (one.support[j] < n)
+        to.hour_cross(one.support[j], at - n) += one.information(static_cast<Index>(j), column);
+  }
 }
 
 // One pass over all rows at the present estimates. Flights are looked at next where they are now.
@@ -243,14 +270,14 @@ void Fitter::pass() {
     part.information = MatrixXd::Zero(n, n);
     const auto n_hours = static_cast<Index>(ceiling_.size());
     part.hour_score = part.hour_information = VectorXd::Zero(n_hours);
-    if (layout_.is_free[3]) part.hour_cross = MatrixXd::Zero(n, n_hours);
+    part.hour_cross = MatrixXd::Zero(n, has_hours() ? n_hours : 0);
     each_flight(part_begin(i), part_begin(i + 1), [&](std::size_t begin, std::size_t end) {
       const FlightSum one = integrate(begin, end, scratch, part);
-      part.score(one.support) += one.score;
-      part.information(one.support, one.support) += one.information;
+      add(one, part);
       part.log_likelihood += one.log_likelihood;
       // A flight of which nothing is known says nothing of how flights differ.
-      const double known = std::max(0.0, 1 - one.variance / (state_.sigma_flight * state_.sigma_flight));
+      const double known =
+          std::max(0.0, 1 - one.variance / (state_.sigma_flight * state_.sigma_flight));
       part.flight_squares += known * (one.mean * one.mean + one.variance);
       part.n_flights += known;
     });
@@ -272,12 +299,6 @@ void PassSum::operator+=(const PassSum& more) {
   n_blocks += more.n_blocks;
   residual += more.residual;
   n_rows += more.n_rows;
-}
-
-void Fitter::weigh_rows() {
-  for (const LevelBlock& block : data_.blocks)
-    for (std::uint32_t r = block.first_row; r < block.first_row + block.n_rows; ++r)
-      row_weight_[r] = weight_of(design_of(block, data_.rows[r]));
 }
 
 void Fitter::set_priors() {
@@ -306,7 +327,8 @@ void Fitter::set_priors() {
   };
   for (Index s = 0; s < layout_.n_sectors; ++s) {
     along({{s, 1}}, 100);
-    if (layout_.n_sectors > 2) along({{s, 1}, {(s + 1) % layout_.n_sectors, -1}}, options_.gain_prior_db);
+    if (layout_.n_sectors > 2)
+      along({{s, 1}, {(s + 1) % layout_.n_sectors, -1}}, options_.gain_prior_db);
   }
   const Index first = layout_.elevation();
   for (Index k = 0; k < layout_.n_elevations; ++k) {
@@ -321,7 +343,9 @@ void Fitter::set_priors() {
   }
   for (Index k = 0; k < layout_.n_covariates; ++k)
     along({{layout_.covariate() + k, 1}}, options_.covariate_prior[static_cast<std::size_t>(k)]);
-  for (Index k = 0; k < layout_.n_lean; ++k) along({{layout_.lean() + k, 1}}, lean_prior_deg);
+  // A few flights tell no lean from a bend of the curve: it is left to the last fit.
+  for (Index k = 0; k < layout_.n_lean; ++k)
+    along({{layout_.lean() + k, 1}}, options_.errors ? lean_prior_deg : 1e-4);
 }
 
 double Fitter::objective() const {
@@ -330,8 +354,8 @@ double Fitter::objective() const {
          0.5 * hours().squaredNorm() / (state_.sigma_ceiling * state_.sigma_ceiling);
 }
 
-// One scoring step; returns the change made, dB. A parameter counts by what is known of it: one of which next to nothing is known wanders far and
-// tells nobody.
+// One scoring step; returns the change made, dB. A parameter counts by what is known of it: one of
+// which next to nothing is known wanders far and tells nobody.
 double Fitter::step(bool holds_shape) {
   set_priors();
   MatrixXd matrix = sum_.information + prior_;
@@ -345,31 +369,37 @@ double Fitter::step(bool holds_shape) {
       right[at] = 0;
     }
   VectorXd change = matrix.ldlt().solve(right);
-  const Index shape = layout_.shape();
-  const std::array most{0.4, 0.2, 0.2, 1.0};
-  for (std::size_t i = 0; i < most.size(); ++i) {
-    double& of = change[shape + static_cast<Index>(i)];
-    of = std::clamp(of, -most[i], most[i]);
+  // The whole step is shortened, so that it goes on leading upwards.
+  constexpr double longest_db = 4, longest_shape = 0.4, longest_odds = 1, longest_lean_deg = 0.7;
+  constexpr double well_known = 25;
+  double size = 0, longest = 1;
+  for (Index i = 0; i < layout_.size() && options_.random_flights; ++i) {
+    const double most = i >= layout_.shape() + 3 ? longest_odds
+                        : i >= layout_.shape()   ? longest_shape
+                        : i >= layout_.lean()    ? longest_lean_deg
+                                                 : longest_db;
+    // Of what next to nothing is known, a long step hurts nobody.
+    const double known = std::min(1.0, matrix(i, i) / well_known);
+    longest = std::max(longest, std::abs(change[i]) * known / most);
   }
-  for (Index k = 0; k < layout_.n_lean; ++k) {
-    double& of = change[layout_.lean() + k];
-    of = std::clamp(of, -0.7, 0.7);
-  }
-  constexpr double well_known = 25, longest_db = 4;
-  double size = 0;
+  change /= longest;
   for (Index i = 0; i < layout_.size(); ++i) {
-    const double scale = i >= shape ? 2.0 : 1.0;
-    if (options_.random_flights) change[i] = std::clamp(change[i], -longest_db, longest_db);
-    size = std::max(size, scale * std::abs(change[i]) *
-                              (options_.random_flights ? std::min(1.0, matrix(i, i) / well_known) : 1.0));
+    const double known = options_.random_flights ? std::min(1.0, matrix(i, i) / well_known) : 1.0;
+    size = std::max(size, (i >= layout_.shape() ? 2.0 : 1.0) * std::abs(change[i]) * known);
   }
   VectorXd hour_change = VectorXd::Zero(hours().size());
-  if (!holds_shape && layout_.is_free[3] && options_.random_flights) {
-    const VectorXd score = sum_.hour_score - hours() / (state_.sigma_ceiling * state_.sigma_ceiling);
-    hour_change = hour_weight().cwiseProduct(score - sum_.hour_cross.transpose() * change).cwiseMin(1.0).cwiseMax(-1.0);
+  if (!holds_shape && has_hours()) {
+    const VectorXd score =
+        sum_.hour_score - hours() / (state_.sigma_ceiling * state_.sigma_ceiling);
+    hour_change = hour_weight()
+                      .cwiseProduct(score - sum_.hour_cross.transpose() * change)
+                      .cwiseMin(1.0)
+                      .cwiseMax(-1.0);
   }
   const State before = state_;
   const double objective_before = objective();
+  // The quadrature is no better than this.
+  const double slack = options_.random_flights ? 0.5 : 1e-9 * std::abs(objective_before);
   double factor = 1;
   for (int halving = 0; halving < 12; ++halving, factor /= 2) {
     state_.parameters += factor * change;
@@ -377,7 +407,7 @@ double Fitter::step(bool holds_shape) {
       state_.ceiling_off[h] = std::clamp(
           state_.ceiling_off[h] + factor * hour_change[static_cast<Index>(h)], -4.0, 3.0);
     pass();
-    if (objective() >= objective_before - 1e-7 * std::abs(objective_before)) return factor * size;
+    if (objective() >= objective_before - slack) return factor * size;
     state_ = before;
   }
   pass();
@@ -392,7 +422,7 @@ VectorXd Fitter::hour_weight() const {
 
 // Ceilings of hours are many, and no two share a row: they are solved for on the way.
 void Fitter::take_out_hours(MatrixXd& matrix, VectorXd& right) const {
-  if (!layout_.is_free[3] || !options_.random_flights) return;
+  if (!has_hours()) return;
   const VectorXd weight = hour_weight();
   const VectorXd score = sum_.hour_score - hours() / (state_.sigma_ceiling * state_.sigma_ceiling);
   matrix -= sum_.hour_cross * weight.asDiagonal() * sum_.hour_cross.transpose();
@@ -412,16 +442,20 @@ double Fitter::update_variances(bool bends) {
   // tenth is taken to be as usual.
   constexpr double usual_block_db = 1, usual_share = 0.1;
   const double usual = usual_share * sum_.n_blocks + 1;
-  state_.sigma_block = further(state_.sigma_block,
-                               std::sqrt((sum_.block_squares + usual * usual_block_db * usual_block_db) /
-                                         (sum_.n_blocks + usual)), 0.05, 6);
+  state_.sigma_block =
+      further(state_.sigma_block,
+              std::sqrt((sum_.block_squares + usual * usual_block_db * usual_block_db) /
+                        (sum_.n_blocks + usual)),
+              0.05, 6);
   if (layout_.is_free[3]) {
     const VectorXd spread = hours().cwiseAbs2() + hour_weight();
     const auto told = (sum_.hour_information.array() > 1).cast<double>();
     if (told.sum() > 0)
-      state_.sigma_ceiling = std::clamp(std::sqrt((spread.array() * told).sum() / told.sum()), 0.03, 1.5);
+      state_.sigma_ceiling =
+          std::clamp(std::sqrt((spread.array() * told).sum() / told.sum()), 0.03, 1.5);
   }
-  if (!is_rate_) state_.noise = std::clamp(std::sqrt(sum_.residual / std::max(1.0, sum_.n_rows)), 0.05, 20.0);
+  if (!is_rate_)
+    state_.noise = std::clamp(std::sqrt(sum_.residual / std::max(1.0, sum_.n_rows)), 0.05, 20.0);
   if (layout_.n_elevations < 3 || !bends) return 1;
   const MatrixXd matrix = sum_.information + prior_;
   const MatrixXd inverse = matrix.ldlt().solve(MatrixXd::Identity(matrix.rows(), matrix.cols()));
@@ -432,18 +466,19 @@ double Fitter::update_variances(bool bends) {
     state_.bend_weight[static_cast<std::size_t>(k - layout_.elevation())] =
         (bend_freedom + 1) / (bend_freedom + square / (bend_db * bend_db));
   }
-  return std::max(std::abs(state_.sigma_flight - flight_before), std::abs(state_.sigma_block - block_before)) / 2;
+  return std::max(std::abs(state_.sigma_flight - flight_before),
+                  std::abs(state_.sigma_block - block_before)) /
+         2;
 }
 
 LevelFit Fitter::run() {
   LevelFit fit;
   const bool is_near = options_.start != nullptr;
   const bool is_random = options_.random_flights;
-  const double tolerance = !is_random ? 1e-10 : options_.errors ? (getenv("TOL") ? atof(getenv("TOL")) : 0.03) : 0.1;
+  const double tolerance = !is_random ? 1e-10 : options_.errors ? 0.03 : 0.1;
   constexpr int held_steps = 3;
   set_priors();
   pass();
-  if (is_random) weigh_rows(), pass();
   if (is_random) update_variances(false);
   for (int i = 1; i <= options_.max_iterations && !fit.converged; ++i, ++fit.iterations) {
     double change = step(is_random && !is_near && i <= held_steps);
@@ -451,21 +486,7 @@ LevelFit Fitter::run() {
       change = std::max(change, update_variances(is_near || i > held_steps));
       pass();
     }
-    if (getenv("RD")&&getenv("TOL")) fmt::print(stderr,"i {} change {:.3f} obj {:.2f} w {:.3f} sf {:.2f} sb {:.2f} sh {:.2f} c {:.3f} E5 {:.2f}\n", i, change, objective(), softness_, state_.sigma_flight, state_.sigma_block, state_.sigma_ceiling, 1/(1+std::exp(-state_.parameters[layout_.shape()+3])), state_.parameters[layout_.elevation()+9]);
     fit.converged = change < tolerance && i > (is_near ? 2 : held_steps + 1);
-  }
-  if (getenv("FD") && options_.errors) {
-    for (int z=0;z<6;++z) pass();
-    set_priors();
-    const State keep=state_;
-    const VectorXd right = sum_.score - prior_ * (state_.parameters - prior_mean_);
-    for (Index at : {Index(3),Index(30),layout_.elevation()+5,layout_.elevation()+12,layout_.covariate(),layout_.lean(),layout_.shape(),layout_.shape()+1,layout_.shape()+2,layout_.shape()+3}) {
-      const double h=1e-3; double v[2];
-      for (int i=0;i<2;++i){ state_=keep; state_.parameters[at]+= i?h:-h; pass(); v[i]=objective(); }
-      fmt::print(stderr,"fd {} score {:.3f} numeric {:.3f} info {:.1f}\n", at, right[at], (v[1]-v[0])/(2*h), sum_.information(at,at));
-      state_=keep;
-    }
-    pass();
   }
   finish(fit);
   return fit;

@@ -55,9 +55,9 @@ struct Design {
 /// All that is estimated.
 struct State {
   VectorXd parameters;
-  std::vector<double> ceiling_off;          ///< by hour: log odds less the usual
-  std::vector<double> flight, block;        ///< own levels, at their modes
-  std::vector<double> bend_weight;          ///< by knot: precision of the curve's bend there
+  std::vector<double> ceiling_off;    ///< by hour: log odds less the usual
+  std::vector<double> flight, block;  ///< own levels, at their modes
+  std::vector<double> bend_weight;    ///< by knot: precision of the curve's bend there
   double sigma_flight{}, sigma_block{}, sigma_ceiling{}, noise = 1;
 };
 
@@ -68,6 +68,10 @@ struct FlightSum {
   MatrixXd information;        ///< by support
   double log_likelihood{}, mean{}, variance{};
   double level_information{};  ///< of its level
+  MatrixXd of_block;           ///< [support x blocks]: information on each block's level, crossed
+  VectorXd of_all;             ///< the same of its own level, blocks' levels taken out
+  std::vector<double> hidden;  ///< variance of each block's level, the flight's known
+  double variance_of_level{};
 };
 
 /// Sums over some of the flights.
@@ -75,11 +79,11 @@ struct PassSum {
   VectorXd score;
   MatrixXd information;
   VectorXd hour_score, hour_information;  ///< of the log odds of each hour's ceiling
-  MatrixXd hour_cross;                    ///< with all parameters; empty: not asked for
+  MatrixXd hour_cross;                    ///< with all parameters
   double log_likelihood = 0;
-  double flight_squares = 0, n_flights = 0;         ///< for sigma_flight
-  double block_squares = 0, n_blocks = 0;           ///< for sigma_block
-  double residual = 0, n_rows = 0;                  ///< for noise
+  double flight_squares = 0, n_flights = 0;  ///< for sigma_flight
+  double block_squares = 0, n_blocks = 0;    ///< for sigma_block
+  double residual = 0, n_rows = 0;           ///< for noise
   void operator+=(const PassSum& more);
 };
 
@@ -98,12 +102,11 @@ class Fitter {
   struct Scratch;
   Threshold::At threshold_at(double z) const;
   Chance chance_of(const LevelRow& row, double level_db, bool asks_likelihood) const;
-  double weight_of(const Design& design) const;
   double find_mode(std::size_t begin, std::size_t end, Scratch& scratch);
   FlightSum integrate(std::size_t begin, std::size_t end, Scratch& scratch, PassSum& all);
   template <class Row>
   double take_row(Row& row, const auto& block, const std::array<double, 5>& share,
-                  std::size_t n_nodes, const Scratch& scratch, FlightSum& out, VectorXd& of_block,
+                  std::size_t n_nodes, const Scratch& scratch, FlightSum& out, auto& of_block,
                   PassSum& all) const;
   void take_block(const auto& block, const auto& of_flight, const std::array<double, 5>& share,
                   PassSum& all) const;
@@ -113,9 +116,9 @@ class Fitter {
   double ceiling_of_the_strong() const;
   void start_rate();
   void start_from(const LevelFit& other);
+  void add(const FlightSum& one, PassSum& to) const;
   void pass();
   double objective() const;
-  void weigh_rows();
   void set_priors();
   double step(bool holds_shape);
   void take_out_hours(MatrixXd& matrix, VectorXd& right) const;
@@ -127,6 +130,9 @@ class Fitter {
   void robust(LevelFit& fit);
 
   void take_shape();
+  // Ceilings of hours are parameters too, behind all others.
+  bool has_hours() const { return layout_.is_free[3] && options_.random_flights; }
+  Index hour_parameter(std::uint16_t hour) const { return layout_.size() + hour; }
   Eigen::Map<const VectorXd> hours() const {
     return {state_.ceiling_off.data(), static_cast<Index>(state_.ceiling_off.size())};
   }
@@ -149,8 +155,7 @@ class Fitter {
   const bool is_rate_;
   const Layout layout_;
   State state_;
-  std::vector<double> row_weight_;
-  double width_deg_;                  ///< of a sector
+  double width_deg_;  ///< of a sector
   double softness_{}, centre_ = 0;
   Threshold threshold_;
   std::vector<Threshold::At> looked_up_;  ///< the threshold at steps of z; empty: worked out

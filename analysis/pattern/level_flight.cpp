@@ -11,10 +11,6 @@ namespace {
 constexpr double narrowest_db = 0.03, widest_flight_db = 12, widest_block_db = 6;
 // A level known to this, in dB, is nearly normal: three nodes do.
 constexpr double well_known_db = 0.7;
-// Where next to all is heard, what is missing tells of turning aircraft and of lost messages, not of
-// the antenna; thousands of such rows would outweigh the few that tell. A row weighs by the share
-// that the threshold takes there of a middling flight's messages, against this.
-constexpr double trusted_loss = 0.02;
 
 // Nodes and log weights about a centre, of a normal prior of mean 0.
 struct Nodes {
@@ -91,18 +87,11 @@ Fitter::Chance Fitter::chance_of(const LevelRow& row, double level_db, bool asks
   return out;
 }
 
-double Fitter::weight_of(const Design& design) const {
-  if (!is_rate_ || !options_.random_flights) return 1;
-  const double spread_db = std::hypot(state_.sigma_flight, state_.sigma_block) / 1.7;
-  const double lost = 1 - threshold_at(design.level_db / std::hypot(softness_, spread_db) ).share;
-  return lost / (lost + trusted_loss);
-}
-
 // Adds a row at the posterior of its levels; returns what it tells of its level.
 template <class Row>
-double Fitter::take_row(Row& row, const auto& block,
-                        const std::array<double, 5>& share, std::size_t n_nodes,
-                        const Scratch& scratch, FlightSum& out, VectorXd& of_block, PassSum& all) const {
+double Fitter::take_row(Row& row, const auto& block, const std::array<double, 5>& share,
+                        std::size_t n_nodes, const Scratch& scratch, FlightSum& out, auto& of_block,
+                        PassSum& all) const {
   const std::size_t number = scratch.number(row);
   const LevelRow& observed = data_.rows[number];
   constexpr std::size_t n_all = 1 + Layout::n_shape;
@@ -113,10 +102,10 @@ double Fitter::take_row(Row& row, const auto& block,
       const double posterior = share[k] * block.share[k][j];
       if (posterior < 1e-4) continue;
       const Chance at = chance_of(observed, row.design.level_db + block.shift[k][j], false);
-      const double weight = row_weight_[number] * posterior;
+
       for (std::size_t i = 0; i < n_all; ++i) {
-        score[i] += weight * at.residual * at.by[i];
-        const double by = weight * at.per_variance * at.by[i];
+        score[i] += posterior * at.residual * at.by[i];
+        const double by = posterior * at.per_variance * at.by[i];
         for (std::size_t l = 0; l <= i; ++l) square[i][l] += by * at.by[l];
       }
       if (!is_rate_) {
@@ -127,41 +116,45 @@ double Fitter::take_row(Row& row, const auto& block,
   all.n_rows += 1;
   row.score = score[0];
   row.information = square[0][0];
-  row.ceiling_score = score[n_all - 1];
-  const Index n_shape = is_rate_ ? Layout::n_shape : 0;
-  const Index shape = static_cast<Index>(out.support.size()) - n_shape;
-  for (std::size_t i = 0; i < row.design.n; ++i) {
-    const Design::Term& term = row.design.terms[i];
-    const Index column = scratch.local(term.at);
-    out.score[column] += term.by * score[0];
-    const double by = term.by * square[0][0];
-    of_block[column] += by;
-    for (std::size_t j = 0; j < row.design.n; ++j)
-      out.information(scratch.local(row.design.terms[j].at), column) += by * row.design.terms[j].by;
-    for (Index j = 0; j < n_shape; ++j) {
-      const double cross = term.by * square[static_cast<std::size_t>(j) + 1][0];
-      out.information(shape + j, column) += cross;
-      out.information(column, shape + j) += cross;
+  // Parameters that the row has a part in: terms of its level, the threshold's, its hour's ceiling.
+  const auto of_level = [&](Index local, double by) {
+    out.score[local] += by * score[0];
+    of_block[local] += by * square[0][0];
+    for (std::size_t j = 0; j < row.design.n; ++j) {
+      const Design::Term& other = row.design.terms[j];
+      out.information(scratch.local(other.at), local) += by * square[0][0] * other.by;
     }
-  }
-  for (Index i = 0; i < n_shape; ++i) {
-    const auto at = static_cast<std::size_t>(i) + 1;
-    out.score[shape + i] += score[at];
-    of_block[shape + i] += square[at][0];
-    for (Index j = 0; j < n_shape; ++j) {
-      const auto other = static_cast<std::size_t>(j) + 1;
-      out.information(shape + i, shape + j) += square[std::max(at, other)][std::min(at, other)];
+  };
+  for (std::size_t i = 0; i < row.design.n; ++i)
+    of_level(scratch.local(row.design.terms[i].at), row.design.terms[i].by);
+  if (!is_rate_) return row.information;
+  const Index shape = scratch.local(layout_.shape());
+  const auto of_chance = [&](Index local, std::size_t i) {
+    out.score[local] += score[i];
+    of_block[local] += square[i][0];
+    for (std::size_t j = 0; j < row.design.n; ++j) {
+      const Design::Term& term = row.design.terms[j];
+      const double cross = term.by * square[i][0];
+      out.information(local, scratch.local(term.at)) += cross;
+      out.information(scratch.local(term.at), local) += cross;
     }
+  };
+  for (std::size_t i = 1; i < n_all; ++i) {
+    of_chance(shape + static_cast<Index>(i) - 1, i);
+    for (std::size_t j = 1; j < n_all; ++j)
+      out.information(shape + static_cast<Index>(i) - 1, shape + static_cast<Index>(j) - 1) +=
+          square[std::max(i, j)][std::min(i, j)];
   }
-  if (all.hour_cross.size() > 0) {
-    const Index hour = observed.hour;
-    for (std::size_t i = 0; i < row.design.n; ++i)
-      all.hour_cross(row.design.terms[i].at, hour) += row.design.terms[i].by * square[n_all - 1][0];
-    for (Index j = 0; j < n_shape; ++j)
-      all.hour_cross(layout_.shape() + j, hour) += square[n_all - 1][static_cast<std::size_t>(j) + 1];
-    all.hour_score[hour] += row.ceiling_score;
-    all.hour_information[hour] += square[n_all - 1][n_all - 1];
+  if (!has_hours()) return row.information;
+  const Index hour = scratch.local(hour_parameter(observed.hour));
+  constexpr std::size_t ceiling = n_all - 1;
+  of_chance(hour, ceiling);
+  for (std::size_t j = 1; j < n_all; ++j) {
+    const Index local = shape + static_cast<Index>(j) - 1;
+    out.information(hour, local) += square[ceiling][j];
+    out.information(local, hour) += square[ceiling][j];
   }
+  out.information(hour, hour) += square[ceiling][ceiling];
   return row.information;
 }
 
@@ -171,7 +164,8 @@ void Fitter::take_block(const auto& block, const auto& of_flight,
   double mean = 0, square = 0;
   for (std::size_t k = 0; k < of_flight.n; ++k)
     for (std::size_t j = 0; j < block.n; ++j) {
-      const double own = block.shift[k][j] - of_flight.at[k], posterior = share[k] * block.share[k][j];
+      const double own = block.shift[k][j] - of_flight.at[k],
+                   posterior = share[k] * block.share[k][j];
       mean += posterior * own;
       square += posterior * own * own;
     }
@@ -201,9 +195,10 @@ double Fitter::find_mode(std::size_t begin, std::size_t end, Scratch& scratch) {
       block.score = block.information = 0;
       for (std::uint32_t r = 0; r < data_.blocks[b].n_rows; ++r, ++row) {
         const std::size_t number = data_.blocks[b].first_row + r;
-        const Chance at = chance_of(data_.rows[number], row->design.level_db + level + state_.block[b], false);
-        block.score += row_weight_[number] * at.residual * at.by[0];
-        block.information += row_weight_[number] * at.per_variance * at.by[0] * at.by[0];
+        const Chance at =
+            chance_of(data_.rows[number], row->design.level_db + level + state_.block[b], false);
+        block.score += at.residual * at.by[0];
+        block.information += at.per_variance * at.by[0] * at.by[0];
       }
       const double kept = block_precision / (block.information + block_precision);
       all_information += kept * block.information;
@@ -214,8 +209,10 @@ double Fitter::find_mode(std::size_t begin, std::size_t end, Scratch& scratch) {
     double largest = std::abs(step);
     for (std::size_t b = begin; b < end; ++b) {
       const Scratch::Block& block = scratch.blocks()[b - begin];
-      const double own = std::clamp((block.score - block_precision * state_.block[b] - block.information * step) /
-                                        (block.information + block_precision), -longest_db, longest_db);
+      const double own =
+          std::clamp((block.score - block_precision * state_.block[b] - block.information * step) /
+                         (block.information + block_precision),
+                     -longest_db, longest_db);
       state_.block[b] += own;
       largest = std::max(largest, std::abs(own) * std::min(1.0, block.information));
     }
@@ -228,7 +225,7 @@ FlightSum Fitter::integrate(std::size_t begin, std::size_t end, Scratch& scratch
   FlightSum out;
   const std::uint32_t flight = data_.blocks[begin].flight;
   const bool is_random = options_.random_flights;
-  scratch.open(data_.blocks[begin].first_row, layout_.size());
+  scratch.open(data_.blocks[begin].first_row, layout_.size() + hours().size());
   for (std::size_t b = begin; b < end; ++b) {
     scratch.add_block();
     for (std::uint32_t r = 0; r < data_.blocks[b].n_rows; ++r)
@@ -237,7 +234,8 @@ FlightSum Fitter::integrate(std::size_t begin, std::size_t end, Scratch& scratch
   Nodes of_flight{1, {}, {}};
   if (is_random) {
     const double information = find_mode(begin, end, scratch);
-    of_flight = nodes_about(state_.flight[flight], width_of(information, widest_flight_db), state_.sigma_flight);
+    of_flight = nodes_about(state_.flight[flight], width_of(information, widest_flight_db),
+                            state_.sigma_flight);
   }
   const std::size_t n_nodes = of_flight.n;
   std::array<double, 5> share = of_flight.log_weight;
@@ -250,9 +248,9 @@ FlightSum Fitter::integrate(std::size_t begin, std::size_t end, Scratch& scratch
     const double follows = at.information / (at.information + block_precision);
     for (std::size_t k = 0; k < n_nodes && is_random; ++k) {
       // As the flight's level rises, its blocks' give way.
-      const Nodes own = nodes_about(state_.block[b] - follows * (of_flight.at[k] - state_.flight[flight]),
-                                    width_of(at.information + block_precision, widest_block_db),
-                                    state_.sigma_block);
+      const Nodes own = nodes_about(
+          state_.block[b] - follows * (of_flight.at[k] - state_.flight[flight]),
+          width_of(at.information + block_precision, widest_block_db), state_.sigma_block);
       at.n = own.n;
       for (std::size_t j = 0; j < own.n; ++j) {
         at.shift[k][j] = of_flight.at[k] + own.at[j];
@@ -263,8 +261,9 @@ FlightSum Fitter::integrate(std::size_t begin, std::size_t end, Scratch& scratch
       const std::size_t number = data_.blocks[b].first_row + r;
       for (std::size_t k = 0; k < n_nodes; ++k)
         for (std::size_t j = 0; j < at.n; ++j)
-          at.share[k][j] += row_weight_[number] *
-                            chance_of(data_.rows[number], next->design.level_db + at.shift[k][j], true).log_likelihood;
+          at.share[k][j] +=
+              chance_of(data_.rows[number], next->design.level_db + at.shift[k][j], true)
+                  .log_likelihood;
     }
     for (std::size_t k = 0; k < n_nodes; ++k) share[k] += to_shares(at.share[k], at.n);
   }
@@ -273,16 +272,20 @@ FlightSum Fitter::integrate(std::size_t begin, std::size_t end, Scratch& scratch
   for (std::size_t k = 0; k < n_nodes; ++k)
     out.variance += share[k] * (of_flight.at[k] - out.mean) * (of_flight.at[k] - out.mean);
 
-  // Scores and information: posterior means, less what the unknown levels hide (Louis): each level's
-  // variance times what it is crossed with.
-  out.support = scratch.support(layout_, is_rate_);
+  // Scores and information: posterior means, less what the unknown levels hide (Louis): each
+  // level's variance times what it is crossed with.
+  for (Index i = 0; is_rate_ && i < Layout::n_shape; ++i) scratch.take(layout_.shape() + i);
+  for (const Scratch::Row& of : scratch.rows())
+    if (has_hours()) scratch.take(hour_parameter(data_.rows[scratch.number(of)].hour));
+  out.support = scratch.support();
   const auto n = static_cast<Index>(out.support.size());
   out.information = MatrixXd::Zero(n, n);
   out.score = VectorXd::Zero(n);
-  VectorXd of_all = VectorXd::Zero(n), of_block(n);
+  out.of_all = VectorXd::Zero(n);
+  out.of_block = MatrixXd::Zero(n, static_cast<Index>(end - begin));
   auto row = scratch.rows().begin();
   for (std::size_t b = begin; b < end; ++b) {
-    of_block.setZero();
+    auto of_block = out.of_block.col(static_cast<Index>(b - begin));
     const Scratch::Block& block = scratch.blocks()[b - begin];
     double information = 0;
     for (std::uint32_t r = 0; r < data_.blocks[b].n_rows; ++r, ++row)
@@ -291,13 +294,15 @@ FlightSum Fitter::integrate(std::size_t begin, std::size_t end, Scratch& scratch
     take_block(block, of_flight, share, all);
     const double hidden = 1 / (information + block_precision);
     out.information.noalias() -= hidden * of_block * of_block.transpose();
-    of_all += of_block * (1 - information * hidden);
+    out.hidden.push_back(hidden);
+    out.of_all += of_block * (1 - information * hidden);
     out.level_information += information * (1 - information * hidden);
   }
-  if (is_random)
-    out.information.noalias() -=
-        1 / (out.level_information + 1 / (state_.sigma_flight * state_.sigma_flight)) * of_all *
-        of_all.transpose();
+  if (is_random) {
+    out.variance_of_level =
+        1 / (out.level_information + 1 / (state_.sigma_flight * state_.sigma_flight));
+    out.information.noalias() -= out.variance_of_level * out.of_all * out.of_all.transpose();
+  }
   return out;
 }
 

@@ -21,7 +21,6 @@ struct Fitter::Scratch {
   struct Row {
     Design design;
     double score{}, information{};  ///< of its level, posterior means
-    double ceiling_score{};         ///< of the log odds of its ceiling
   };
   /// A block's level by the flight's node, then its own.
   using Nodes = std::array<std::array<double, most_nodes>, most_nodes>;
@@ -41,15 +40,18 @@ struct Fitter::Scratch {
   }
   Row& add(const Design& design) {
     for (std::size_t i = 0; i < design.n; ++i) take(design.terms[i].at);
-    rows_.push_back({design, 0, 0, 0});
+    rows_.push_back({design, 0, 0});
     return rows_.back();
   }
   Block& add_block() { return blocks_.emplace_back(); }
-  /// With the threshold's parameters last, which all rows have a part in.
-  const std::vector<Index>& support(const Layout& layout, bool has_shape) {
-    for (Index i = 0; has_shape && i < Layout::n_shape; ++i) take(layout.shape() + i);
-    return support_;
+  /// Notes a parameter that some row has a part in.
+  void take(Index parameter) {
+    Index& local = local_[static_cast<std::size_t>(parameter)];
+    if (local >= 0) return;
+    local = static_cast<Index>(support_.size());
+    support_.push_back(parameter);
   }
+  const std::vector<Index>& support() const { return support_; }
   Index local(Index parameter) const { return local_[static_cast<std::size_t>(parameter)]; }
   std::vector<Row>& rows() { return rows_; }
   std::vector<Block>& blocks() { return blocks_; }
@@ -60,12 +62,6 @@ struct Fitter::Scratch {
   }
 
  private:
-  void take(Index parameter) {
-    Index& local = local_[static_cast<std::size_t>(parameter)];
-    if (local >= 0) return;
-    local = static_cast<Index>(support_.size());
-    support_.push_back(parameter);
-  }
   std::size_t first_row_ = 0;
   std::vector<Row> rows_;
   std::vector<Block> blocks_;

@@ -1,12 +1,15 @@
 #include "roundel/pattern/verdict.h"
 
+#include <fmt/format.h>
+
+#include <Eigen/LU>
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <numbers>
 #include <numeric>
 
 #include "analysis/pattern/beside.h"
-#include "analysis/pattern/elevation_pattern.h"
 #include "roundel/pattern/share.h"
 
 namespace roundel::pattern {
@@ -27,7 +30,7 @@ constexpr int few_flights_per_sector = 150;
 // Hours that say something else than the antenna does.
 void screen_hours(const Exposure& exposure, const LevelFit& rate, Screen& screen, Verdict& out) {
   screen.hours_out.assign(exposure.hours.size(), false);
-  const double usual = median(rate.ceiling);
+  const double usual = rate.usual_ceiling;
   for (std::size_t h = 0; h < exposure.hours.size(); ++h) {
     const Hour& hour = exposure.hours[h];
     if (hour.cells == 0) continue;
@@ -50,6 +53,48 @@ void report(MethodReport& out, const LevelFit& fit, const std::vector<bool>& kno
     sum += std::max(0.0, fit.covariance(i, i));
   }
   if (out.sectors > 0) out.rms_error_db = std::sqrt(sum / out.sectors);
+}
+
+// After smoothing: known to the smoother, an error along the curve itself would shrink the curve.
+void add_scale_error(Curve& curve) {
+  const Eigen::VectorXd error = scale_error * curve.value;
+  curve.covariance += error * error.transpose();
+}
+
+std::vector<Verdict::ElevationGain> gain_by_elevation(const LevelFit& fit, double confidence) {
+  std::vector<Verdict::ElevationGain> out;
+  const ElevationCurve& curve = fit.elevation;
+  const double z = normal_reach(confidence);
+  std::optional<int> first;
+  for (int k = 0; k < static_cast<int>(curve.flights.size()); ++k) {
+    if (curve.flights[static_cast<std::size_t>(k)] < least_flights) continue;
+    if (!first) first = k;
+    const double elevation_deg = ElevationCurve::knot_deg(k);
+    const double gain_db = curve.gain_db[k] - curve.gain_db[*first];
+    const double variance =
+        curve.covariance(k, k) + curve.covariance(*first, *first) - 2 * curve.covariance(k, *first);
+    const double half = z * std::hypot(std::sqrt(std::max(0.0, variance)), scale_error * gain_db);
+    const double shown =
+        gain_db + dipole_db(elevation_deg) - dipole_db(ElevationCurve::knot_deg(*first));
+    out.push_back({elevation_deg, shown, shown - half, shown + half,
+                   curve.flights[static_cast<std::size_t>(k)]});
+  }
+  return out;
+}
+
+// Only where both components together stand out by a chance of one in a thousand.
+std::optional<Verdict::LeanFound> lean_of(const LevelFit& fit, double confidence) {
+  constexpr double standing_out = 13.8, least_deg = 0.5;  // chi-squared of two
+  const Eigen::Vector2d lean(fit.lean.north_deg, fit.lean.east_deg);
+  const double size = lean.norm();
+  if (size < least_deg || fit.lean.covariance.determinant() <= 0 ||
+      lean.dot(fit.lean.covariance.inverse() * lean) < standing_out)
+    return std::nullopt;
+  const Eigen::Vector2d along = lean / size;
+  const double half = normal_reach(confidence) * std::sqrt(along.dot(fit.lean.covariance * along));
+  const double towards = std::atan2(lean[1], lean[0]) * 180 / std::numbers::pi;
+  return Verdict::LeanFound{size, std::max(0.0, size - half), size + half,
+                            towards < 0 ? towards + 360 : towards};
 }
 
 // Of the flights with chances near the horizon, how many were heard there.
@@ -231,13 +276,9 @@ Verdict judge(const Exposure& exposure, const Reach& reach, const VerdictOptions
   cutoffs = find_cutoffs(exposure, rate, out.throttle);
   take_cutoffs();
 
-  LevelFit strength;
-  each_beside(2, [&](std::size_t i) {
-    if (i == 0)
-      strength = fit_strength(exposure, rate, screen);
-    else
-      out.elevation = elevation_pattern(exposure, rate, out.throttle, screen, least_flights);
-  });
+  LevelFit strength = fit_strength(exposure, rate, screen);
+  out.elevation = gain_by_elevation(rate, options.confidence);
+  out.lean = lean_of(rate, options.confidence);
   const double slope = level_slope(exposure, strength, screen);
   const bool is_compressed = slope < true_slope;
   if (is_compressed) {
@@ -249,11 +290,18 @@ Verdict judge(const Exposure& exposure, const Reach& reach, const VerdictOptions
   Combined combined = combine(rate, strength);
   out.conflict_p = combined.conflict_p;
   out.conflict_db = combined.difference_db;
+  const double combined_db = combined.difference_db;
   const bool is_conflict = combined.conflict_p < doubtful_p && combined.difference_db > doubtful_db;
   if (is_conflict) {
-    // Counts depend on fewer things that can be wrong with a receiver than its level scale does.
-    out.strength.remark = "disagrees with the rate: doubt the level scale; levels left out";
+    // Levels that rise with the expected ones decibel for decibel are not plainly wrong, and
+    // neither are counts: what they differ by is left open.
+    out.strength.remark = fmt::format(
+        "counts and levels differ by {:.1f} dB and neither is plainly wrong; intervals are widened "
+        "by "
+        "that",
+        combined.difference_db);
     combined = combine(rate, {});
+    combined.covariance.diagonal().array() += combined_db * combined_db;
   }
   report(out.rate, rate, combined.rate_known);
   out.rate.used = out.rate.sectors > 0;
@@ -266,6 +314,7 @@ Verdict judge(const Exposure& exposure, const Reach& reach, const VerdictOptions
   const auto n_known = std::count(combined.known.begin(), combined.known.end(), true);
   if (n_known >= 3) {
     out.curve = smooth(combined.gain_db, combined.covariance, combined.known);
+    add_scale_error(out.curve);
     // "Within the tolerance" must hold without the smoother's help: a dip narrower than it expects,
     // or data so thin that it falls back on a flat curve, must not pass.
     const Curve rough = centred(combined.gain_db, combined.covariance, combined.known);
@@ -280,7 +329,8 @@ Verdict judge(const Exposure& exposure, const Reach& reach, const VerdictOptions
     out.harmonics = harmonics(out.curve, 4, options.confidence);
   }
   out.softness_db = rate.softness_db;
-  out.ceiling = median(rate.ceiling);
+  out.ceiling = rate.usual_ceiling;
+  out.misfit_db = rate.misfit_db;
   out.sigma_flight_db = rate.sigma_flight_db;
 
   const double z = normal_reach(options.confidence);

@@ -81,8 +81,15 @@ std::string verdict_json(const pattern::Verdict& verdict, const std::vector<sche
   for (const auto& one : verdict.elevation)
     out["elevation"].push_back({{"elevation_deg", rounded(one.elevation_deg, 2)},
                                 {"gain_db", rounded(one.gain_db, 2)},
-                                {"se_db", rounded(one.se_db, 2)},
+                                {"low_db", rounded(one.low_db, 2)},
+                                {"high_db", rounded(one.high_db, 2)},
                                 {"flights", one.flights}});
+  out["lean"] = verdict.lean ? Json{{"lean_deg", rounded(verdict.lean->lean_deg, 2)},
+                                    {"low_deg", rounded(verdict.lean->low_deg, 2)},
+                                    {"high_deg", rounded(verdict.lean->high_deg, 2)},
+                                    {"towards_deg", rounded(verdict.lean->towards_deg, 0)}}
+                             : Json(nullptr);
+  out["misfit_db"] = rounded(verdict.misfit_db, 2);
   Json missing;
   missing["bearings"] = Json::array();
   for (const auto& run : verdict.missing.bearings)

@@ -85,13 +85,24 @@ std::string method_lines(const pattern::Verdict& verdict) {
   if (verdict.curve.n() > 0)
     out += "Harmonics: " + (orders.empty() ? "none stands out of the noise" : orders) + ".\n";
   if (!verdict.elevation.empty()) {
-    out += "Gain by elevation:";
-    for (const auto& one : verdict.elevation)
-      out += fmt::format(" {:.1f} deg {:+.1f} dB (+-{:.1f}, {} flights);", one.elevation_deg,
-                         one.gain_db, 2 * one.se_db, one.flights);
+    out += fmt::format("Gain by elevation, against {:.1f} degrees:",
+                       verdict.elevation.front().elevation_deg);
+    for (std::size_t i = 1; i < verdict.elevation.size(); i += 2) {
+      const auto& one = verdict.elevation[i];
+      out += fmt::format(" {:.0f} deg {:+.1f} dB ({:+.1f} to {:+.1f});", one.elevation_deg,
+                         one.gain_db, one.low_db, one.high_db);
+    }
     out.back() = '.';
     out += '\n';
   }
+  if (verdict.lean)
+    out += fmt::format(
+        "Lean: the antenna is off the vertical by {:.1f} degrees ({:.1f} to {:.1f}). Its beam "
+        "points "
+        "up towards {} and down towards {} degrees.\n",
+        verdict.lean->lean_deg, verdict.lean->low_deg, verdict.lean->high_deg,
+        present::bearing_text(verdict.lean->towards_deg),
+        present::bearing_text(std::fmod(verdict.lean->towards_deg + 180, 360)));
   return out;
 }
 

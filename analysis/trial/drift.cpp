@@ -14,7 +14,6 @@ using Units = std::vector<Unit>;
 
 constexpr int wedges = 12;
 constexpr double z95 = 1.959964;
-constexpr double scale_error = 0.03;  // of the fitted threshold
 constexpr double least_standing_out = 3;  // standard errors
 constexpr std::int64_t day_s = 86400, together_s = 6 * 3600;
 
@@ -22,7 +21,7 @@ constexpr std::int64_t day_s = 86400, together_s = 6 * 3600;
 // nothing of it.
 void set_step(DriftChange& change, const Step& step) {
   const double half =
-      z95 * std::hypot(std::sqrt(step.variance), scale_error * step.value_db);
+      z95 * std::hypot(std::sqrt(step.variance), pattern::scale_error * step.value_db);
   change.step_db = step.value_db;
   change.low_db = step.value_db - half;
   change.high_db = step.value_db + half;

@@ -47,9 +47,9 @@ std::optional<Unit> FlightLevels::unit(const Counts& counts) const {
   for (int i = 0; i < 6; ++i) {
     pattern::Told all;
     for (const Counts::Row& row : counts.rows) {
-      const pattern::Told one = pattern::told(rate_.threshold, row.level_db + level,
-                                              rate_.softness_db, row.ceiling, messages_per_chance_,
-                                              row.heard, row.chances);
+      const pattern::Told one =
+          pattern::told(rate_.threshold, row.level_db + level, rate_.softness_db, row.ceiling,
+                        messages_per_chance_, row.heard, row.chances);
       all.score += one.score;
       all.information += one.information;
     }

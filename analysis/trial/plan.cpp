@@ -48,9 +48,9 @@ Result<Side> side(const schema::Store& store, const schema::Selection& which) {
 // Information on a flight's level that one group's count carries.
 double information(const pattern::Group& group, const pattern::LevelFit& rate, double own_db,
                    double m) {
-  const double level = own_db + rate.level_db(group.sector, group.bearing_off_deg,
-                                              group.spreading_db, group.elevation_deg,
-                                              group.cos_aspect);
+  const double level =
+      own_db + rate.level_db(group.sector, group.bearing_off_deg, group.spreading_db,
+                             group.elevation_deg, group.cos_aspect);
   return pattern::told(rate.threshold, level, rate.softness_db, rate.ceiling[group.hour], m,
                        group.heard, group.chances)
       .information;

@@ -113,7 +113,7 @@ struct SeparateBuilder::Impl {
     });
     SoftnessMean softness;
     for (const FittedArrangement& one : all) softness.add(one.rate);
-    scale_error = softness.mean().relative_error();
+    scale_error = std::hypot(softness.mean().relative_error(), pattern::scale_error);
     pattern::each_beside(all.size(), [&](std::size_t k) {
       FittedArrangement& one = all[k];
       if (one.rate.gain_db.size() == 0) return;

@@ -49,6 +49,11 @@ inline constexpr float alike_db = 0.75F, alike_aspect = 0.2F, alike_deg = 0.3F;
 /// starts from a larger part.
 inline constexpr unsigned many_flights = 1500;
 
+/// What the decibel scale may be off by besides its own error (LevelFit::softness_se_db): fading
+/// that lasts for some cells of a block is none of the model's, and makes blocks seem to differ by
+/// more than they do. Standard deviation, set on simulated worlds.
+inline constexpr double scale_error = 0.05;
+
 /// Where a fit of a rate begins, and what it holds.
 struct RateFit {
   /// The fit of a part of the same exposure; null: where a part of the flights leads, if that is

@@ -17,7 +17,8 @@ inline constexpr int max_covariates = 4;
 /// and three times the angle at which it is seen. The first covariates of every fit.
 inline constexpr int aspect_orders = 3;
 inline std::array<double, aspect_orders> aspect_terms(double cos_aspect) {
-  return {cos_aspect, 2 * cos_aspect * cos_aspect - 1, cos_aspect * (4 * cos_aspect * cos_aspect - 3)};
+  return {cos_aspect, 2 * cos_aspect * cos_aspect - 1,
+          cos_aspect * (4 * cos_aspect * cos_aspect - 3)};
 }
 
 /// Half-wave dipole, gain relative to the horizontal: 20 log10(cos(pi/2 sin e) / cos e), dB
@@ -82,11 +83,11 @@ struct LevelFit;
 ///
 /// | symbol | meaning | prior |
 /// | --- | --- | --- |
-/// | gain(bearing) | a sector's in its middle, straight between the middles | neighbours differ by 12 dB |
-/// | E | by knots of half a degree, less a dipole | second differences, their size estimated |
-/// | lean | towards north and east | 1.5 degrees each |
-/// | w, skew, tail | width and shape of the threshold | shape near the normal distribution |
-/// | pm(hour) | share that overlapping messages leave | hours vary about one mean, estimated |
+/// | gain(bearing) | a sector's in its middle, straight between the middles | neighbours differ by
+/// 12 dB | | E | by knots of half a degree, less a dipole | second differences, their size
+/// estimated | | lean | towards north and east | 1.5 degrees each | | w, skew, tail | width and
+/// shape of the threshold | shape near the normal distribution | | pm(hour) | share that
+/// overlapping messages leave | hours vary about one mean, estimated |
 ///
 /// What a flight's level changes by from sector to sector is not a parameter: a normal change makes
 /// a normal threshold wider, which w takes. Rows of one flight and sector share it, so that they

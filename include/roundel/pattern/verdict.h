@@ -78,12 +78,22 @@ struct Verdict {
   Missing missing;
   std::int64_t flights{}, cells{}, silent_cells{};
   std::optional<std::int64_t> from_s, to_s;
-  /// Gain against elevation, from the rate's residuals over all bearings: mean 0 at the lowest bin.
+  /// Gain by elevation over all bearings, antenna and aircraft together: 0 at the lowest told.
   struct ElevationGain {
-    double elevation_deg{}, gain_db{}, se_db{};
+    double elevation_deg{}, gain_db{}, low_db{}, high_db{};  ///< interval at the confidence asked
     std::int64_t flights{};
   };
-  std::vector<ElevationGain> elevation;
+  std::vector<ElevationGain> elevation;  ///< every half degree that enough flights tell of
+  /// The antenna's axis off the vertical: its beam points up by this towards that bearing, and down
+  /// on the other side.
+  struct LeanFound {
+    double lean_deg{}, low_deg{}, high_deg{};  ///< > 0
+    double towards_deg{};                      ///< [0, 360)
+  };
+  std::optional<LeanFound> lean;  ///< none: nothing stands out of the noise
+  /// What bearing and elevation together are off by beyond what flights scatter; it widens every
+  /// interval. By held counts of each bearing at each elevation.
+  double misfit_db{};
 };
 
 /// Method sections 4 to 7. `reach` of the same selection and sector width gives ranges.
