@@ -101,6 +101,7 @@ Combined combine(const LevelFit& rate, const LevelFit& strength) {
   out.rate_known = known_sectors(rate);
   out.gain_db = rate.gain_db;
   out.covariance = inflated(rate, out.rate_known);
+  out.scale_shift_db = rate.scale_shift_db;
   out.known = out.rate_known;
   if (strength.gain_db.size() != n) return out;
   out.strength_known = known_sectors(strength);
@@ -163,10 +164,12 @@ Combined combine(const LevelFit& rate, const LevelFit& strength) {
     out.gain_db = strength.gain_db;
     out.covariance = strength_covariance;
     out.known = out.strength_known;
+    out.scale_shift_db.setZero();
     out.strength_used = true;
     return out;
   }
   const Eigen::VectorXd other = Eigen::VectorXd::Ones(n) - weight;
+  out.scale_shift_db = other.cwiseProduct(rate.scale_shift_db);
   // The offset moves with the data: each flight's shift of it is part of its influence.
   Eigen::VectorXd offset_shift = Eigen::VectorXd::Zero(rate.influence.rows());
   for (Eigen::Index s : both)

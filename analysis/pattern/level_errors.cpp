@@ -205,10 +205,21 @@ void Fitter::robust(LevelFit& fit) {
     }
   }
   const MatrixXd covariance = influence.transpose() * influence + open;
-  fit.influence = influence.leftCols(n_sectors);
-  fit.open_covariance = open.topLeftCorner(n_sectors, n_sectors);
-  fit.covariance = covariance.topLeftCorner(n_sectors, n_sectors);
-  fit.model_covariance = inverse.topLeftCorner(n_sectors, n_sectors);
+  // Gains, the softness held: what is left when its part in their errors is taken out.
+  MatrixXd held = MatrixXd::Zero(n_sectors, n);
+  held.leftCols(n_sectors).setIdentity();
+  fit.scale_shift_db = VectorXd::Zero(n_sectors);
+  const Index softness = layout_.shape();
+  if (layout_.is_free[0] && options_.random_flights && covariance(softness, softness) > 0) {
+    const VectorXd by_softness =
+        covariance.col(softness).head(n_sectors) / covariance(softness, softness);
+    held.col(softness) = -by_softness;
+    fit.scale_shift_db = by_softness * std::sqrt(covariance(softness, softness));
+  }
+  fit.influence = influence * held.transpose();
+  fit.open_covariance = held * open * held.transpose();
+  fit.covariance = held * covariance * held.transpose();
+  fit.model_covariance = held * inverse * held.transpose();
   const auto of = [&](Index at, Index size) { return covariance.block(at, at, size, size); };
   fit.elevation.covariance = of(layout_.elevation(), layout_.n_elevations);
   fit.beta_covariance = of(layout_.covariate(), layout_.n_covariates);

@@ -56,9 +56,15 @@ void report(MethodReport& out, const LevelFit& fit, const std::vector<bool>& kno
 }
 
 // After smoothing: known to the smoother, an error along the curve itself would shrink the curve.
-void add_scale_error(Curve& curve) {
+void add_scale_error(Curve& curve, Eigen::VectorXd shift_db) {
   const Eigen::VectorXd error = scale_error * curve.value;
-  curve.covariance += error * error.transpose();
+  double mean = 0, n = 0;
+  for (int i = 0; i < curve.n(); ++i)
+    if (curve.known[static_cast<std::size_t>(i)]) mean += shift_db[i], n += 1;
+  shift_db.array() -= mean / n;
+  for (int i = 0; i < curve.n(); ++i)
+    if (!curve.known[static_cast<std::size_t>(i)]) shift_db[i] = 0;
+  curve.covariance += error * error.transpose() + shift_db * shift_db.transpose();
 }
 
 std::vector<Verdict::ElevationGain> gain_by_elevation(const LevelFit& fit, double confidence) {
@@ -314,10 +320,11 @@ Verdict judge(const Exposure& exposure, const Reach& reach, const VerdictOptions
   const auto n_known = std::count(combined.known.begin(), combined.known.end(), true);
   if (n_known >= 3) {
     out.curve = smooth(combined.gain_db, combined.covariance, combined.known);
-    add_scale_error(out.curve);
+    add_scale_error(out.curve, combined.scale_shift_db);
     // "Within the tolerance" must hold without the smoother's help: a dip narrower than it expects,
     // or data so thin that it falls back on a flat curve, must not pass.
-    const Curve rough = centred(combined.gain_db, combined.covariance, combined.known);
+    Curve rough = centred(combined.gain_db, combined.covariance, combined.known);
+    add_scale_error(rough, combined.scale_shift_db);
     double rough_high_db = 0;
     each_beside(2, [&](std::size_t i) {
       if (i == 0)

@@ -38,7 +38,8 @@ LevelFit fit_of(int airframes, const Eigen::MatrixXd& truth, const Eigen::Matrix
   fit.model_covariance = model;
   fit.sector_flights.assign(n_sectors, airframes);
   fit.sector_effective.assign(n_sectors, 1e6);  // no factor of Student's
-  fit.sector_off_deg.assign(n_sectors, 0);
+  fit.open_covariance = Eigen::MatrixXd::Zero(n_sectors, n_sectors);
+  fit.scale_shift_db = Eigen::VectorXd::Zero(n_sectors);
   return fit;
 }
 
@@ -91,7 +92,7 @@ TEST(BeyondWalls, AGainGoesOnBetweenThoseBesideTheWall) {
   EXPECT_DOUBLE_EQ(start->gain_db[8], 1);
   EXPECT_DOUBLE_EQ(start->gain_db[23], 1) << "across north";
   EXPECT_DOUBLE_EQ(start->gain_db[0], 1);
-  EXPECT_EQ(start->beta.size(), 3) << "what is left of the edge's loss above it";
+  EXPECT_EQ(start->beta.size(), aspect_orders + 1) << "what is left of the edge's loss above it";
 }
 
 TEST(BeyondWalls, HardlyAnyOpenBearingIsNoStart) {

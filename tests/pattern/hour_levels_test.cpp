@@ -6,7 +6,6 @@
 #include <random>
 
 #include "analysis/pattern/hour_exposure_bytes.h"
-#include "analysis/pattern/told_lanes.h"
 #include "roundel/pattern/threshold.h"
 
 namespace roundel::pattern {
@@ -85,33 +84,6 @@ TEST(HourLevels, AreTheSameFromBytes) {
   const std::string bytes = exposure_bytes(hour);
   for (std::size_t n = 0; n < bytes.size(); ++n)
     EXPECT_FALSE(levels_of(std::string_view(bytes).substr(0, n), hour.counts.start_s)) << n;
-}
-
-// Against the same formula count by count in double precision.
-TEST(ToldLanes, AddUpWhatEachCountSays) {
-  std::mt19937 random(1090);
-  const auto between = [&](double low, double high) {
-    return std::uniform_real_distribution<double>(low, high)(random);
-  };
-  for (const double m : {1.0, 2.5}) {
-    std::vector<levels::CountLanes> lanes(3);
-    double score = 0, information = 0;
-    for (std::size_t i = 0; i < 21; ++i) {
-      const double level_db = i == 0 ? 60 : i == 1 ? -60 : between(-8, 8);
-      const double ceiling = between(0.5, 0.98), chances = 20 + static_cast<double>(i);
-      const double heard = std::floor(between(0, chances / m));
-      lanes[i / 8].level_db.at[i % 8] = static_cast<float>(level_db);
-      lanes[i / 8].ceiling.at[i % 8] = static_cast<float>(ceiling);
-      lanes[i / 8].heard.at[i % 8] = static_cast<float>(heard);
-      lanes[i / 8].chances.at[i % 8] = static_cast<float>(chances);
-      const Told one = told(Threshold::logistic(), level_db + 0.7, 2.2, ceiling, m, heard, chances);
-      score += one.score;
-      information += one.information;
-    }
-    const Told all = levels::told(lanes, 0.7F, 2.2F, static_cast<float>(m));
-    EXPECT_NEAR(all.score, score, 1e-4 * information) << m;
-    EXPECT_NEAR(all.information, information, 1e-4 * information) << m;
-  }
 }
 
 }  // namespace

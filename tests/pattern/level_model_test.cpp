@@ -270,15 +270,114 @@ TEST(LevelModel, FlightsAlongBordersDoNotFlattenThePattern) {
     covariance += found_db * true_db;
     square += true_db * true_db;
     z_square += std::pow(found_db - true_db, 2) / fit.covariance(s, s);
-    const double slope_db =
-        (bordered_db(middle_deg + bordered_deg) - bordered_db(middle_deg - bordered_deg)) /
-        (2 * bordered_deg);
-    EXPECT_NEAR(fit.slope_db[s], slope_db, 0.08);
-    EXPECT_NEAR(fit.gain_at(s, 2) - fit.gain_at(s, 0), 2 * fit.slope_db[s], 1e-12);
+    const int next = (s + 1) % bordered_sectors;
+    EXPECT_NEAR(fit.gain_at(s, bordered_deg / 2), (fit.gain_db[s] + fit.gain_db[next]) / 2, 1e-12);
   }
   EXPECT_NEAR(covariance / square, 1, 0.05);
   EXPECT_NEAR(z_square / bordered_sectors, 1, 0.6);
   EXPECT_LT(fit.sigma_block_db, 0.7);  // none, but a tenth of the blocks is taken to have 1 dB
+}
+
+// A vertical array of 8 elements 0.75 wavelengths apart: dipole x sin(N psi) / (N sin psi), psi =
+// pi s sin(e) (Balanis, Antenna Theory, ch. 6). Its first null stands where N psi = pi: at 9.6
+// degrees.
+double array_db(double elevation_deg) {
+  constexpr int elements = 8;
+  const double psi = std::numbers::pi * 0.75 * std::sin(elevation_deg * std::numbers::pi / 180);
+  const double field =
+      std::abs(psi) < 1e-9 ? 1 : std::abs(std::sin(elements * psi) / (elements * std::sin(psi)));
+  return 20 * std::log10(std::max(0.03, field));
+}
+
+// Flights at many heights that pass by such an antenna, which leans by 2 degrees.
+LevelData past_an_array(double lean_north_deg, double lean_east_deg) {
+  constexpr int n_flights = 1500, n_sectors = 36, n_rows = 40;
+  constexpr double flight_sd = 2.5, softness_db = 1.5, ceiling = 0.9;
+  std::mt19937_64 random(20261201);
+  std::normal_distribution<double> normal;
+  std::uniform_real_distribution<double> uniform(0, 1);
+  LevelData data;
+  data.n_sectors = n_sectors;
+  data.n_flights = n_flights;
+  data.n_hours = 1;
+  for (std::uint32_t f = 0; f < n_flights; ++f) {
+    const double level_db = flight_sd * normal(random), height_km = 2 + 10 * uniform(random);
+    const double bearing = 2 * std::numbers::pi * uniform(random),
+                 nearest_km = 15 + 150 * uniform(random);
+    std::map<std::uint16_t, std::vector<LevelRow>> by_sector;
+    for (int i = 0; i < n_rows; ++i) {
+      const double along_km = 400.0 * (i - n_rows / 2) / n_rows;
+      const double range_km = std::hypot(nearest_km, along_km);
+      const double at = std::fmod(bearing + std::atan2(along_km, nearest_km) + 4 * std::numbers::pi,
+                                  2 * std::numbers::pi);
+      // A flat Earth does: what matters is that heights differ.
+      const double elevation_deg = std::atan2(height_km, range_km) * 180 / std::numbers::pi;
+      if (elevation_deg < 0.5 || elevation_deg > 12) continue;
+      LevelRow row;
+      const double sector = at * n_sectors / (2 * std::numbers::pi);
+      row.bearing_off_deg =
+          static_cast<float>((sector - std::floor(sector) - 0.5) * 360 / n_sectors);
+      row.elevation_deg = static_cast<float>(elevation_deg);
+      row.offset_db = static_cast<float>(-20 * std::log10(std::hypot(range_km, height_km) / 200));
+      const double leaning_deg =
+          elevation_deg - lean_north_deg * std::cos(at) - lean_east_deg * std::sin(at);
+      const double total_db = 6 + array_db(leaning_deg) + level_db + row.offset_db;
+      std::binomial_distribution<int> heard(60, ceiling / (1 + std::exp(-total_db / softness_db)));
+      row.chances = 60;
+      row.observed = static_cast<float>(heard(random));
+      by_sector[static_cast<std::uint16_t>(sector) % n_sectors].push_back(row);
+    }
+    for (const auto& [sector, rows] : by_sector) {
+      data.blocks.push_back({f, sector, static_cast<std::uint32_t>(data.rows.size()),
+                             static_cast<std::uint32_t>(rows.size())});
+      data.rows.insert(data.rows.end(), rows.begin(), rows.end());
+    }
+  }
+  return data;
+}
+
+TEST(LevelModel, FindsTheNullOfAnArrayAndNoPatternThatIsNotThere) {
+  const LevelFit fit = fit_levels(past_an_array(0, 0), {});
+  ASSERT_TRUE(fit.converged);
+  for (int s = 0; s < 36; ++s) EXPECT_NEAR(fit.gain_db[s], fit.gain_db.mean(), 0.4) << s;
+  int deepest = 0;
+  for (int k = 0; k < ElevationCurve::n_knots; ++k) {
+    if (fit.elevation.gain_db[k] < fit.elevation.gain_db[deepest]) deepest = k;
+    const double e = ElevationCurve::knot_deg(k);
+    if (e > 8) continue;  // beyond, the curve is straight where the null is not
+    const double truth = array_db(e) - array_db(1),
+                 found = fit.elevation.gain_db[k] - fit.elevation.at(1);
+    EXPECT_NEAR(found, truth, 0.3 + 0.08 * std::abs(truth)) << e << " degrees";
+  }
+  EXPECT_NEAR(ElevationCurve::knot_deg(deepest), 9.6, 0.5);
+  EXPECT_NEAR(fit.softness_db, 1.5, 0.15);
+  EXPECT_LT(std::hypot(fit.lean.north_deg, fit.lean.east_deg), 0.15);
+}
+
+TEST(LevelModel, FindsALean) {
+  const LevelFit fit = fit_levels(past_an_array(-1, 1.732), {});
+  EXPECT_NEAR(fit.lean.north_deg, -1, 0.15);
+  EXPECT_NEAR(fit.lean.east_deg, 1.732, 0.15);
+  for (int s = 0; s < 36; ++s) EXPECT_NEAR(fit.gain_db[s], fit.gain_db.mean(), 0.5) << s;
+}
+
+// Where the tail is 1 and there is no skew, nothing is bent; slopes by central differences.
+TEST(Threshold, BendsSmoothly) {
+  for (const double z : {-6.0, -1.0, 0.0, 0.5, 3.0, 8.0}) {
+    EXPECT_DOUBLE_EQ(Threshold::normal().bent(0, 0).at(z).share, Threshold::normal().at(z).share);
+    // The normal distribution at z / 1.702, by the error function.
+    EXPECT_NEAR(Threshold::normal().at(z).share, std::erfc(-z / 1.702 / std::sqrt(2)) / 2, 2e-4)
+        << z;
+    const auto share = [&](double by_z, double by_skew, double by_tail) {
+      return Threshold::normal().bent(0.2 + by_skew, -0.1 + by_tail).at(z + by_z).share;
+    };
+    const Threshold::At at = Threshold::normal().bent(0.2, -0.1).at(z);
+    constexpr double h = 1e-5;
+    EXPECT_NEAR(at.slope, (share(h, 0, 0) - share(-h, 0, 0)) / (2 * h), 1e-8) << z;
+    EXPECT_NEAR(at.by_skew, (share(0, h, 0) - share(0, -h, 0)) / (2 * h), 1e-8) << z;
+    EXPECT_NEAR(at.by_log_tail, (share(0, 0, h) - share(0, 0, -h)) / (2 * h), 1e-8) << z;
+  }
+  EXPECT_DOUBLE_EQ(Threshold::normal().bent(0.3, -0.2).at(0).share, 0.5);
 }
 
 TEST(LevelModel, AnEmptyDataSetGivesNoFit) {

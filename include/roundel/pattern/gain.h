@@ -89,9 +89,10 @@ bool is_known_sector(const LevelFit& fit, Eigen::Index sector);
 
 /// Rate and strength as one, and whether they agree.
 struct Combined {
-  Eigen::VectorXd gain_db;  ///< by sector
-  Eigen::MatrixXd covariance;
-  std::vector<bool> known;  ///< enough independent flights in rate or strength
+  Eigen::VectorXd gain_db;         ///< by sector
+  Eigen::MatrixXd covariance;      ///< without the decibel scale's own error
+  Eigen::VectorXd scale_shift_db;  ///< what that error, once, moves gains by
+  std::vector<bool> known;         ///< enough independent flights in rate or strength
   std::vector<bool> rate_known, strength_known;
   bool strength_used = false;
   double conflict_p = 1;   ///< of the difference in orders 1 to 4 if both measured one pattern

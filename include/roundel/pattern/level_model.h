@@ -113,9 +113,12 @@ struct LevelOptions {
 
 /// The fit. Gains are absolute on the model's scale (level 0 is heard half the time).
 struct LevelFit {
-  Eigen::VectorXd gain_db;           ///< [n_sectors] at the sector's middle
-  Eigen::MatrixXd covariance;        ///< [n_sectors x n_sectors] of all that follows
-  Eigen::MatrixXd open_covariance;   ///< the part that priors and misfit leave open
+  Eigen::VectorXd gain_db;          ///< [n_sectors] at the sector's middle
+  Eigen::MatrixXd covariance;       ///< [n_sectors x n_sectors] of all that follows
+  Eigen::MatrixXd open_covariance;  ///< the part that priors and misfit leave open
+  /// [n_sectors] what gains move by when the softness is off by its error: all along the pattern,
+  /// as it is the decibel scale's. All covariances of gains and `influence` are without it.
+  Eigen::VectorXd scale_shift_db;
   Eigen::MatrixXd model_covariance;  ///< as if the model were exactly true; for comparison only
   /// [n_flights x n_sectors]: shift of gain when a flight is left out, sign reversed. All flights
   /// of an airframe are together in the row of the first.
