@@ -179,14 +179,24 @@ Throttle find_throttle(const Exposure& exposure) {
 
 namespace {
 
+// Each row has a level of its own: what rows of a sector are off by together, flights tell. Were
+// they to share one, all that fading leaves within it would be taken for a flatter threshold, and
+// decibels came out up to a quarter too large.
 LevelData rate_rows(const Exposure& exposure, const Screen& screen) {
-  return assemble(exposure, screen, true, [&](const Group& group, LevelRow& row) {
+  LevelData data = assemble(exposure, screen, true, [&](const Group& group, LevelRow& row) {
     if (!usable(group, screen)) return false;
     row.offset_db = static_cast<float>(geometry_db(group));
     row.chances = group.chances;
     row.observed = group.heard;
     return true;
   });
+  std::vector<LevelBlock> of_rows;
+  of_rows.reserve(data.rows.size());
+  for (const LevelBlock& block : data.blocks)
+    for (std::uint32_t r = 0; r < block.n_rows; ++r)
+      of_rows.push_back({block.flight, block.sector, block.first_row + r, 1});
+  data.blocks = std::move(of_rows);
+  return data;
 }
 
 LevelOptions rate_options(const Throttle& throttle) {

@@ -275,11 +275,11 @@ void Fitter::pass() {
       const FlightSum one = integrate(begin, end, scratch, part);
       add(one, part);
       part.log_likelihood += one.log_likelihood;
-      // A flight of which nothing is known says nothing of how flights differ.
-      const double known =
-          std::max(0.0, 1 - one.variance / (state_.sigma_flight * state_.sigma_flight));
-      part.flight_squares += known * (one.mean * one.mean + one.variance);
-      part.n_flights += known;
+      // A flight of which next to nothing is known would only slow the steps down.
+      constexpr double some = 0.05;
+      if (one.level_information < some) return;
+      part.flight_squares += one.mean * one.mean + one.variance;
+      part.n_flights += 1;
     });
   });
   sum_ = std::move(parts[0]);
@@ -440,7 +440,7 @@ double Fitter::update_variances(bool bends) {
   state_.sigma_flight = further(state_.sigma_flight, std::sqrt(flight2), 0.3, 12);
   // High gains with blocks that differ widely say the same as lower ones with blocks that do not: a
   // tenth is taken to be as usual.
-  constexpr double usual_block_db = 1, usual_share = 0.1;
+  constexpr double usual_block_db = 1, usual_share = 0.01;
   const double usual = usual_share * sum_.n_blocks + 1;
   state_.sigma_block =
       further(state_.sigma_block,
@@ -475,7 +475,7 @@ LevelFit Fitter::run() {
   LevelFit fit;
   const bool is_near = options_.start != nullptr;
   const bool is_random = options_.random_flights;
-  const double tolerance = !is_random ? 1e-10 : options_.errors ? 0.03 : 0.1;
+  const double tolerance = !is_random ? 1e-8 : options_.errors ? 0.01 : 0.1;
   constexpr int held_steps = 3;
   set_priors();
   pass();

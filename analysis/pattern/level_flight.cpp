@@ -169,11 +169,11 @@ void Fitter::take_block(const auto& block, const auto& of_flight,
       mean += posterior * own;
       square += posterior * own * own;
     }
-  // A block of which nothing is known says nothing of how blocks differ.
-  const double variance = square - mean * mean;
-  const double known = std::max(0.0, 1 - variance / (state_.sigma_block * state_.sigma_block));
-  all.block_squares += known * square;
-  all.n_blocks += known;
+  // A block of which next to nothing is known would only slow the steps down.
+  constexpr double some = 0.05;
+  if (block.information < some) return;
+  all.block_squares += square;
+  all.n_blocks += 1;
 }
 
 // The flight's level and its blocks' own at their joint mode, from where they were before: what

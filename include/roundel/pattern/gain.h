@@ -52,7 +52,7 @@ inline constexpr unsigned many_flights = 1500;
 /// What the decibel scale may be off by besides its own error (LevelFit::softness_se_db): fading
 /// that lasts for some cells of a block is none of the model's, and makes blocks seem to differ by
 /// more than they do. Standard deviation, set on simulated worlds.
-inline constexpr double scale_error = 0.05;
+inline constexpr double scale_error = 0.07;
 
 /// Where a fit of a rate begins, and what it holds.
 struct RateFit {
