@@ -69,6 +69,28 @@ Result<Endpoint> parse_connect(std::string_view text) {
   return Endpoint{parts->host, parts->port};
 }
 
+Result<PolledSource> parse_get(std::string_view text) {
+  constexpr std::string_view scheme = "http://";
+  if (text.starts_with("https://"))
+    return fail(Errc::bad_config, "TLS is not spoken", {},
+                "use http:// on your own network, or a proxy on this computer that speaks TLS");
+  if (!text.starts_with(scheme)) return refuse("does not begin with http://");
+  text.remove_prefix(scheme.size());
+  const auto slash = std::min(text.find('/'), text.size());
+  std::string place(text.substr(0, slash)), path(text.substr(slash));
+  if (path.empty()) path = "/";
+  // A request's target is visible ASCII (RFC 9112, section 3.2); a fragment stays with the client.
+  if (!std::all_of(path.begin(), path.end(), [](char c) { return c > 0x20 && c < 0x7f; }) ||
+      path.find('#') != std::string::npos)
+    return refuse("the path holds a blank, a \"#\" or a character beyond ASCII");
+  if (place.find('@') != std::string::npos) return refuse("a user name is not sent");
+  const bool has_port = place.starts_with('[') ? place.find("]:") != std::string::npos
+                                               : place.find(':') != std::string::npos;
+  const auto endpoint = parse_connect(has_port ? place : place + ":80");
+  if (!endpoint) return tl::unexpected(endpoint.error());
+  return PolledSource{*endpoint, std::move(path)};
+}
+
 Result<Endpoint> parse_listen(std::string_view text) {
   Result<Parts> parts = split(text, 0);
   if (!parts) return tl::unexpected(parts.error());

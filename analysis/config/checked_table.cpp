@@ -50,8 +50,10 @@ bool fits(Kind kind, Value::Kind value) {
     case Kind::text:
     case Kind::connect:
     case Kind::listen:
+    case Kind::get:
     case Kind::choice:
     case Kind::byte:
+    case Kind::pointer:
       return value == Value::Kind::text;
     case Kind::number:
       return value == Value::Kind::number || value == Value::Kind::integer;
@@ -60,13 +62,30 @@ bool fits(Kind kind, Value::Kind value) {
     case Kind::boolean:
       return value == Value::Kind::boolean;
     case Kind::field:
-      return value == Value::Kind::text || value == Value::Kind::integer;
+      return value == Value::Kind::text || value == Value::Kind::integer ||
+             value == Value::Kind::table;
     case Kind::texts:
       return value == Value::Kind::text || value == Value::Kind::list;
     case Kind::tables:
       return value == Value::Kind::list;
   }
   return false;
+}
+
+// What to write in place of a URL, or empty where the text is none.
+std::string remedy_for_url(std::string_view text, Kind kind) {
+  const auto scheme = text.find("://");
+  if (scheme == std::string_view::npos) return {};
+  std::string_view place = text.substr(scheme + 3);
+  place = place.substr(0, place.find_first_of("/?#"));
+  if (kind == Kind::connect && text.starts_with("http://"))
+    return fmt::format(
+        "for lines of text over TCP write connect = \"HOST:PORT\"; to ask for the document again "
+        "and again write get = {}",
+        shown(text));
+  const char* const lead = kind == Kind::connect ? "connect" : "listen";
+  return parse_connect(place) ? fmt::format("write {} = \"{}\"", lead, place)
+                              : fmt::format("write {} = \"HOST:PORT\"", lead);
 }
 
 std::vector<std::string> split_choices(std::string_view choices) {
@@ -114,6 +133,16 @@ std::string suggestion(std::string_view wrong, const std::vector<std::string>& w
   return fmt::format("{}: {}", lead, out);
 }
 
+// A JSON Pointer is empty or begins with "/", and "~" stands only before 0 or 1 (RFC 6901, section
+// 3).
+bool is_pointer(std::string_view text) {
+  if (!text.empty() && !text.starts_with('/')) return false;
+  for (std::size_t i = 0; i < text.size(); ++i)
+    if (text[i] == '~' && (i + 1 == text.size() || (text[i + 1] != '0' && text[i + 1] != '1')))
+      return false;
+  return true;
+}
+
 Result<CheckedTable> CheckedTable::make(const Value* table, std::string_view section,
                                         std::string title, std::string file) {
   CheckedTable out;
@@ -139,8 +168,15 @@ Result<void> CheckedTable::check_key(const std::string& name, const Value& value
   std::vector<std::string> known;
   for (const Key& key : keys())
     if (key.section == section_) known.emplace_back(key.key);
+  std::string remedy = suggestion(name, known, "it has");
+  // Heights and lengths are in metres; a layout alone takes feet as well.
+  if (name.ends_with("_ft"))
+    if (const Key* metres = find_key(section_, name.substr(0, name.size() - 2) + "m"))
+      remedy = value.kind == Value::Kind::integer || value.kind == Value::Kind::number
+                   ? fmt::format("write {} = {:.1f}, in metres", metres->key, value.number * 0.3048)
+                   : fmt::format("write {}, in metres", metres->key);
   Error error{Errc::bad_config, fmt::format("{} has no key {}", title_, shown(name)),
-              fmt::format("{}:{}", file_, value.line), suggestion(name, known, "it has")};
+              fmt::format("{}:{}", file_, value.line), std::move(remedy)};
   return tl::unexpected(std::move(error));
 }
 
@@ -183,8 +219,23 @@ Result<void> CheckedTable::check_value(const Key& key, const Value& value) const
                      suggestion(value.text, choices, "use one of"));
       return {};
     }
+    case Kind::pointer:
+      if (!is_pointer(value.text))
+        return wrong(fmt::format("{} is not a JSON Pointer", shown(value.text)),
+                     "it is \"\" or begins with \"/\"");
+      return {};
+    case Kind::get: {
+      const auto source = parse_get(value.text);
+      if (!source)
+        return wrong(fmt::format("{}: {}", shown(value.text), source.error().what),
+                     source.error().remedy.empty() ? "write http://HOST[:PORT]/PATH"
+                                                   : source.error().remedy);
+      return {};
+    }
     case Kind::connect:
     case Kind::listen: {
+      if (const auto remedy = remedy_for_url(value.text, key.kind); !remedy.empty())
+        return wrong(fmt::format("is {}, a URL", shown(value.text)), remedy);
       const bool is_listen = key.kind == Kind::listen;
       const auto endpoint = is_listen ? parse_listen(value.text) : parse_connect(value.text);
       if (!endpoint)
@@ -267,6 +318,11 @@ std::vector<std::string> CheckedTable::texts(std::string_view key) const {
 std::optional<Endpoint> CheckedTable::connect(std::string_view key) const {
   if (!has(key)) return std::nullopt;
   return *parse_connect(text(key));
+}
+
+std::optional<PolledSource> CheckedTable::get(std::string_view key) const {
+  if (!has(key)) return std::nullopt;
+  return *parse_get(text(key));
 }
 
 std::optional<Endpoint> CheckedTable::listen(std::string_view key) const {

@@ -14,6 +14,9 @@ namespace roundel::config {
 /// A text from the file as it may stand in a message: quoted, control characters escaped, cut.
 std::string shown(std::string_view text);
 
+/// Whether a text is a JSON Pointer (RFC 6901); the empty one, for a whole document, is.
+bool is_pointer(std::string_view text);
+
 /// "did you mean X?" where one of the words is near, else "LEAD: all of them".
 std::string suggestion(std::string_view wrong, const std::vector<std::string>& words,
                        std::string_view lead);
@@ -35,6 +38,7 @@ class CheckedTable {
   bool boolean(std::string_view key) const;
   std::vector<std::string> texts(std::string_view key) const;
   std::optional<Endpoint> connect(std::string_view key) const;
+  std::optional<PolledSource> get(std::string_view key) const;
   std::optional<Endpoint> listen(std::string_view key) const;
   /// The value itself, or nullptr.
   const Value* value(std::string_view key) const;

@@ -258,8 +258,15 @@ class Reader {
     out.name = read.text("name");
     out.connect = read.connect("connect");
     out.listen = read.listen("listen");
+    out.get = read.get("get");
+    out.every_s = read.number("every_s");
     if (out.connect && out.listen)
       return read.refuse("listen", "has both connect and listen", "keep one");
+    if (out.get && (out.connect || out.listen))
+      return read.refuse(
+          "get", out.connect ? "has both connect and get" : "has both listen and get", "keep one");
+    if (read.has("every_s") && !out.get)
+      return read.refuse("every_s", "every_s is for feeds with get only", "remove it");
     for (const auto& [key, names, member] :
          {std::tuple{"antenna", &config_.antennas, &Feed::antenna},
           {"receiver", &config_.receivers, &Feed::receiver},

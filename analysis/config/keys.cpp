@@ -106,9 +106,14 @@ constexpr std::array all_keys{
 
     Key{"feed", "name", Kind::name, "", 0, 0, "", required, ""},
     Key{"feed", "connect", Kind::connect, "", 0, 0, "", none,
-        "HOST:PORT to connect to; this or listen, or neither for a feed only loaded from files"},
+        "HOST:PORT to connect to; one of this, listen and get, or none for a feed only loaded from "
+        "files"},
     Key{"feed", "listen", Kind::listen, "", 0, 0, "", none,
         "ADDRESS:PORT to be connected to; :PORT alone is loopback, port 0 any free one"},
+    Key{"feed", "get", Kind::get, "", 0, 0, "", none,
+        "a document that is asked for again and again; without TLS"},
+    Key{"feed", "every_s", Kind::number, "s", 0.2, 3600, "", "1",
+        "how often (get); 1 or less, or positions between are missed"},
     Key{"feed", "layout", Kind::name, "", 0, 0, "", "\"ndjson\"",
         "ndjson, columns, or the name of a [layout.NAME] table"},
     Key{"feed", "antenna", Kind::name, "", 0, 0, "", required,
@@ -124,23 +129,44 @@ constexpr std::array all_keys{
     Key{"feed", "max_connections", Kind::integer, "", 1, 64, "", "4",
         "at a time, where the feed listens"},
 
-    Key{"layout", "kind", Kind::choice, "", 0, 0, "ndjson|columns", required,
-        "a JSON object a line, or columns of text (RFC 4180)"},
-    Key{"layout", "delimiter", Kind::byte, "", 0, 0, "", "\",\"", "between columns"},
+    Key{"layout", "kind", Kind::choice, "", 0, 0, "ndjson|columns|pairs", required,
+        "a JSON document a line, columns of text (RFC 4180), or keys with values in any order"},
+    Key{"layout", "delimiter", Kind::byte, "", 0, 0, "", "\",\"",
+        "between columns or pairs; several blanks (space or tab) between pairs are one"},
+    Key{"layout", "between", Kind::byte, "", 0, 0, "", "\"=\"",
+        "between key and value (pairs); the same as delimiter where keys and values take turns"},
     Key{"layout", "header", Kind::boolean, "", 0, 0, "", "false",
         "the first line names the columns; true where a field is given by name"},
+    Key{"layout", "each", Kind::pointer, "", 0, 0, "", none,
+        "JSON Pointer to an array whose elements are reports: other pointers begin at the element, "
+        "or are written { outside = \"/time\" } and begin at the document (ndjson); \"\" where the "
+        "document is the array"},
+    Key{"layout", "line_bytes", Kind::integer, "", 256, most_line_bytes, "", none,
+        "the longest line that is read; 1048576 with each, else 4096"},
     Key{"layout", "address", Kind::field, "", 0, 0, "", required, "ICAO 24-bit address in hex"},
     Key{"layout", "latitude", Kind::field, "", 0, 0, "", required, "deg, WGS 84"},
     Key{"layout", "longitude", Kind::field, "", 0, 0, "", required, "deg, WGS 84"},
     Key{"layout", "time", Kind::field, "", 0, 0, "", none,
-        "Unix seconds, milliseconds or RFC 3339; arrival time where it is left out"},
+        "Unix seconds, milliseconds or RFC 3339; with date, the time of day; arrival time where it "
+        "is "
+        "left out"},
+    Key{"layout", "date", Kind::field, "", 0, 0, "", none,
+        "the date, where time holds the time of day: 2026-03-01, 2026/03/01 or 01.03.2026"},
+    Key{"layout", "zone", Kind::text, "", 0, 0, "", none,
+        "of times without an offset: \"UTC\", or a name of the tz database like \"Europe/Vienna\". "
+        "An hour that clocks repeat is taken for the first, unless the feed was in the second "
+        "already; an hour that they leave out is read as if they had not"},
+    Key{"layout", "age_s", Kind::field, "", 0, 0, "", none,
+        "age of the position, in seconds: subtracted from time, or from the arrival time"},
     Key{"layout", "altitude_ft", Kind::field, "", 0, 0, "", none, "pressure altitude, feet"},
     Key{"layout", "altitude_m", Kind::field, "", 0, 0, "", none, "pressure altitude, metres"},
     Key{"layout", "signal_dbfs", Kind::field, "", 0, 0, "", none, "received level, dBFS"},
     Key{"layout", "on_ground", Kind::field, "", 0, 0, "", none,
-        "true, yes, or a number other than 0, when on the ground"},
+        "true, yes, or a number other than 0, when on the ground; an altitude of \"ground\" says "
+        "it too"},
     Key{"layout", "time_unit", Kind::choice, "", 0, 0, "s|ms", none,
         "of a numeric time; told from its size where it is left out"},
+    Key{"layout", "decimal", Kind::choice, "", 0, 0, ".|,", "\".\"", "the sign before decimals"},
     Key{"layout", "missing", Kind::texts, "", 0, 0, "", none,
         "texts that stand for no value, besides an empty one"},
     Key{"layout", "keep", Kind::tables, "", 0, 0, "", none,
@@ -151,7 +177,14 @@ constexpr std::array all_keys{
     Key{"keep", "column", Kind::integer, "", 1, 256, "", none, "counted from 1"},
     Key{"keep", "name", Kind::text, "", 0, 0, "", none, "or the column's name in the header"},
     Key{"keep", "pointer", Kind::text, "", 0, 0, "", none, "or a JSON Pointer"},
-    Key{"keep", "equals", Kind::texts, "", 0, 0, "", required, "the text, or any of several"},
+    Key{"keep", "key", Kind::text, "", 0, 0, "", none, "or a key (pairs)"},
+    Key{"keep", "equals", Kind::texts, "", 0, 0, "", none,
+        "the text, or any of several; this or one of the next"},
+    Key{"keep", "lists", Kind::texts, "", 0, 0, "", none,
+        "what stands there is a list, or words, and names the text, or any of several"},
+    Key{"keep", "lacks", Kind::texts, "", 0, 0, "", none,
+        "the list there names none of these; or nothing stands there"},
+    Key{"keep", "absent", Kind::boolean, "", 0, 0, "", "false", "true: nothing stands there"},
 
     Key{"web", "enabled", Kind::boolean, "", 0, 0, "", "true", "false: no page"},
     Key{"web", "listen", Kind::listen, "", 0, 0, "", "\"127.0.0.1:27410\"",
@@ -200,6 +233,8 @@ std::string_view type_words(Kind kind) {
       return "true or false";
     case Kind::connect:
       return "HOST:PORT";
+    case Kind::get:
+      return "http://HOST[:PORT]/PATH";
     case Kind::listen:
       return "ADDRESS:PORT";
     case Kind::choice:
@@ -207,7 +242,9 @@ std::string_view type_words(Kind kind) {
     case Kind::byte:
       return "one character";
     case Kind::field:
-      return "a column number, header name or JSON Pointer";
+      return "a column number, header name, key or JSON Pointer";
+    case Kind::pointer:
+      return "a JSON Pointer";
     case Kind::texts:
       return "text or a list of texts";
     case Kind::tables:

@@ -15,10 +15,12 @@ enum class Kind {
   integer,
   boolean,
   connect,  ///< HOST:PORT to connect to
+  get,      ///< http://HOST[:PORT]/PATH to ask again and again
   listen,   ///< ADDRESS:PORT to listen on, an address of this computer written as a number
   choice,   ///< one of a few words
   byte,     ///< text of exactly one byte
-  field,    ///< where a field stands: column number, header name or JSON Pointer
+  field,    ///< where a field stands: column number, header name, key or JSON Pointer
+  pointer,  ///< JSON Pointer, empty for the whole document
   texts,    ///< one text or a list of them
   tables,   ///< a list of tables
 };

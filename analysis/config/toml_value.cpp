@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cctype>
 #include <utility>
 
 #include "analysis/config/toml_library.h"
@@ -67,6 +68,21 @@ std::string plain(std::string_view message) {
   return out;
 }
 
+// What is wrong with a line that is no TOML where it is the usual slip, or empty.
+std::string usual_slip(std::string_view text, int line) {
+  for (; line > 1 && !text.empty(); --line)
+    text.remove_prefix(std::min(text.find('\n'), text.size() - 1) + 1);
+  text = text.substr(0, text.find('\n'));
+  const auto equals = text.find('=');
+  if (equals == std::string_view::npos) return {};
+  std::string_view value = text.substr(equals + 1);
+  while (!value.empty() && (value.front() == ' ' || value.front() == '\t')) value.remove_prefix(1);
+  if (std::count(value.begin(), value.end(), '"') % 2 != 0) return "a quotation mark is missing";
+  if (!value.empty() && std::isalpha(static_cast<unsigned char>(value.front())) != 0)
+    return "the value has no quotation marks";
+  return {};
+}
+
 }  // namespace
 
 const Value* Value::find(std::string_view key) const {
@@ -99,8 +115,12 @@ Result<Value> read_toml(std::string_view text, const std::filesystem::path& file
   const toml::parse_result parsed = toml::parse(text);
   if (!parsed) {
     const toml::parse_error& error = parsed.error();
-    return fail(Errc::bad_config, fmt::format("not TOML: {}", plain(error.description())),
-                fmt::format("{}:{}", file.string(), std::max(1, line_of(error.source()))));
+    const int line = std::max(1, line_of(error.source()));
+    const std::string slip = usual_slip(text, line);
+    return fail(Errc::bad_config,
+                fmt::format("not TOML: {}", slip.empty() ? plain(error.description()) : slip),
+                fmt::format("{}:{}", file.string(), line),
+                slip.empty() ? "" : "write text between two: name = \"text\"");
   }
   Value out;
   convert_entries(parsed.table(), out);

@@ -1,11 +1,14 @@
 #include "daemon/feed/assemble.h"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <array>
 #include <cassert>
 #include <cmath>
 #include <utility>
 
+#include "analysis/config/checked_table.h"
 #include "daemon/feed/number.h"
 #include "roundel/time.h"
 
@@ -18,30 +21,44 @@ constexpr double metres_per_foot = 0.3048;        // exact: international foot, 
 constexpr double last_second_s = 253402300799.0;  // 9999-12-31T23:59:59Z, as parse_time()
 constexpr double milliseconds_from = 1e11;
 
-// The number that a value is. Neither this nor an address is an optional, which g++ 12 writes in
-// two pieces and then copies in one, and a processor has to wait for that: for a seventh of a load.
-bool take_number(const FieldValue& value, double& number) {
-  if (value.kind == Kind::number) {
-    number = value.number;
-    return true;
-  }
-  return value.kind == Kind::text && parse_number(value.text, number);
-}
-
 bool same_word(std::string_view text, std::string_view lower_case) {
   return std::equal(text.begin(), text.end(), lower_case.begin(), lower_case.end(),
                     [](char a, char b) { return (a >= 'A' && a <= 'Z' ? a + 32 : a) == b; });
 }
 
-std::optional<bool> flag_of(const FieldValue& value) {
-  if (value.kind == Kind::boolean) return value.truth;
-  if (double number{}; take_number(value, number)) return number != 0;
-  if (value.kind != Kind::text) return std::nullopt;
-  for (std::string_view yes : {"true", "t", "yes", "y"})
-    if (same_word(value.text, yes)) return true;
-  for (std::string_view no : {"false", "f", "no", "n"})
-    if (same_word(value.text, no)) return false;
-  return std::nullopt;
+// Whether a text of several words, like "lat,lon" or "lat lon", names one of those.
+bool names_one(std::string_view list, const std::vector<std::string>& texts) {
+  constexpr std::string_view ends = " \t,;|/+";
+  while (!list.empty()) {
+    const std::size_t end = std::min(list.find_first_of(ends), list.size());
+    if (std::find(texts.begin(), texts.end(), list.substr(0, end)) != texts.end()) return true;
+    list.remove_prefix(std::min(end + 1, list.size()));
+  }
+  return false;
+}
+
+bool is_ground_word(const FieldValue& value) {
+  if (value.kind != Kind::text) return false;
+  const std::initializer_list<std::string_view> words{"ground", "gnd", "surface", "on ground"};
+  return std::any_of(words.begin(), words.end(),
+                     [&](std::string_view word) { return same_word(value.text, word); });
+}
+
+// A date as parse_time() wants it; false where it is written in none of the ways that are read.
+bool take_date(std::string_view text, std::array<char, 10>& date) {
+  const auto digits = [&](std::size_t at, std::size_t n, std::size_t to) {
+    for (std::size_t i = 0; i < n; ++i) {
+      if (!is_digit(text[at + i])) return false;
+      date[to + i] = text[at + i];
+    }
+    return true;
+  };
+  if (text.size() != date.size()) return false;
+  date[4] = date[7] = '-';
+  if (text[2] == '.' && text[5] == '.')
+    return digits(6, 4, 0) && digits(3, 2, 5) && digits(0, 2, 8);
+  return (text[4] == '-' || text[4] == '/' || text[4] == '.') && text[7] == text[4] &&
+         digits(0, 4, 0) && digits(5, 2, 5) && digits(8, 2, 8);
 }
 
 // Of each character its value as a hex digit, or -1.
@@ -69,6 +86,7 @@ bool Literal::equals(const FieldValue& value) const {
       return text_ == (value.truth ? "true" : "false");
     case Kind::absent:
       return text_.empty();
+    case Kind::list:
     case Kind::other:
       return false;
   }
@@ -112,13 +130,17 @@ Carry::Known& Carry::of(std::uint32_t address) {
 
 Assembler::Assembler(const config::Layout& layout)
     : time_unit_(layout.time_unit),
-      ft_per_unit_(layout.altitude_unit == config::AltitudeUnit::m ? 1 / metres_per_foot : 1),
+      altitude_unit_(layout.altitude_unit),
+      decimal_comma_(layout.decimal_comma),
       carry_s_(layout.carry_s) {
   for (const config::Keep& keep : layout.keep) {
-    std::vector<Literal>& texts = keep_.emplace_back();
-    for (const std::string& text : keep.equals) texts.emplace_back(text);
+    Condition& condition = keep_.emplace_back(Condition{keep.test, {}, keep.texts});
+    for (const std::string& text : keep.texts) condition.literals.emplace_back(text);
   }
   for (const std::string& text : layout.missing) missing_.emplace_back(text);
+  // The configuration has found the zone; should it have gone since, its times are malformed.
+  if (!layout.zone.empty())
+    if (auto zone = config::TimeZone::load(layout.zone)) zone_ = std::move(*zone);
 }
 
 bool Assembler::is_said_to_be_missing(const FieldValue& value) const {
@@ -126,7 +148,85 @@ bool Assembler::is_said_to_be_missing(const FieldValue& value) const {
                      [&](const Literal& text) { return text.equals(value); });
 }
 
-bool Assembler::take_time(const FieldValue& value, double& time_s) const {
+bool Assembler::holds(const Condition& condition, const FieldValue& value) const {
+  const auto names = [&] {
+    return value.kind == Kind::list   ? value.truth
+           : value.kind == Kind::text ? names_one(value.text, condition.texts)
+                                      : false;
+  };
+  switch (condition.test) {
+    case config::KeepTest::equals:
+      return std::any_of(condition.literals.begin(), condition.literals.end(),
+                         [&](const Literal& text) { return text.equals(value); });
+    case config::KeepTest::lists:
+      return names();
+    case config::KeepTest::lacks:
+      return !names();
+    case config::KeepTest::absent:
+      return value.kind == Kind::absent || (value.kind == Kind::text && value.text.empty()) ||
+             is_said_to_be_missing(value);
+  }
+  return false;
+}
+
+// The number that a value is. Neither this nor an address is an optional, which g++ 12 writes in
+// two pieces and then copies in one, and a processor has to wait for that: for a seventh of a load.
+bool Assembler::take_number(const FieldValue& value, double& number) const {
+  if (value.kind == Kind::number) {
+    number = value.number;
+    return true;
+  }
+  if (value.kind != Kind::text) return false;
+  if (!decimal_comma_) return parse_number(value.text, number);
+  std::array<char, 40> with_point;
+  if (value.text.size() > with_point.size() || value.text.find('.') != std::string_view::npos)
+    return false;
+  std::replace_copy(value.text.begin(), value.text.end(), with_point.begin(), ',', '.');
+  return parse_number({with_point.data(), value.text.size()}, number);
+}
+
+std::optional<bool> Assembler::flag_of(const FieldValue& value) const {
+  if (value.kind == Kind::boolean) return value.truth;
+  if (double number{}; take_number(value, number)) return number != 0;
+  if (value.kind != Kind::text) return std::nullopt;
+  for (std::string_view yes : {"true", "t", "yes", "y"})
+    if (same_word(value.text, yes)) return true;
+  for (std::string_view no : {"false", "f", "no", "n"})
+    if (same_word(value.text, no)) return false;
+  return std::nullopt;
+}
+
+// A time with its offset from UTC, or without one where there is a zone.
+bool Assembler::take_instant(std::string_view text, double& time_s) const {
+  std::array<char, 48> buffer;
+  if (zone_ && text.size() < buffer.size()) {
+    std::copy(text.begin(), text.end(), buffer.begin());
+    buffer[text.size()] = 'Z';
+    if (const auto local_s = parse_time({buffer.data(), text.size() + 1})) {
+      const auto instants = zone_->of_local(*local_s);
+      // Lines come in order, to within the minute or so after which they are stale.
+      constexpr double surely_later_s = 600;
+      const bool is_second = latest_s_ && *latest_s_ > instants.earlier + surely_later_s;
+      time_s = is_second ? instants.later : instants.earlier;
+      return true;
+    }
+  }
+  const auto time = parse_time(text);
+  time_s = time.value_or(0);
+  return time.has_value();
+}
+
+bool Assembler::take_time(const FieldValue& value, const FieldValue& date, double& time_s) const {
+  if (date.kind == Kind::text && value.kind == Kind::text) {
+    std::array<char, 10> day;
+    std::array<char, 40> joined;
+    if (!take_date(date.text, day) || value.text.size() > joined.size() - 11) return false;
+    std::copy(day.begin(), day.end(), joined.begin());
+    joined[10] = 'T';
+    std::copy(value.text.begin(), value.text.end(), joined.begin() + 11);
+    return take_instant({joined.data(), value.text.size() + 11}, time_s);
+  }
+  if (date.kind != Kind::absent) return false;
   if (take_number(value, time_s)) {
     const bool milliseconds =
         time_unit_ == config::TimeUnit::milliseconds ||
@@ -134,10 +234,7 @@ bool Assembler::take_time(const FieldValue& value, double& time_s) const {
     if (milliseconds) time_s /= 1000;
     return std::abs(time_s) <= last_second_s;
   }
-  if (value.kind != Kind::text) return false;
-  const auto time = parse_time(value.text);
-  time_s = time.value_or(0);
-  return time.has_value();
+  return value.kind == Kind::text && take_instant(value.text, time_s);
 }
 
 std::optional<Reject> Assembler::assemble(std::span<FieldValue> values, double arrival_s,
@@ -146,12 +243,8 @@ std::optional<Reject> Assembler::assemble(std::span<FieldValue> values, double a
   for (FieldValue& value : values)
     if (value.kind == Kind::text) value.text = trimmed(value.text);
 
-  for (std::size_t i = 0; i < keep_.size(); ++i) {
-    const FieldValue& value = values[n_fields + i];
-    if (std::none_of(keep_[i].begin(), keep_[i].end(),
-                     [&](const Literal& text) { return text.equals(value); }))
-      return Reject::not_position;
-  }
+  for (std::size_t i = 0; i < keep_.size(); ++i)
+    if (!holds(keep_[i], values[n_fields + i])) return Reject::not_position;
   for (FieldValue& value : values.first(n_fields)) {
     if (value.kind == Kind::text && value.text.empty()) value.kind = Kind::absent;
     if (!missing_.empty() && is_said_to_be_missing(value)) value.kind = Kind::absent;
@@ -159,39 +252,108 @@ std::optional<Reject> Assembler::assemble(std::span<FieldValue> values, double a
   const auto present = [&](Field field) { return values[field].kind != Kind::absent; };
 
   const bool has_position = present(latitude_field) && present(longitude_field);
+  // A line without a position is of another kind; what it can't say is no fault.
+  const auto refusal = [&](Field field, Reject reason = Reject::malformed) {
+    fault_ = field;
+    return has_position ? reason : Reject::not_position;
+  };
   if (has_position) {
-    if (!take_number(values[latitude_field], report.latitude_deg) ||
-        !take_number(values[longitude_field], report.longitude_deg))
-      return Reject::malformed;
+    if (!take_number(values[latitude_field], report.latitude_deg)) return refusal(latitude_field);
+    if (!take_number(values[longitude_field], report.longitude_deg))
+      return refusal(longitude_field);
   } else if (carry_s_ <= 0) {
     return Reject::not_position;
   }
-
-  // A line without a position is of another kind; what it can't say is no fault.
-  const auto refusal = [&](Reject reason) { return has_position ? reason : Reject::not_position; };
-  if (!parse_address(values[address_field], report.address)) return refusal(Reject::bad_address);
+  if (!parse_address(values[address_field], report.address))
+    return refusal(address_field, Reject::bad_address);
   if (present(time_field)) {
-    if (!take_time(values[time_field], report.time_s.emplace())) return refusal(Reject::malformed);
+    if (!take_time(values[time_field], values[date_field], report.time_s.emplace()))
+      return refusal(time_field);
+    if (zone_) latest_s_ = report.time_s;
   }
-  if (present(altitude_field)) {
+  if (present(age_field)) {
+    // Some count a hundredth of a second ahead.
+    constexpr double least_s = -1, most_s = 1e6;
+    if (!take_number(values[age_field], report.age_s) || report.age_s < least_s ||
+        report.age_s > most_s)
+      return refusal(age_field);
+    if (report.time_s) *report.time_s -= report.age_s;
+  }
+  const bool altitude_says_ground = is_ground_word(values[altitude_field]);
+  if (present(altitude_field) && !altitude_says_ground) {
     double& altitude_ft = report.altitude_ft.emplace();
-    if (!take_number(values[altitude_field], altitude_ft)) return refusal(Reject::malformed);
-    altitude_ft *= ft_per_unit_;
+    if (!take_number(values[altitude_field], altitude_ft)) return refusal(altitude_field);
+    if (altitude_unit_ == config::AltitudeUnit::m) altitude_ft *= 1 / metres_per_foot;
     // The conversion may overflow.
-    if (!std::isfinite(altitude_ft)) return refusal(Reject::malformed);
+    if (!std::isfinite(altitude_ft)) return refusal(altitude_field);
   }
   if (present(signal_field)) {
     if (!take_number(values[signal_field], report.signal_dbfs.emplace()))
-      return refusal(Reject::malformed);
+      return refusal(signal_field);
   }
+  report.on_ground = altitude_says_ground;
   if (present(on_ground_field)) {
     const auto flag = flag_of(values[on_ground_field]);
-    if (!flag) return refusal(Reject::malformed);
-    report.on_ground = *flag;
+    if (!flag) return refusal(on_ground_field);
+    report.on_ground = report.on_ground || *flag;
   }
-  if (carry_s_ > 0) carry(report, present(on_ground_field), arrival_s);
+  if (carry_s_ > 0) carry(report, present(on_ground_field) || altitude_says_ground, arrival_s);
   if (!has_position) return Reject::not_position;
   return std::nullopt;
+}
+
+std::string Assembler::fault(std::span<const FieldValue> values) const {
+  const FieldValue& value = values[fault_];
+  const auto text = [&](const FieldValue& shown) {
+    switch (shown.kind) {
+      case Kind::text:
+        return config::shown(shown.text);
+      case Kind::number:
+        return fmt::format("{}", shown.number);
+      case Kind::boolean:
+        return std::string(shown.truth ? "true" : "false");
+      default:
+        return std::string("a list or an object");
+    }
+  };
+  switch (fault_) {
+    case address_field:
+      if (value.kind == Kind::absent) return "there is no address";
+      if (value.kind == Kind::text && value.text.size() == 7 &&
+          hex_digits[static_cast<unsigned char>(value.text.front())] < 0)
+        return fmt::format(
+            "address {} is no 24-bit address: the sign before it marks one that was made up on the "
+            "ground, and an antenna is not to be judged by it",
+            text(value));
+      return fmt::format("address {} is no 24-bit address in hexadecimal", text(value));
+    case latitude_field:
+      return fmt::format("latitude {} is no number", text(value));
+    case longitude_field:
+      return fmt::format("longitude {} is no number", text(value));
+    case time_field: {
+      const FieldValue& date = values[date_field];
+      if (date.kind != Kind::absent)
+        return fmt::format("date {} with time {} is no time that can be read", text(date),
+                           text(value));
+      const bool lacks_offset = value.kind == Kind::text && !zone_ &&
+                                parse_time(std::string(value.text) + "Z").has_value();
+      return fmt::format(
+          "time {} is no time that can be read{}", text(value),
+          lacks_offset ? ": it lacks its offset from UTC, so the layout needs a zone" : "");
+    }
+    case altitude_field:
+      return fmt::format("altitude {} is no number", text(value));
+    case signal_field:
+      return fmt::format("signal {} is no number", text(value));
+    case on_ground_field:
+      return fmt::format("on_ground {} is neither true nor false", text(value));
+    case age_field:
+      return fmt::format("age_s {} is no age in seconds", text(value));
+    case date_field:
+    case n_fields:
+      break;
+  }
+  return {};
 }
 
 void Assembler::carry(Report& report, bool has_ground, double arrival_s) {

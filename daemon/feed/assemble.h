@@ -11,6 +11,7 @@
 
 #include "daemon/feed/field_value.h"
 #include "roundel/config/config.h"
+#include "roundel/config/time_zone.h"
 #include "roundel/feed/report.h"
 
 namespace roundel::feed {
@@ -54,19 +55,34 @@ class Assembler {
   /// @param values  n_fields, then one for each of the layout's `keep`; asserted
   /// @param report  out; as it was made, and of no use where there is a reason to reject
   std::optional<Reject> assemble(std::span<FieldValue> values, double arrival_s, Report& report);
+  /// Which field made the last line malformed or bad_address, and what stands there. @pre it was,
+  /// and the values are those.
+  std::string fault(std::span<const FieldValue> values) const;
 
  private:
+  struct Condition {
+    config::KeepTest test;
+    std::vector<Literal> literals;
+    std::vector<std::string> texts;
+  };
+  bool holds(const Condition& condition, const FieldValue& value) const;
+  bool take_number(const FieldValue& value, double& number) const;
+  std::optional<bool> flag_of(const FieldValue& value) const;
+  bool take_instant(std::string_view text, double& time_s) const;
   bool is_said_to_be_missing(const FieldValue& value) const;
-  bool take_time(const FieldValue& value, double& time_s) const;
+  bool take_time(const FieldValue& value, const FieldValue& date, double& time_s) const;
   void carry(Report& report, bool has_ground, double arrival_s);
 
-  std::vector<std::vector<Literal>> keep_;
+  std::vector<Condition> keep_;
   std::vector<Literal> missing_;
   config::TimeUnit time_unit_;
-  double ft_per_unit_;
+  config::AltitudeUnit altitude_unit_;
+  bool decimal_comma_;
+  std::optional<config::TimeZone> zone_;
   double carry_s_;
   Carry carry_;
-  std::optional<double> latest_s_;  // the feed's time, for lines without one
+  std::optional<double> latest_s_;  // the feed's time, for lines without one and repeated hours
+  Field fault_ = n_fields;
 };
 
 }  // namespace roundel::feed

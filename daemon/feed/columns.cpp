@@ -5,8 +5,6 @@
 #include <algorithm>
 #include <cassert>
 
-#include "roundel/feed/framer.h"
-
 namespace roundel::feed {
 
 bool ColumnSplitter::next(std::string_view& field, std::string& scratch) {
@@ -53,18 +51,10 @@ bool split_columns(std::string_view line, char delimiter, std::vector<std::strin
 }
 
 ColumnsExtractor::ColumnsExtractor(const config::Layout& layout)
-    : delimiter_(layout.delimiter), header_expected_(layout.header) {
-  const auto want = [&](std::size_t index, const config::FieldAt& at) {
-    wanted_.emplace_back(index, at);
-  };
-  want(address_field, layout.address);
-  want(latitude_field, layout.latitude);
-  want(longitude_field, layout.longitude);
-  if (layout.time) want(time_field, *layout.time);
-  if (layout.altitude) want(altitude_field, *layout.altitude);
-  if (layout.signal) want(signal_field, *layout.signal);
-  if (layout.on_ground) want(on_ground_field, *layout.on_ground);
-  for (std::size_t i = 0; i < layout.keep.size(); ++i) want(n_fields + i, layout.keep[i].at);
+    : delimiter_(layout.delimiter),
+      longest_line_(layout.line_bytes),
+      header_expected_(layout.header),
+      wanted_(wanted_fields(layout)) {
   if (!header_expected_) place();
 }
 
@@ -85,7 +75,7 @@ void ColumnsExtractor::place() {
     std::size_t column = 0;
     if (at.column) {
       // A line can't have more: each but the first costs a delimiter.
-      if (*at.column < 1 || static_cast<std::size_t>(*at.column) > max_line_bytes + 1) {
+      if (*at.column < 1 || *at.column > longest_line_ + 1) {
         trouble_ = fmt::format("there can be no column {}; the first is 1", *at.column);
         return;
       }

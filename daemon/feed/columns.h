@@ -52,11 +52,12 @@ class ColumnsExtractor {
   void place();
 
   char delimiter_;
+  int longest_line_;
   bool header_expected_;
   std::string header_line_;
   std::vector<std::string> names_;
-  std::vector<std::pair<std::size_t, config::FieldAt>> wanted_;  // index in values, and where
-  std::vector<std::vector<std::size_t>> targets_;                // by column, from 0
+  std::vector<WantedField> wanted_;
+  std::vector<std::vector<std::size_t>> targets_;  // by column, from 0
   std::string scratch_;
   std::string trouble_;
 };

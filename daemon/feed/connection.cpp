@@ -175,7 +175,7 @@ struct Connection::Impl : std::enable_shared_from_this<Impl> {
 
   // Reads a connection to its end. Gives the reason, empty when stopping.
   asio::awaitable<std::string> read(tcp::socket& socket) {
-    LineFramer framer;
+    LineFramer framer(feed.layout.line_bytes);
     LayoutReader reader(feed.layout);
     Deadline deadline(socket);
     std::vector<char> buffer(read_bytes);
@@ -204,6 +204,8 @@ struct Connection::Impl : std::enable_shared_from_this<Impl> {
         has_told_trouble = true;
         log(Level::warning, "no line can be read: " + reader.trouble());
       }
+      for (const std::string& fault : reader.take_faults())
+        log(Level::warning, "a line can't be read: " + fault);
       co_await hand_over(intake);
     }
     intake.interrupted = true;

@@ -3,6 +3,9 @@
 #include <cstddef>
 #include <cstdint>
 #include <string_view>
+#include <vector>
+
+#include "roundel/config/config.h"
 
 namespace roundel::feed {
 
@@ -13,7 +16,8 @@ struct FieldValue {
     text,     ///< a column, or a JSON string
     number,   ///< a JSON number
     boolean,  ///< a JSON true or false
-    other,    ///< a JSON object or array
+    list,     ///< a JSON array at a `keep`; `truth`: it names one of that condition's texts
+    other,    ///< another JSON array or object
   };
   Kind kind = Kind::absent;
   bool truth = false;
@@ -30,8 +34,17 @@ enum Field : std::size_t {
   altitude_field,
   signal_field,
   on_ground_field,
+  date_field,
+  age_field,
   n_fields,
 };
+
+/// One value that a layout wants of a line: its index in the output, and where it stands.
+struct WantedField {
+  std::size_t index;
+  config::FieldAt at;
+};
+std::vector<WantedField> wanted_fields(const config::Layout& layout);
 
 /// Blanks around a value are no part of it.
 inline std::string_view trimmed(std::string_view text) {

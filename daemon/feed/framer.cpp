@@ -31,7 +31,7 @@ void LineFramer::feed(std::string_view bytes, const OnLine& on_line) {
     const std::size_t total = partial_.size() + length;
     const bool ends_in_cr =
         length > 0 ? piece.back() == '\r' : !partial_.empty() && partial_.back() == '\r';
-    if (total - (ends_in_cr ? 1 : 0) > max_line_bytes) {
+    if (total - (ends_in_cr ? 1 : 0) > longest_) {
       ++too_long_;
       partial_.clear();
       skipping_ = !ends;

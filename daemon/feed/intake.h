@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cstddef>
+#include <optional>
 #include <string_view>
 #include <vector>
 
@@ -16,7 +17,8 @@ struct Arrival {
   double arrival_s{};  ///< the computer's clock, Unix seconds
 };
 
-/// Lines of one feed on their way to its recorder. Each line is in it once.
+/// Lines of one feed on their way to its recorder. Each line is in it once; with `each`, each
+/// element of a line's array.
 struct Intake {
   bool interrupted = false;  ///< before all that follows, the connection was lost or made
   std::array<int, reject_names.size()> n_rejected{};
@@ -35,11 +37,22 @@ struct Intake {
     n_rejected[static_cast<std::size_t>(reason)] += count;
   }
   void add(LayoutReader& reader, std::string_view line, double arrival_s) {
+    if (reader.reads_many()) {
+      reader.read_each(line, arrival_s, [&](std::optional<Reject> reason, const Report& report) {
+        if (reason)
+          reject(*reason);
+        else
+          reports.push_back({report, arrival_s - report.age_s});
+      });
+      return;
+    }
     Arrival& arrival = reports.emplace_back();
     arrival.arrival_s = arrival_s;
     if (const auto reason = reader.read(line, arrival_s, arrival.report)) {
       reports.pop_back();
       reject(*reason);
+    } else {
+      arrival.arrival_s -= arrival.report.age_s;
     }
   }
 };

@@ -1,10 +1,11 @@
 // Values from lines of JSON (RFC 8259), by JSON Pointer (RFC 6901).
 #pragma once
+#include <functional>
 #include <memory>
+#include <optional>
 #include <span>
 #include <string>
 #include <string_view>
-#include <utility>
 #include <vector>
 
 #include "daemon/feed/field_value.h"
@@ -24,14 +25,23 @@ class NdjsonExtractor {
   /// @param values  n_fields, then one for each `keep`; the texts live until the next call
   /// False where the line is not one JSON object or array.
   bool extract(std::string_view line, std::span<FieldValue> values);
+  /// The same for a layout with `each`: calls `on_element` once for each element, having filled in
+  /// the values. Not at all where there is no such array.
+  bool extract_each(std::string_view line, std::span<FieldValue> values,
+                    const std::function<void()>& on_element);
 
  private:
   struct Parser;
-  std::unique_ptr<Parser> parser_;
-  std::vector<std::pair<std::size_t, std::string>> wanted_;  // index in values, and pointer
-};
+  struct Wanted {
+    std::size_t index;  // in values
+    std::string pointer;
+    std::vector<std::string> list_texts;  // that a list there may name
+  };
+  bool parse(std::string_view line);
 
-/// The pointers of a layout with their index in `values`.
-std::vector<std::pair<std::size_t, std::string>> wanted_pointers(const config::Layout& layout);
+  std::unique_ptr<Parser> parser_;
+  std::optional<std::string> each_;
+  std::vector<Wanted> wanted_, outside_;
+};
 
 }  // namespace roundel::feed

@@ -4,7 +4,6 @@
 #include <bit>
 #include <cstring>
 
-#include "daemon/feed/ndjson.h"
 #include "daemon/feed/number.h"
 
 namespace roundel::feed {
@@ -104,7 +103,9 @@ FlatNdjsonExtractor::FlatNdjsonExtractor(const config::Layout& layout) {
   by_first_letter_.fill(none);
   openings_.resize(2);
   openings_.reserve(max_openings);
-  for (const auto& [index, pointer] : wanted_pointers(layout)) {
+  usable_ = !layout.each;
+  for (const auto& [index, at] : wanted_fields(layout)) {
+    const std::string& pointer = at.name;
     const std::string_view name = std::string_view(pointer).substr(pointer.empty() ? 0 : 1);
     usable_ = usable_ && index < 64 && pointer.starts_with('/') && !name.empty() &&
               std::all_of(name.begin(), name.end(), is_plain) &&

@@ -13,8 +13,6 @@ namespace {
 // Large enough that system calls and waking each other don't count, small enough that what waits
 // stays in a processor's cache.
 constexpr std::size_t block_bytes = 128 * 1024;
-// What is kept of a line that has begun: as much as tells that it is too long.
-constexpr std::size_t most_of_begun_line = max_line_bytes + 2;
 
 }  // namespace
 
@@ -99,7 +97,7 @@ void ReadAhead::parse_next(LayoutReader& reader, Lock& lock) {
   lock.unlock();
   Intake& intake = block.part.intake;
   const auto on_line = [&](std::string_view line) { intake.add(reader, line, 0); };
-  LineFramer framer;
+  LineFramer framer(longest_line_);
   framer.feed({block.text.data(), block.n_text}, on_line);
   if (block.is_last) framer.finish(on_line);
   intake.reject(Reject::too_long, static_cast<int>(framer.too_long()));
@@ -138,6 +136,8 @@ void ReadAhead::run() {
 // False: it is the last, or could not be read.
 bool ReadAhead::read_block(Slot& into) {
   into.is_parsed = false;
+  // What is kept of a line that has begun: as much as tells that it is too long.
+  const auto most_of_begun_line = static_cast<std::size_t>(longest_line_) + 2;
   into.text.resize(most_of_begun_line + block_bytes);
   char* const begin = into.text.data();
   char* const added = std::copy(begun_line_.begin(), begun_line_.end(), begin);

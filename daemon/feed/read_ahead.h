@@ -45,6 +45,8 @@ class ReadAhead {
   void parse_while_waiting(bool does);
   /// As LayoutReader::trouble(). @pre next() has given nullptr
   const std::string& trouble() const { return reader_.trouble(); }
+  /// What is wrong with the first lines that can't be read. @pre as trouble()
+  std::vector<std::string> take_faults() { return reader_.take_faults(); }
 
  private:
   static constexpr std::size_t n_slots = 4;
@@ -58,7 +60,8 @@ class ReadAhead {
   };
   using Lock = std::unique_lock<std::mutex>;
 
-  ReadAhead(FileSource& source, const config::Layout& layout) : source_(source), reader_(layout) {}
+  ReadAhead(FileSource& source, const config::Layout& layout)
+      : source_(source), longest_line_(layout.line_bytes), reader_(layout) {}
   Slot& slot(std::uint64_t number) { return slots_[number % n_slots]; }
   void run();
   bool read_block(Slot& into);
@@ -69,6 +72,7 @@ class ReadAhead {
   void give_back();
 
   FileSource& source_;
+  const int longest_line_;
   LayoutReader reader_;
   std::string begun_line_;      // the reading thread's, as the next block begins with it
   std::optional<Error> error_;  // the reading thread's until is_over_

@@ -19,6 +19,7 @@ struct CheckCommand {
 std::string source_of(const config::Feed& feed) {
   if (feed.connect) return "connects to " + feed.connect->text();
   if (feed.listen) return "listens on " + feed.listen->text();
+  if (feed.get) return fmt::format("asks for {} every {:g} s", feed.get->text(), feed.every_s);
   return "is loaded from files";
 }
 

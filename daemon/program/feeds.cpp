@@ -12,7 +12,7 @@ Result<void> Feeds::start(const config::Feed& feed) {
   Entry& entry = entries_[feed.name];
   entry.feed = feed;
   // One that is only loaded from files is not live, and is missed by nobody.
-  if (feed.connect || feed.listen) board_.set(feed.name, serve::FeedState::stopped);
+  if (feed.is_live()) board_.set(feed.name, serve::FeedState::stopped);
   return connect(entry);
 }
 

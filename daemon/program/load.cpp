@@ -168,6 +168,8 @@ class Loader {
     if (!ahead.trouble().empty())
       return fail(Errc::malformed, "no line can be read: " + ahead.trouble(), file,
                   "roundeld peek shows the lines and guesses a layout");
+    for (const std::string& fault : ahead.take_faults())
+      fmt::print(stderr, "{}: a line can't be read: {}\n", file, fault);
     return {};
   }
 

@@ -226,8 +226,7 @@ Result<int> run_daemon(const std::string& file) {
   auto config = config::load(file);
   if (!config) return tl::unexpected(config.error());
   bool has_live_feed = false;
-  for (const config::Feed& feed : config->feeds)
-    has_live_feed = has_live_feed || feed.connect || feed.listen;
+  for (const config::Feed& feed : config->feeds) has_live_feed = has_live_feed || feed.is_live();
   if (!has_live_feed && !config->web)
     return fail(Errc::bad_config, "no feed connects or listens, and the page is off", file,
                 "add connect or listen to a [[feed]]");

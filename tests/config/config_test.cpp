@@ -88,6 +88,10 @@ TEST(Config, DefaultsOfTheKeyTableAreThoseOfTheStruct) {
   EXPECT_EQ(config.feeds[0].max_connections, plain_feed.max_connections);
   EXPECT_EQ(config.layouts[0].delimiter, Layout{}.delimiter);
   EXPECT_EQ(config.layouts[0].header, Layout{}.header);
+  EXPECT_EQ(config.layouts[0].between, Layout{}.between);
+  EXPECT_EQ(config.layouts[0].line_bytes, Layout{}.line_bytes);
+  EXPECT_EQ(config.layouts[0].decimal_comma, Layout{}.decimal_comma);
+  EXPECT_EQ(config.feeds[0].every_s, plain_feed.every_s);
   EXPECT_EQ(config.layouts[0].carry_s, Layout{}.carry_s);
   EXPECT_EQ(config.layouts[0].time_unit, Layout{}.time_unit);
 }
@@ -198,7 +202,7 @@ TEST(Reference, ShowsRangesUnitsAndChoices) {
     }
     if (row.section == "[layout.NAME]" && row.key == "kind") {
       has_kind = true;
-      EXPECT_EQ(row.type, "\"ndjson\" or \"columns\"");
+      EXPECT_EQ(row.type, "\"ndjson\", \"columns\" or \"pairs\"");
     }
   }
   EXPECT_TRUE(has_latitude && has_kind);

@@ -81,6 +81,50 @@ keep = [{ pointer = "/type", equals = "position" }]
   EXPECT_THAT(layout.keep, ElementsAre(Keep{named("/type"), {"position"}}));
 }
 
+TEST(LayoutTable, ReadsDocumentsOfManyReports) {
+  const Layout layout = read(R"(kind = "ndjson"
+each = "/seen"
+address = "/code"
+latitude = "/at/0"
+longitude = "/at/1"
+time = { outside = "/now" }
+age_s = "/since"
+keep = [{ pointer = "/made_up", lacks = ["at", "code"] }, { pointer = "/by", absent = true },
+        { pointer = "/how", lists = "direct" }]
+)");
+  EXPECT_EQ(layout.each, "/seen");
+  EXPECT_EQ(layout.line_bytes, most_line_bytes);
+  EXPECT_EQ(layout.time, (FieldAt{{}, "/now", true}));
+  EXPECT_EQ(layout.age, named("/since"));
+  EXPECT_THAT(layout.keep, ElementsAre(Keep{named("/made_up"), {"at", "code"}, KeepTest::lacks},
+                                       Keep{named("/by"), {}, KeepTest::absent},
+                                       Keep{named("/how"), {"direct"}, KeepTest::lists}));
+}
+
+TEST(LayoutTable, ReadsPairs) {
+  const Layout layout = read(R"(kind = "pairs"
+delimiter = "\t"
+between = ":"
+line_bytes = 9000
+decimal = ","
+address = "code"
+latitude = "north"
+longitude = "east"
+date = "day"
+time = "clock"
+zone = "Europe/Vienna"
+keep = [{ key = "type", equals = "P" }]
+)");
+  EXPECT_EQ(layout.kind, LayoutKind::pairs);
+  EXPECT_EQ(layout.delimiter, '\t');
+  EXPECT_EQ(layout.between, ':');
+  EXPECT_EQ(layout.line_bytes, 9000);
+  EXPECT_TRUE(layout.decimal_comma);
+  EXPECT_EQ(layout.date, named("day"));
+  EXPECT_EQ(layout.zone, "Europe/Vienna");
+  EXPECT_THAT(layout.keep, ElementsAre(Keep{named("type"), {"P"}}));
+}
+
 TEST(LayoutTable, BuiltInLayoutsUseOurFieldNames) {
   const Layout ndjson = default_ndjson();
   EXPECT_EQ(ndjson.address, named("/address"));

@@ -86,8 +86,8 @@ TEST(ConfigMessage, Keys) {
        "r.toml:18: [[feed]] lacks antenna; add antenna = a name: the antenna on it when the first "
        "trial starts"},
       {"missing field", "longitude = 8\n", "",
-       "r.toml:26: [layout.lines] lacks longitude; add longitude = a column number, header name or "
-       "JSON Pointer: deg, WGS 84"},
+       "r.toml:26: [layout.lines] lacks longitude; add longitude = a column number, header name, "
+       "key or JSON Pointer: deg, WGS 84"},
   };
   check(rows);
 }
@@ -105,8 +105,8 @@ TEST(ConfigMessage, Types) {
       {"address", "\"127.0.0.1:27411\"", "27411",
        "r.toml:20: [[feed]] connect is a whole number; use HOST:PORT"},
       {"field", "address = 3", "address = true",
-       "r.toml:28: [layout.lines] address is true or false; use a column number, header name or "
-       "JSON Pointer"},
+       "r.toml:28: [layout.lines] address is true or false; use a column number, header name, "
+       "key or JSON Pointer"},
       {"list of texts", "address = 3", "address = 3\nmissing = [1]",
        "r.toml:29: [layout.lines] missing holds a whole number; write texts, in quotes"},
       {"list of tables", "address = 3", "address = 3\nkeep = [1]",
@@ -224,29 +224,29 @@ TEST(ConfigMessage, LayoutsThatContradictThemselves) {
        "true, "
        "or give the column's number"},
       {"delimiter of ndjson", "kind = \"columns\"", "kind = \"ndjson\"\ndelimiter = \";\"",
-       "r.toml:28: [layout.lines] delimiter is for kind = \"columns\" only"},
+       "r.toml:28: [layout.lines] delimiter is for kind = \"columns\" or \"pairs\" only"},
       {"two altitudes", "address = 3", "address = 3\naltitude_ft = 4\naltitude_m = 5",
        "r.toml:30: [layout.lines] has both altitude_ft and altitude_m; keep one"},
       {"same place", "longitude = 8", "longitude = 7",
        "r.toml:30: [layout.lines] latitude and longitude stand in the same place"},
       {"keep without a place", "address = 3", "keep = [{ equals = \"P\" }]\naddress = 3",
-       "r.toml:28: [layout.lines] keep needs one of column, name and pointer"},
+       "r.toml:28: [layout.lines] keep needs one of column, name, key and pointer"},
       {"keep with two places", "address = 3",
        "keep = [{ column = 2, name = \"t\", equals = \"P\" }]\naddress = 3",
-       "r.toml:28: [layout.lines] keep needs one of column, name and pointer"},
+       "r.toml:28: [layout.lines] keep needs one of column, name, key and pointer"},
       {"keep without a text", "address = 3", "keep = [{ column = 2 }]\naddress = 3",
-       "r.toml:28: [layout.lines] keep lacks equals; add equals = text or a list of texts: the "
-       "text, "
-       "or any of several"},
+       "r.toml:28: [layout.lines] keep needs one of equals, lists, lacks and absent = true"},
       {"keep with no texts", "address = 3", "keep = [{ column = 2, equals = [] }]\naddress = 3",
        "r.toml:28: [layout.lines] keep equals is an empty list"},
       {"keep by pointer in columns", "address = 3",
        "keep = [{ pointer = \"/t\", equals = \"P\" }]\naddress = 3",
-       "r.toml:28: [layout.lines] keep has a pointer, but kind is \"columns\""},
+       "r.toml:28: [layout.lines] keep has no column or name, but kind is \"columns\"; write { "
+       "column = ..., equals = ... }"},
       {"keep by column in ndjson", "kind = \"columns\"\naddress = 3\nlatitude = 7\nlongitude = 8",
        "kind = \"ndjson\"\naddress = \"/a\"\nlatitude = \"/b\"\nlongitude = \"/c\"\n"
        "keep = [{ column = 2, equals = \"P\" }]",
-       "r.toml:31: [layout.lines] keep has no pointer, but kind is \"ndjson\""},
+       "r.toml:31: [layout.lines] keep has no pointer, but kind is \"ndjson\"; write { pointer = "
+       "..., equals = ... }"},
       {"keep by a pointer that is none",
        "kind = \"columns\"\naddress = 3\nlatitude = 7\nlongitude = 8",
        "kind = \"ndjson\"\naddress = \"/a\"\nlatitude = \"/b\"\nlongitude = \"/c\"\n"
@@ -254,6 +254,77 @@ TEST(ConfigMessage, LayoutsThatContradictThemselves) {
        "r.toml:31: [layout.lines] keep pointer \"t\" is not a JSON Pointer; it begins with \"/\""},
       {"unknown key in keep", "address = 3", "keep = [{ colum = 2, equals = \"P\" }]\naddress = 3",
        "r.toml:28: [layout.lines] keep has no key \"colum\"; did you mean \"column\"?"},
+  };
+  check(rows);
+}
+
+TEST(ConfigMessage, LayoutsOfDocumentsAndPairs) {
+  const char* const fields = "kind = \"columns\"\naddress = 3\nlatitude = 7\nlongitude = 8";
+  const Row rows[] = {
+      {"each in columns", "address = 3", "each = \"/a\"\naddress = 3",
+       "r.toml:28: [layout.lines] each is for kind = \"ndjson\" only"},
+      {"each that is no pointer", fields,
+       "kind = \"ndjson\"\neach = \"a\"\naddress = \"/a\"\nlatitude = \"/b\"\nlongitude = \"/c\"",
+       "r.toml:28: [layout.lines] each \"a\" is not a JSON Pointer; it is \"\" or begins with "
+       "\"/\""},
+      {"outside of nothing", fields,
+       "kind = \"ndjson\"\naddress = \"/a\"\nlatitude = \"/b\"\nlongitude = \"/c\"\n"
+       "time = { outside = \"/t\" }",
+       "r.toml:31: [layout.lines] time is outside of each, but there is no each; write time = "
+       "\"/t\""},
+      {"another table", "address = 3", "address = { inside = \"/a\" }",
+       "r.toml:28: [layout.lines] address is a table; write address = { outside = \"/address\" }"},
+      {"column in pairs", "kind = \"columns\"", "kind = \"pairs\"",
+       "r.toml:28: [layout.lines] address is a column, but kind is \"pairs\"; write the key: "
+       "address "
+       "= \"address\""},
+      {"longer than can be", "address = 3", "line_bytes = 2000000\naddress = 3",
+       "r.toml:28: [layout.lines] line_bytes is 2000000; use 256 to 1048576"},
+      {"unknown zone", "address = 3", "zone = \"Europe/Atlantis\"\naddress = 3",
+       "r.toml:28: [layout.lines] zone: there is no time zone \"Europe/Atlantis\"; use a name of "
+       "the "
+       "tz database, like \"Europe/Vienna\", or \"UTC\""},
+      {"date without a zone", "address = 3", "date = 1\ntime = 2\naddress = 3",
+       "r.toml:28: [layout.lines] has a date, but no zone; add zone = \"UTC\", or a name like "
+       "\"Europe/Vienna\""},
+      {"date without a time", "address = 3", "date = 1\nzone = \"UTC\"\naddress = 3",
+       "r.toml:28: [layout.lines] has a date, but no time; add time: the time of day"},
+      {"two tests in a keep", "address = 3",
+       "keep = [{ column = 2, lists = \"P\", absent = true }]\naddress = 3",
+       "r.toml:28: [layout.lines] keep needs one of equals, lists, lacks and absent = true"},
+  };
+  check(rows);
+}
+
+TEST(ConfigMessage, SayWhatToType) {
+  const Row rows[] = {
+      {"URL of a stream", "\"127.0.0.1:27411\"", "\"tcp://192.168.1.5:27411/\"",
+       "r.toml:20: [[feed]] connect is \"tcp://192.168.1.5:27411/\", a URL; write connect = "
+       "\"192.168.1.5:27411\""},
+      {"URL of a page", "\"127.0.0.1:27411\"", "\"http://pi.local/sky.json\"",
+       "r.toml:20: [[feed]] connect is \"http://pi.local/sky.json\", a URL; for lines of text over "
+       "TCP write connect = \"HOST:PORT\"; to ask for the document again and again write get = "
+       "\"http://pi.local/sky.json\""},
+      {"URL to listen on", "connect = \"127.0.0.1:27411\"", "listen = \"tcp://pi.local\"",
+       "r.toml:20: [[feed]] listen is \"tcp://pi.local\", a URL; write listen = \"HOST:PORT\""},
+      {"TLS", "connect = \"127.0.0.1:27411\"", "get = \"https://pi.local/sky.json\"",
+       "r.toml:20: [[feed]] get \"https://pi.local/sky.json\": TLS is not spoken; use http:// on "
+       "your "
+       "own network, or a proxy on this computer that speaks TLS"},
+      {"get without a scheme", "connect = \"127.0.0.1:27411\"", "get = \"pi.local/sky.json\"",
+       "r.toml:20: [[feed]] get \"pi.local/sky.json\": does not begin with http://; write "
+       "http://HOST[:PORT]/PATH"},
+      {"get and connect", "connect", "get = \"http://pi.local/sky.json\"\nconnect",
+       "r.toml:20: [[feed]] has both connect and get; keep one"},
+      {"every_s without get", "connect", "every_s = 2\nconnect",
+       "r.toml:20: [[feed]] every_s is for feeds with get only; remove it"},
+      {"feet", "ground_m = 110", "ground_ft = 361",
+       "r.toml:5: [site] has no key \"ground_ft\"; write ground_m = 110.0, in metres"},
+      {"quote left out", "\"roundel.db\"", "\"roundel.db",
+       "r.toml:9: not TOML: a quotation mark is missing; write text between two: name = \"text\""},
+      {"no quotes", "\"roundel.db\"", "roundel.db",
+       "r.toml:9: not TOML: the value has no quotation marks; write text between two: name = "
+       "\"text\""},
   };
   check(rows);
 }

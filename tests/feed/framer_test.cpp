@@ -36,7 +36,7 @@ struct StreamRow {
 };
 
 std::vector<StreamRow> stream_rows() {
-  const std::string longest(max_line_bytes, 'x');
+  const std::string longest(std::size_t{config::usual_line_bytes}, 'x');
   return {
       {"lines end in LF", "one\ntwo\n", {"one", "two"}, 0},
       {"lines end in CR LF", "one\r\ntwo\r\n", {"one", "two"}, 0},
@@ -97,7 +97,7 @@ TEST(LineFramer, StopsSkippingALongLineWhenTheConnectionIsLost) {
   LineFramer framer;
   std::vector<std::string> lines;
   const auto keep = [&](std::string_view line) { lines.emplace_back(line); };
-  framer.feed(std::string(max_line_bytes + 2, 'x'), keep);
+  framer.feed(std::string(std::size_t{config::usual_line_bytes} + 2, 'x'), keep);
   framer.reset();
   framer.feed("one\n", keep);
   EXPECT_THAT(lines, ElementsAre("one"));
@@ -108,7 +108,7 @@ TEST(LineFramer, IsReadyForAnotherStreamAfterTheLast) {
   LineFramer framer;
   std::vector<std::string> lines;
   const auto keep = [&](std::string_view line) { lines.emplace_back(line); };
-  framer.feed(std::string(max_line_bytes + 2, 'x'), keep);
+  framer.feed(std::string(std::size_t{config::usual_line_bytes} + 2, 'x'), keep);
   framer.finish(keep);
   EXPECT_THAT(lines, IsEmpty());
   framer.feed("one\ntwo", keep);

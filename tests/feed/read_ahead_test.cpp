@@ -18,7 +18,7 @@ namespace {
 std::string lines(int n) {
   std::string out;
   for (int i = 0; i < n; ++i) {
-    if (i % 1000 == 17) out.append(2 * max_line_bytes, 'x').append("\n");
+    if (i % 1000 == 17) out.append(2 * std::size_t{config::usual_line_bytes}, 'x').append("\n");
     if (i % 100 == 3) out += "not JSON\n\n";
     out += "{\"time\":" + std::to_string(1764000000 + i / 10) + ",\"address\":\"4" +
            std::to_string(10000 + i % 1000) + "\",\"latitude\":52." +

@@ -179,7 +179,8 @@ TEST_F(SampleFile, StopsAtTheLinesAskedFor) {
 }
 
 TEST_F(SampleFile, CountsLinesTooLong) {
-  const auto sample = sample_file(plain(std::string(max_line_bytes + 1, 'x') + "\none\n"), {});
+  const auto sample = sample_file(
+      plain(std::string(std::size_t{config::usual_line_bytes} + 1, 'x') + "\none\n"), {});
   ASSERT_TRUE(sample);
   EXPECT_THAT(sample->lines, ElementsAre("one"));
   EXPECT_EQ(sample->n_too_long, 1u);
@@ -197,7 +198,7 @@ TEST_F(SampleFile, SaysWhyAFileCantBeRead) {
                               cut = folder_ / "cut.gz", damaged = folder_ / "damaged.gz";
   std::ofstream(empty).flush();
   std::ofstream(binary) << std::string("a\0b\n", 4);
-  std::ofstream(long_line) << std::string(max_line_bytes + 1, 'x');
+  std::ofstream(long_line) << std::string(std::size_t{config::usual_line_bytes} + 1, 'x');
   std::string bytes;
   for (int i = 0; i < 3000; ++i) bytes += std::to_string(i * 7919 % 10007) + "\n";
   std::ifstream in(gzipped(bytes), std::ios::binary);

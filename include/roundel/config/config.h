@@ -14,21 +14,34 @@
 
 namespace roundel::config {
 
-/// Where one field stands: a 1-based column, a header name, or a JSON Pointer (RFC 6901).
+/// Where one field stands: a 1-based column, a header name, a key, or a JSON Pointer (RFC 6901).
 struct FieldAt {
   std::optional<int> column;
-  std::string name;  ///< header name (columns) or pointer (ndjson); empty when column is set
+  std::string name;  ///< header name (columns), key (pairs) or pointer (ndjson); or column is set
+  bool outside = false;  ///< of the whole document, where `each` makes a report of each element
   friend bool operator==(const FieldAt&, const FieldAt&) = default;
+};
+
+/// What a condition asks of the value at its place.
+enum class KeepTest {
+  equals,  ///< it is one of the texts
+  lists,   ///< it is a list, or a text of several words, that names one of the texts
+  lacks,   ///< it is no such list, names none of the texts, or there is no value
+  absent,  ///< there is no value
 };
 
 /// A line is read only if every condition holds.
 struct Keep {
   FieldAt at;
-  std::vector<std::string> equals;  ///< any of these texts
+  std::vector<std::string> texts;
+  KeepTest test = KeepTest::equals;
   friend bool operator==(const Keep&, const Keep&) = default;
 };
 
-enum class LayoutKind { ndjson, columns };
+/// The longest line that is read unless a layout says otherwise, and the most that one may ask for.
+inline constexpr int usual_line_bytes = 4096, most_line_bytes = 1 << 20;
+
+enum class LayoutKind { ndjson, columns, pairs };
 enum class AltitudeUnit { ft, m };
 enum class TimeUnit { automatic, seconds, milliseconds };
 
@@ -36,10 +49,18 @@ enum class TimeUnit { automatic, seconds, milliseconds };
 struct Layout {
   std::string name = "ndjson";
   LayoutKind kind = LayoutKind::ndjson;
-  char delimiter = ',';
-  bool header = false;                   ///< first line holds names
+  char delimiter = ',';  ///< between columns, or between pairs
+  /// Between key and value of a pair; where it is the delimiter, keys and values take turns.
+  char between = '=';
+  bool header = false;              ///< first line holds names
+  std::optional<std::string> each;  ///< pointer to an array: each of its elements is a report
+  int line_bytes = usual_line_bytes;
   FieldAt address, latitude, longitude;  ///< required
   std::optional<FieldAt> time, altitude, signal, on_ground;
+  std::optional<FieldAt> date;  ///< where `time` is the time of day alone
+  std::optional<FieldAt> age;   ///< of the position, in seconds before `time`
+  std::string zone;             ///< of times without an offset; empty: such times are malformed
+  bool decimal_comma = false;
   AltitudeUnit altitude_unit = AltitudeUnit::ft;
   TimeUnit time_unit = TimeUnit::automatic;
   std::vector<std::string> missing;  ///< texts that stand for "no value", besides empty
@@ -67,9 +88,19 @@ struct Endpoint {
   friend bool operator==(const Endpoint&, const Endpoint&) = default;
 };
 
+/// A document that is asked for again and again, over HTTP without TLS.
+struct PolledSource {
+  Endpoint endpoint;
+  std::string path;  ///< with its query; begins with "/"
+  std::string text() const { return "http://" + endpoint.text() + path; }
+  friend bool operator==(const PolledSource&, const PolledSource&) = default;
+};
+
 struct Feed {
   std::string name;
-  std::optional<Endpoint> connect, listen;  ///< one at most; neither: only loaded from files
+  std::optional<Endpoint> connect, listen;  ///< one of these three at most; none: only loaded from
+  std::optional<PolledSource> get;          ///< files
+  double every_s = 1;                       ///< between the beginnings of two requests (get)
   Layout layout = default_ndjson();
   std::string antenna, receiver, mount;
   double rotation_deg = 0;  ///< [0, 360)
@@ -77,11 +108,14 @@ struct Feed {
   double stall_s = 300;     ///< silence after which the connection is made anew
   int max_connections = 4;  ///< listening only
   int line = 0;             ///< in the file, for messages
+  /// Whether it brings reports by itself; else it is only loaded from files.
+  bool is_live() const { return connect || listen || get; }
   /// The same feed in every respect (where it stands in the file is none).
   friend bool operator==(const Feed& a, const Feed& b) {
     const auto all = [](const Feed& f) {
-      return std::tie(f.name, f.connect, f.listen, f.layout, f.antenna, f.receiver, f.mount,
-                      f.rotation_deg, f.clock_is_arrival, f.stall_s, f.max_connections);
+      return std::tie(f.name, f.connect, f.listen, f.get, f.every_s, f.layout, f.antenna,
+                      f.receiver, f.mount, f.rotation_deg, f.clock_is_arrival, f.stall_s,
+                      f.max_connections);
     };
     return all(a) == all(b);
   }

@@ -6,16 +6,18 @@
 #include <string>
 #include <string_view>
 
-namespace roundel::feed {
+#include "roundel/config/config.h"
 
-/// Longest line that is read; what is longer is counted and skipped to its end.
-inline constexpr std::size_t max_line_bytes = 4096;
+namespace roundel::feed {
 
 /// Lines end in LF or CR LF, which don't count towards the limit; empty lines are skipped silently.
 /// Bytes may arrive cut anywhere: the lines are the same however they were cut.
-/// No allocation while whole lines arrive. Memory is bounded by max_line_bytes.
+/// No allocation while whole lines arrive. Memory is bounded by the longest line.
 class LineFramer {
  public:
+  /// @param longest  bytes of a line that is read; what is longer is counted and skipped to its end
+  explicit LineFramer(int longest = config::usual_line_bytes)
+      : longest_(static_cast<std::size_t>(longest)) {}
   /// Called with each line without its end; the view lives for the call.
   using OnLine = std::function<void(std::string_view line)>;
 
@@ -28,6 +30,7 @@ class LineFramer {
   std::uint64_t too_long() const noexcept { return too_long_; }
 
  private:
+  std::size_t longest_;
   std::string partial_;
   bool skipping_ = false;
   std::uint64_t too_long_ = 0;

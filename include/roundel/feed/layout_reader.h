@@ -1,28 +1,34 @@
 // Turns a feed's lines into reports, as its layout says.
 #pragma once
+#include <functional>
 #include <memory>
 #include <optional>
 #include <string>
 #include <string_view>
 #include <tl/expected.hpp>
+#include <vector>
 
 #include "roundel/config/config.h"
 #include "roundel/feed/report.h"
 
 namespace roundel::feed {
 
-/// Reads lines of one connection, in order: it remembers the header line and, with carry_s, each
-/// aircraft's last altitude and on-ground flag. One per connection or file; not shared by threads.
+/// Reads lines of one connection, in order: it remembers the header line, with carry_s each
+/// aircraft's last altitude and on-ground flag, and with a zone the time of the last line. One per
+/// connection or file; not shared by threads.
 ///
-/// How values are read, in both kinds of layout:
+/// How values are read, in every kind of layout:
 /// - A value is missing if it is absent, null, blank, or one of the layout's `missing` texts.
 ///   Blanks around a value don't count. A JSON number equals a text that reads as that number.
 /// - Numbers: decimal, with or without sign, fraction and exponent; as JSON numbers or as text.
-///   Not finite, or anything left over after the number ("12 ft"): malformed.
+///   Not finite, or anything left over after the number ("12 ft"): malformed. With decimal_comma
+///   texts have commas for points, and none has a point.
+/// - Altitude: "ground", "gnd" and "surface", in any case, say that the aircraft is on the ground.
 /// - Address: 1 to 8 hex digits of any case, with or without 0x, below 2^24; a JSON number is
 ///   its value. Any other mark before the digits says that this is no ICAO address: bad_address.
 /// - Time: a number is Unix seconds or milliseconds (TimeUnit::automatic: milliseconds from 1e11
-///   up, which as seconds would be the year 5138); anything else as parse_time().
+///   up, which as seconds would be the year 5138); anything else as parse_time(), or that without
+///   its offset where there is a zone. With a date, the time of day. The age is subtracted.
 /// - On-ground flag: true false, t f, yes no, y n, in any case, or a number that is or isn't 0.
 ///
 /// carry_s: a missing altitude or on-ground flag is taken from that aircraft's latest line which
@@ -46,6 +52,18 @@ class LayoutReader {
   /// there is a reason to reject
   std::optional<Reject> read(std::string_view line, double arrival_s, Report& report);
 
+  /// Whether a line may hold several reports: the layout has `each`. If so read_each() is for it,
+  /// if not read().
+  bool reads_many() const;
+  using OnReport = std::function<void(std::optional<Reject>, const Report&)>;
+  /// Calls for each element of the line's array; once, with `malformed`, where the line can't be
+  /// read, or with `not_position` where it has no such array or an empty one.
+  void read_each(std::string_view line, double arrival_s, const OnReport& on_report);
+
+  /// What is wrong with the first three lines that were malformed or bad_address, as far as it has
+  /// not been taken yet: `latitude "12 N" is no number`.
+  std::vector<std::string> take_faults();
+
   /// Another reader, for other lines of the same file at the same time. None where lines can only
   /// be read in order: as long as a header line is to come, and with carry_s.
   std::optional<LayoutReader> another() const;
@@ -58,5 +76,8 @@ class LayoutReader {
   struct Impl;
   std::unique_ptr<Impl> impl_;
 };
+
+/// Why a line is not one JSON document, in words. @pre it is none
+std::string json_fault(std::string_view line);
 
 }  // namespace roundel::feed

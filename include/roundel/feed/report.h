@@ -15,6 +15,7 @@ struct Report {
   std::optional<double> altitude_ft;  ///< pressure altitude
   std::optional<double> signal_dbfs;
   bool on_ground{};
+  double age_s{};  ///< of the position when it arrived; `time_s` has it subtracted already
 };
 
 /// Why a line or report is not in a cell. Each has a counter; the names are stored and shown.
