@@ -37,13 +37,6 @@ bool names_one(std::string_view list, const std::vector<std::string>& texts) {
   return false;
 }
 
-bool is_ground_word(const FieldValue& value) {
-  if (value.kind != Kind::text) return false;
-  const std::initializer_list<std::string_view> words{"ground", "gnd", "surface", "on ground"};
-  return std::any_of(words.begin(), words.end(),
-                     [&](std::string_view word) { return same_word(value.text, word); });
-}
-
 // A date as parse_time() wants it; false where it is written in none of the ways that are read.
 bool take_date(std::string_view text, std::array<char, 10>& date) {
   const auto digits = [&](std::size_t at, std::size_t n, std::size_t to) {
@@ -73,6 +66,12 @@ constexpr std::array<std::int8_t, 256> hex_digits = [] {
 }();
 
 }  // namespace
+
+bool says_ground(std::string_view altitude) {
+  for (std::string_view word : {"ground", "gnd", "surface", "on ground"})
+    if (same_word(altitude, word)) return true;
+  return false;
+}
 
 Literal::Literal(std::string text) : text_(std::move(text)), number_(parse_number(text_)) {}
 
@@ -279,7 +278,8 @@ std::optional<Reject> Assembler::assemble(std::span<FieldValue> values, double a
       return refusal(age_field);
     if (report.time_s) *report.time_s -= report.age_s;
   }
-  const bool altitude_says_ground = is_ground_word(values[altitude_field]);
+  const bool altitude_says_ground =
+      values[altitude_field].kind == Kind::text && says_ground(values[altitude_field].text);
   if (present(altitude_field) && !altitude_says_ground) {
     double& altitude_ft = report.altitude_ft.emplace();
     if (!take_number(values[altitude_field], altitude_ft)) return refusal(altitude_field);

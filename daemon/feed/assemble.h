@@ -16,6 +16,9 @@
 
 namespace roundel::feed {
 
+/// Whether a text in an altitude's place says that the aircraft is on the ground.
+bool says_ground(std::string_view altitude);
+
 /// A text of the layout that a value may equal.
 class Literal {
  public:

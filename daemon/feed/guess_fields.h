@@ -28,6 +28,8 @@ struct GuessState {
 };
 
 void guess_time(GuessState& state);
+/// After the time, by which ages of positions that stay the same grow.
+void guess_age(GuessState& state);
 void guess_altitude(GuessState& state);
 void guess_signal(GuessState& state);
 void guess_on_ground(GuessState& state);
@@ -35,5 +37,7 @@ void guess_on_ground(GuessState& state);
 void guess_keep(GuessState& state);
 /// Last: the texts that stand for no value in the fields found.
 void guess_missing(GuessState& state);
+/// Very last: what tells positions that the antenna did not hear.
+void guess_origin(GuessState& state);
 
 }  // namespace roundel::feed

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <iterator>
 #include <numeric>
 
 namespace roundel::feed {
@@ -30,13 +31,25 @@ bool may_be_degrees(const PositionCandidate& candidate) {
   return traits.n_distinct >= 2 && traits.n_fine * 2 >= traits.n_numbers;
 }
 
-bool may_be_address(const PositionCandidate& candidate) {
+bool is_named_address(const PositionCandidate& candidate) {
+  return any_word(candidate.words, {"address", "addr", "airframe", "ident", "id", "code"});
+}
+
+// Among others there may be addresses that a sign marks as none of ICAO's.
+bool is_hex_address(const PositionCandidate& candidate) {
   const Traits& traits = candidate.traits;
-  if (traits.n_present == 0) return false;
-  if (traits.share(traits.n_hex) >= nearly_every) return true;
-  // Without their leading zeros, or as numbers, only a name gives them away.
-  return any_word(candidate.words, {"address", "addr", "icao", "icao24", "hex"}) &&
-         traits.share(traits.n_decimals) == 0;
+  return traits.share(traits.n_hex) >= most &&
+         traits.share(traits.n_hex + traits.n_marked_hex) >= nearly_every;
+}
+
+// Without their leading zeros, or as numbers. Whose they are, tracks tell.
+bool may_be_bare_address(const PositionCandidate& candidate) {
+  const Traits& traits = candidate.traits;
+  constexpr double most_are_above = 0x10000;
+  return traits.share(traits.n_addresses) >= nearly_every && traits.n_decimals == 0 &&
+         traits.n_distinct >= 2 && traits.n_distinct * 2 < traits.n_present &&
+         (is_named_address(candidate) || traits.n_hex > 0 || traits.max >= most_are_above) &&
+         traits.n_steps_of_25 * 2 < traits.n_present;
 }
 
 double overlap(const SampleTable& table, const Rows& rows, std::size_t a, std::size_t b) {
@@ -101,9 +114,11 @@ std::optional<PositionGuess> best_position(const SampleTable& table, const Rows&
     PositionCandidate candidate{place, traits_of(table, place, rows),
                                 words_of(table.places[place].label)};
     if (may_be_degrees(candidate)) degrees.push_back(candidate);
-    if (may_be_address(candidate)) addresses.push_back(candidate);
+    if (is_hex_address(candidate)) addresses.push_back(candidate);
     all.push_back(std::move(candidate));
   }
+  if (addresses.empty())
+    std::copy_if(all.begin(), all.end(), std::back_inserter(addresses), may_be_bare_address);
   const std::optional<TimePlace> time = first_time(table, rows);
 
   std::optional<PositionGuess> best;
@@ -131,12 +146,11 @@ std::optional<PositionGuess> best_position(const SampleTable& table, const Rows&
         // Speeds and Mach numbers change slowly as well, but a position does with every line.
         const double variety =
             static_cast<double>(std::min(first.traits.n_distinct, second.traits.n_distinct));
-        guess.score =
-            (guess.evidence.moves_like_aircraft() ? 1000 : 0) + (named ? 500 : 0) +
-            100 * share_plausible + std::min(variety, 100.0) +
-            (second.place == first.place + 1 ? 20 : 0) +
-            (any_word(address.words, {"address", "addr", "icao", "icao24", "hex"}) ? 50 : 0) +
-            50 * address.traits.share(address.traits.n_hex_letters);
+        guess.score = (guess.evidence.moves_like_aircraft() ? 1000 : 0) + (named ? 500 : 0) +
+                      100 * share_plausible + std::min(variety, 100.0) +
+                      (second.place == first.place + 1 ? 20 : 0) +
+                      (is_named_address(address) ? 50 : 0) +
+                      50 * address.traits.share(address.traits.n_hex_letters);
         if (best && best->score >= guess.score) continue;
         guess.places = {address.place, first.place, second.place};
         decide_order(table, rows, first, second, all, guess);

@@ -66,9 +66,7 @@ std::vector<PlaceLine> place_lines(const SampleTable& table, const GuessedLayout
 }
 
 std::string sample_text(std::span<const std::string> lines, const GuessedLayout& guessed) {
-  const SampleTable table = guessed.kind == config::LayoutKind::ndjson
-                                ? table_of_json(lines)
-                                : table_of_columns(lines, guessed.delimiter, guessed.header);
+  const SampleTable table = table_of(lines, guessed.lines_as);
   std::vector<PlaceLine> places = place_lines(table, guessed);
   const std::size_t n_more =
       places.size() > max_places_shown ? places.size() - max_places_shown : 0;

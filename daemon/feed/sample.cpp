@@ -14,6 +14,7 @@
 #include <cstring>
 #include <memory>
 
+#include "daemon/feed/field_value.h"
 #include "roundel/feed/framer.h"
 
 namespace roundel::feed {
@@ -24,6 +25,9 @@ using Clock = std::chrono::steady_clock;
 
 namespace {
 
+// Enough of documents that are long: a sample is to be looked at in a second.
+constexpr std::size_t max_sample_bytes = 4 << 20;
+
 // What has arrived, as lines and as a judgement whether it is text at all.
 class Collector {
  public:
@@ -32,25 +36,34 @@ class Collector {
   void feed(std::string_view bytes) {
     n_bytes_ += bytes.size();
     binary_ = binary_ || is_binary(bytes);
+    if (head_.empty()) head_ = bytes.substr(0, 1000);
     framer_.feed(bytes, [this](std::string_view line) { keep(line); });
   }
   // A file's last line needs no end; a connection's may have been cut.
   void finish() {
     framer_.finish([this](std::string_view line) { keep(line); });
   }
-  bool is_full() const { return binary_ || lines_.size() >= max_lines_; }
+  bool is_full() const {
+    return binary_ || lines_.size() >= max_lines_ || n_bytes_ >= max_sample_bytes;
+  }
   std::size_t n_bytes() const { return n_bytes_; }
 
   Result<Sample> take(const std::string& where) {
     if (binary_)
       return fail(Errc::malformed, "sends binary data, not lines of text", where,
                   "use the receiver's text output");
-    if (lines_.empty())
-      return fail(Errc::malformed,
-                  framer_.too_long() > 0
-                      ? fmt::format("no line is shorter than {} bytes", max_line_bytes)
-                      : fmt::format("{} bytes arrived, but no whole line", n_bytes_),
-                  where, "lines must end in LF or CR LF");
+    if (lines_.empty()) {
+      const bool is_json = trimmed(head_).starts_with('{') || trimmed(head_).starts_with('[');
+      return fail(
+          Errc::malformed,
+          is_json ? fmt::format("{} bytes arrived, JSON documents without line ends", n_bytes_)
+          : framer_.too_long() > 0
+              ? fmt::format("no line is shorter than {} bytes", config::most_line_bytes)
+              : fmt::format("{} bytes arrived, but no whole line", n_bytes_),
+          where,
+          is_json ? "each document must end in a line end, or it can't be told from the next"
+                  : "lines must end in LF or CR LF");
+    }
     Sample sample;
     sample.lines = std::move(lines_);
     sample.n_too_long = framer_.too_long();
@@ -63,7 +76,8 @@ class Collector {
   }
 
   std::size_t max_lines_;
-  LineFramer framer_;
+  LineFramer framer_{config::most_line_bytes};
+  std::string head_;
   std::vector<std::string> lines_;
   std::size_t n_bytes_ = 0;
   bool binary_ = false;

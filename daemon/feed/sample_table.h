@@ -29,18 +29,22 @@ struct SampleTable {
   std::vector<Place> places;
   std::vector<std::vector<SampleValue>> rows;  ///< each of places.size()
   std::size_t n_unreadable = 0;                ///< lines that aren't of this kind
+  bool is_pairs = false;
 
   const SampleValue& at(std::size_t row, std::size_t place) const { return rows[row][place]; }
-  /// "column 7", "column 7 (lat)" or "/position/lat".
+  /// "column 7", "column 7 (lat)", "/position/lat", "/time (outside)", or a key.
   std::string describe(std::size_t place) const;
 };
 
 /// What can stand in a TOML file.
 bool is_utf8(std::string_view text);
 
-/// With a header, fields are addressed by its names where they are unique, else by number.
-SampleTable table_of_columns(std::span<const std::string> lines, char delimiter, bool header);
-/// Values within nested objects and arrays stand at their pointers; containers themselves don't.
-SampleTable table_of_json(std::span<const std::string> lines);
+/// The values of a sample, by what a layout says of lines: kind, delimiter, each, decimal comma;
+/// its fields don't count. With a header, columns are addressed by its names where they are unique,
+/// else by number. In JSON, values within nested objects and arrays stand at their pointers;
+/// containers themselves don't, except lists of words. With `each` an element is a row.
+SampleTable table_of(std::span<const std::string> lines, const config::Layout& how);
+/// The pointer to the array that holds most objects and arrays, over all documents.
+std::optional<std::string> longest_list(std::span<const std::string> lines);
 
 }  // namespace roundel::feed

@@ -46,7 +46,7 @@ void count_number(Traits& traits, const SampleValue& value) {
   ++traits.n_numbers;
   traits.n_negative += number < 0;
   traits.n_positive += number > 0;
-  const std::size_t point = value.text.find('.');
+  const std::size_t point = value.text.find_first_of(".,");
   const std::size_t n_decimals = point == std::string::npos ? 0 : value.text.size() - point - 1;
   traits.n_decimals += n_decimals > 0;
   traits.n_fine += n_decimals >= 3;
@@ -65,11 +65,17 @@ void count_text(Traits& traits, const std::string& text) {
     ++traits.n_hex;
     traits.n_hex_letters += !std::all_of(digits.begin(), digits.end(), is_digit);
   }
+  traits.n_marked_hex += text.size() == 7 && std::ispunct(static_cast<unsigned char>(text[0])) &&
+                         std::all_of(text.begin() + 1, text.end(), is_hex);
   traits.n_octal += text.size() == 4 && std::all_of(text.begin(), text.end(),
                                                     [](char c) { return c >= '0' && c <= '7'; });
   traits.n_dates += is_date(text);
   traits.n_times_of_day += has_shape(text, "99:99:99");
-  traits.n_instants += text.size() > 10 && has_shape(text, "9999-99-99") && parse_time(text);
+  if (text.size() > 10 && has_shape(text, "9999-99-99")) {
+    const bool has_offset = parse_time(text).has_value();
+    traits.n_instants += has_offset;
+    traits.n_local += !has_offset && parse_time(text + "Z");
+  }
   const std::size_t comma = text.find(',');
   if (comma != std::string::npos && comma > 0 && comma + 1 < text.size())
     traits.n_decimal_commas += std::all_of(
@@ -98,6 +104,7 @@ Traits traits_of(const SampleTable& table, std::size_t place, const Rows& rows) 
     else if (traits.texts.size() < max_texts)
       traits.texts.emplace(value.text, 1);
     if (value.kind == FieldValue::Kind::text) count_text(traits, value.text);
+    traits.n_addresses += address_of(value).has_value();
   }
   traits.n_distinct = distinct.size();
   return traits;
@@ -142,6 +149,7 @@ TimeKind time_kind(const Traits& traits) {
   constexpr double of_one_kind = 0.98;
   if (traits.n_present == 0) return TimeKind::none;
   if (traits.share(traits.n_instants) >= of_one_kind) return TimeKind::instants;
+  if (traits.share(traits.n_local) >= of_one_kind) return TimeKind::local;
   if (traits.share(traits.n_numbers) < of_one_kind) return TimeKind::none;
   const auto within = [&](double unit) {
     return traits.min >= year_2000_s * unit && traits.max <= year_2100_s * unit;
@@ -152,8 +160,9 @@ TimeKind time_kind(const Traits& traits) {
 }
 
 std::optional<double> time_s(const SampleValue& value, TimeKind kind) {
-  if (kind == TimeKind::instants) {
-    if (const auto time = parse_time(value.text)) return *time;
+  if (kind == TimeKind::instants || kind == TimeKind::local) {
+    if (const auto time = parse_time(value.text + (kind == TimeKind::local ? "Z" : "")))
+      return *time;
     return std::nullopt;
   }
   if (kind == TimeKind::none || !value.number) return std::nullopt;

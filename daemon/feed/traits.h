@@ -28,9 +28,12 @@ struct Traits {
   std::size_t n_steps_of_25ft_in_m = 0;  ///< metres that are a multiple of 25 ft, to their rounding
   std::size_t n_hex = 0;                 ///< six hex digits, with or without 0x
   std::size_t n_hex_letters = 0;         ///< of these, with a letter among the digits
+  std::size_t n_marked_hex = 0;          ///< six hex digits behind another sign
+  std::size_t n_addresses = 0;           ///< whatever reads as a 24-bit address
   std::size_t n_octal = 0;               ///< four digits 0 to 7
   std::size_t n_flags = 0;               ///< true, 0, -1, N and the like
   std::size_t n_instants = 0;            ///< RFC 3339 with time and offset
+  std::size_t n_local = 0;               ///< the same without the offset
   std::size_t n_dates = 0, n_times_of_day = 0;  ///< of which neither is an instant
   std::size_t n_decimal_commas = 0;
   std::map<std::string, std::size_t> texts;  ///< that are no numbers, with how often (at most 64)
@@ -48,7 +51,7 @@ std::vector<std::string> words_of(std::string_view label);
 /// Whether any of the words is among those given.
 bool any_word(const std::vector<std::string>& words, std::initializer_list<std::string_view> of);
 
-enum class TimeKind { none, seconds, milliseconds, instants };
+enum class TimeKind { none, seconds, milliseconds, instants, local };
 /// How times at this place are written, by its values; none where they aren't points in time
 /// between 2000 and 2100.
 TimeKind time_kind(const Traits& traits);

@@ -43,8 +43,8 @@ TEST(Allocation, ACommonLineTakesNone) {
        R"({"time":1764000000.125,"address":"4b1617","latitude":52.31245,"longitude":19.81245,)"
        R"("altitude_ft":36000,"signal_dbfs":-21.3})"},
       {"columns", text, "1764000000.125,P,4b1617,36000,52.31245,19.81245,-21.3"},
-      {"nested JSON", pointers("/aircraft/icao", "/position/latitude", "/position/longitude"),
-       R"({"aircraft":{"icao":"4b1617"},"position":{"latitude":52.31245,"longitude":19.81245}})"},
+      {"nested JSON", pointers("/aircraft/code", "/position/latitude", "/position/longitude"),
+       R"({"aircraft":{"code":"4b1617"},"position":{"latitude":52.31245,"longitude":19.81245}})"},
       {"a line of another kind", text, "1764000000.125,S,4b1617,36000,,,"},
   };
   for (const FeedRow& row : rows) {

@@ -81,12 +81,12 @@ std::vector<ShapeRow> shape_rows() {
        {},
        [](const Fix& f) {
          return fmt::format(
-             R"({{"rx":{{"when":{:.0f},"rssi":{:.1f}}},"plane":{{"icao":"{:06X}"}},)"
+             R"({{"rx":{{"when":{:.0f},"rssi":{:.1f}}},"plane":{{"airframe":"{:06X}"}},)"
              R"("point":{{"type":"Point","coordinates":[{:.5f},{:.5f}]}},"altM":{:.1f},"gnd":{}}})",
              f.time_s * 1000, f.signal_dbfs, f.address, f.longitude_deg, f.latitude_deg,
              f.altitude_ft * 0.3048, f.on_ground);
        },
-       with(pointers("/plane/icao", "/point/coordinates/1", "/point/coordinates/0"),
+       with(pointers("/plane/airframe", "/point/coordinates/1", "/point/coordinates/0"),
             [](config::Layout& l) {
               l.time = at("/rx/when");
               l.time_unit = config::TimeUnit::milliseconds;
@@ -118,13 +118,13 @@ std::vector<ShapeRow> shape_rows() {
                   with(columns(1, 1, 1),
                        [](config::Layout& l) {
                          l.header = true;
-                         l.address = at("icao");
+                         l.address = at("airframe");
                          l.latitude = at("lat");
                          l.longitude = at("lon");
                          l.altitude = at("pressure_height");
                          l.time = at("utc");
                        }),
-                  {"lon,lat,icao,true_height,pressure_height,utc"}});
+                  {"lon,lat,airframe,true_height,pressure_height,utc"}});
   rows.push_back({"longitude first beyond 90",
                   {.latitude_deg = 35.0, .longitude_deg = 139.0},
                   [](const Fix& f) {
@@ -342,7 +342,7 @@ std::vector<HopelessRow> hopeless_rows() {
       {"JSON without positions",
        traffic_lines({},
                      [](const Fix& f) {
-                       return fmt::format(R"({{"icao":"{:06x}","speed":{:.1f}}})", f.address,
+                       return fmt::format(R"({{"airframe":"{:06x}","speed":{:.1f}}})", f.address,
                                           f.speed_kn);
                      }),
        "no two places hold latitude and longitude"},
@@ -353,16 +353,6 @@ std::vector<HopelessRow> hopeless_rows() {
                                           f.latitude_deg, f.longitude_deg);
                      }),
        "no place holds 24-bit addresses"},
-      {"decimal commas",
-       traffic_lines({},
-                     [](const Fix& f) {
-                       std::string line = fmt::format("{:06x};{:.5f};{:.5f}", f.address,
-                                                      f.latitude_deg, f.longitude_deg);
-                       for (char& c : line)
-                         if (c == '.') c = ',';
-                       return line;
-                     }),
-       "decimal commas"},
       {"degrees and minutes",
        traffic_lines({},
                      [](const Fix& f) {
@@ -420,8 +410,16 @@ TEST(Guesser, SaysWhatItCannotTell) {
          return fmt::format("{},{},{:06x},{:.5f},{:.5f}", time.substr(0, 10), time.substr(11, 12),
                             f.address, f.latitude_deg, f.longitude_deg);
        },
+       "zone",
+       "the times lack their offset from UTC, and UTC was taken"},
+      {"a date of which day and month can't be told",
+       {},
+       [](const Fix& f) {
+         return fmt::format("11/12/2025,{},{:06x},{:.5f},{:.5f}", rfc3339(f.time_s).substr(11, 12),
+                            f.address, f.latitude_deg, f.longitude_deg);
+       },
        nullptr,
-       "date and time of day stand apart, in column 1 and column 2: these can't be read"},
+       "column 1 holds dates in which day and month can't be told apart"},
       {"time of day only",
        {},
        [](const Fix& f) {
@@ -463,7 +461,7 @@ TEST(Guesser, SaysWhatItCannotTell) {
       {"flight levels",
        {},
        [](const Fix& f) {
-         return fmt::format(R"({{"icao":"{:06x}","lat":{:.5f},"lon":{:.5f},"flightLevel":{}}})",
+         return fmt::format(R"({{"airframe":"{:06x}","lat":{:.5f},"lon":{:.5f},"flightLevel":{}}})",
                             f.address, f.latitude_deg, f.longitude_deg, f.altitude_ft / 100);
        },
        nullptr,
@@ -471,7 +469,7 @@ TEST(Guesser, SaysWhatItCannotTell) {
       {"signal in other units",
        {},
        [](const Fix& f) {
-         return fmt::format(R"({{"icao":"{:06x}","lat":{:.5f},"lon":{:.5f},"signal":{}}})",
+         return fmt::format(R"({{"airframe":"{:06x}","lat":{:.5f},"lon":{:.5f},"signal":{}}})",
                             f.address, f.latitude_deg, f.longitude_deg,
                             static_cast<int>(f.signal_dbfs) + 120);
        },
@@ -488,7 +486,7 @@ TEST(Guesser, SaysWhatItCannotTell) {
       {"the opposite of an on-ground flag",
        {},
        [](const Fix& f) {
-         return fmt::format(R"({{"icao":"{:06x}","lat":{:.5f},"lon":{:.5f},"airborne":true}})",
+         return fmt::format(R"({{"airframe":"{:06x}","lat":{:.5f},"lon":{:.5f},"airborne":true}})",
                             f.address, f.latitude_deg, f.longitude_deg);
        },
        nullptr,
@@ -496,8 +494,8 @@ TEST(Guesser, SaysWhatItCannotTell) {
       {"an altitude of unknown unit",
        {},
        [](const Fix& f) {
-         return fmt::format(R"({{"icao":"{:06x}","lat":{:.5f},"lon":{:.5f},"alt":{}}})", f.address,
-                            f.latitude_deg, f.longitude_deg, f.altitude_ft / 7 + 3);
+         return fmt::format(R"({{"airframe":"{:06x}","lat":{:.5f},"lon":{:.5f},"alt":{}}})",
+                            f.address, f.latitude_deg, f.longitude_deg, f.altitude_ft / 7 + 3);
        },
        "altitude_ft",
        "the unit of /alt can't be told"},

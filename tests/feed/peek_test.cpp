@@ -58,11 +58,11 @@ TEST(Peek, LayoutOnlyIsTheTableAlone) {
 
 TEST(Peek, NamesPlacesOfJsonByPointer) {
   const std::vector<std::string> lines = traffic_lines({}, [](const Fix& f) {
-    return fmt::format(R"({{"a":{{"icao":"{:06x}"}},"lat":{:.5f},"lon":{:.5f}}})", f.address,
+    return fmt::format(R"({{"a":{{"code":"{:06x}"}},"lat":{:.5f},"lon":{:.5f}}})", f.address,
                        f.latitude_deg, f.longitude_deg);
   });
   const std::string text = peek(lines, guess_layout(lines), {.source = "sample.json"});
-  EXPECT_THAT(text, HasSubstr("  /a/icao   100%  address    "));
+  EXPECT_THAT(text, HasSubstr("  /a/code   100%  address    "));
   EXPECT_THAT(text, HasSubstr("sample.json: 400 lines\n"));
 }
 
@@ -90,7 +90,7 @@ TEST(Peek, LetsNoControlCharacterReachTheTerminal) {
     return fmt::format("{:06x},{:.5f},{:.5f},\x1b[2J\x07{},\xFF\xFE", f.address, f.latitude_deg,
                        f.longitude_deg, f.n % 2);
   });
-  lines.insert(lines.begin(), "icao,lat\x1b[31m,lon,note,\x1b]0;title\x07");
+  lines.insert(lines.begin(), "code,lat\x1b[31m,lon,note,\x1b]0;title\x07");
   const std::string text = peek(lines, guess_layout(lines), {.source = "\x1b[1mfeed"});
   for (const char c : text)
     EXPECT_TRUE(c == '\n' || static_cast<unsigned char>(c) >= 0x20) << static_cast<int>(c);

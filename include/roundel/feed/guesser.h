@@ -24,10 +24,8 @@ struct Guess {
 std::string_view confidence_word(double confidence);
 
 struct GuessedLayout {
-  /// What the lines are made of, known even where the fields aren't.
-  config::LayoutKind kind = config::LayoutKind::columns;
-  char delimiter = ',';
-  bool header = false;
+  /// What the lines are made of, known even where the fields aren't: a layout without its fields.
+  config::Layout lines_as{};
 
   /// Present if address, latitude and longitude were found and at least one line of the sample can
   /// be read with it.
@@ -41,7 +39,8 @@ struct GuessedLayout {
 };
 
 /// Guesses from the values, helped by names where there are any (a header, JSON keys).
-/// Tries JSON objects and arrays, then columns by comma, semicolon, tab, pipe and space.
+/// Tries JSON objects and arrays, one report each or many; keys with values; then columns by comma,
+/// semicolon, tab, pipe and space.
 ///
 /// The position is a pair of places with decimal degrees that move, from line to line of one
 /// address, no faster than aircraft do; altitude comes in steps of 25 ft; and so on: each guess
