@@ -116,23 +116,20 @@ std::vector<Shape> shapes() {
                  "kind = \"ndjson\"\neach = \"\"\naddress = \"/0\"\nlatitude = \"/1\"\n"
                  "longitude = \"/2\"\ntime = \"/4\"\naltitude_ft = \"/3\"\n",
                  ""});
-  out.push_back(
-      {"snapshots with the age of each position, and of each message",
-       snapshots(in_document,
-                 [](const Fix& f, double age_s) {
-                   return fmt::format(
-                       R"({{"plane":"{:06x}","north":{:.5f},"east":{:.5f},"up":{},)"
-                       R"("fix_age":{:.1f},"any_age":{:.1f}}})",
-                       f.address, f.latitude_deg, f.longitude_deg,
-                       f.on_ground ? "\"ground\"" : fmt::format("{}", f.altitude_ft), age_s,
-                       std::fmod(age_s, 0.7));
-                 }),
-       "kind = \"ndjson\"\neach = \"/seen\"\n" + object_fields +
-           "time = { outside = \"/now\" }\nage_s = \"/fix_age\"\naltitude_ft = \"/up\"\n",
-       "",
-       0});
-  out.push_back({"flags that list computed fields",
-                 each_line([](const Fix& f) {
+  out.push_back({"snapshots with the age of each position, and of each message",
+                 snapshots(in_document,
+                           [](const Fix& f, double age_s) {
+                             return fmt::format(
+                                 R"({{"plane":"{:06x}","north":{:.5f},"east":{:.5f},"up":{},)"
+                                 R"("fix_age":{:.1f},"any_age":{:.1f}}})",
+                                 f.address, f.latitude_deg, f.longitude_deg,
+                                 f.on_ground ? "\"ground\"" : fmt::format("{}", f.altitude_ft),
+                                 age_s, std::fmod(age_s, 0.7));
+                           }),
+                 "kind = \"ndjson\"\neach = \"/seen\"\n" + object_fields +
+                     "time = { outside = \"/now\" }\nage_s = \"/fix_age\"\naltitude_ft = \"/up\"\n",
+                 "", false});
+  out.push_back({"flags that list computed fields", each_line([](const Fix& f) {
                    return fmt::format(
                        R"({{"t":{:.2f},"plane":"{:06x}","north":{:.5f},"east":{:.5f},"up":{},)"
                        R"("computed":[{}]}})",
@@ -144,10 +141,8 @@ std::vector<Shape> shapes() {
                  "kind = \"ndjson\"\n" + object_fields +
                      "time = \"/t\"\naltitude_ft = \"/up\"\n"
                      "keep = [{ pointer = \"/computed\", lacks = [\"east\", \"north\"] }]\n",
-                 "/computed lists fields by name, the position's among them",
-                 0});
-  out.push_back({"a mark on some lines that they came over a network",
-                 each_line([](const Fix& f) {
+                 "/computed lists fields by name, the position's among them", false});
+  out.push_back({"a mark on some lines that they came over a network", each_line([](const Fix& f) {
                    return fmt::format(
                        R"({{"t":{:.2f},"plane":"{:06x}","north":{:.5f},"east":{:.5f},"up":{}{}}})",
                        f.time_s, f.address, f.latitude_deg, f.longitude_deg, f.altitude_ft,
@@ -156,8 +151,7 @@ std::vector<Shape> shapes() {
                  "kind = \"ndjson\"\n" + object_fields +
                      "time = \"/t\"\naltitude_ft = \"/up\"\n"
                      "keep = [{ pointer = \"/network\", absent = true }]\n",
-                 "/network seems to mark positions that were computed",
-                 0});
+                 "/network seems to mark positions that were computed", false});
   out.push_back({"addresses that were made up on the ground among others",
                  each_line([](const Fix& f) {
                    return fmt::format("{:.2f},{}{:06x},{:.5f},{:.5f},{}", f.time_s,
@@ -166,17 +160,16 @@ std::vector<Shape> shapes() {
                  }),
                  "kind = \"columns\"\ndelimiter = \",\"\naddress = 2\nlatitude = 3\nlongitude = 4\n"
                  "time = 1\naltitude_ft = 5\n",
-                 "which are no 24-bit ones",
-                 0});
+                 "which are no 24-bit ones", false});
   const std::string pair_fields =
       "address = \"plane\"\nlatitude = \"north\"\nlongitude = \"east\"\n"
       "time = \"when\"\naltitude_ft = \"up\"\n";
   const auto pairs = [](const Fix& f, std::string_view delimiter, std::string_view between) {
-    std::vector<std::string> parts{
-        fmt::format("plane{}{:06x}", between, f.address),
-        fmt::format("north{}{:.5f}", between, f.latitude_deg),
-        fmt::format("east{}{:.5f}", between, f.longitude_deg),
-        fmt::format("up{}{}", between, f.altitude_ft), fmt::format("when{}{:.2f}", between, f.time_s)};
+    std::vector<std::string> parts{fmt::format("plane{}{:06x}", between, f.address),
+                                   fmt::format("north{}{:.5f}", between, f.latitude_deg),
+                                   fmt::format("east{}{:.5f}", between, f.longitude_deg),
+                                   fmt::format("up{}{}", between, f.altitude_ft),
+                                   fmt::format("when{}{:.2f}", between, f.time_s)};
     if (f.n % 3 == 0) parts.push_back(fmt::format("speed{}{:.1f}", between, f.speed_kn));
     std::rotate(parts.begin(), parts.begin() + f.n % 5, parts.end());
     return fmt::format("{}", fmt::join(parts, delimiter));
@@ -187,20 +180,17 @@ std::vector<Shape> shapes() {
   out.push_back({"keys and values by turns, in any order, with tabs",
                  each_line([&](const Fix& f) { return pairs(f, "\t", "\t"); }),
                  "kind = \"pairs\"\ndelimiter = \"\\t\"\nbetween = \"\\t\"\n" + pair_fields, ""});
-  out.push_back({"decimal commas, and date and time of day apart",
-                 each_line([](const Fix& f) {
-                   return fmt::format("{};{};{:06X};{};{}", date(f.time_s), clock(f.time_s),
-                                      f.address,
-                                      commas(fmt::format("{:.5f};{:.5f}", f.latitude_deg,
-                                                         f.longitude_deg)),
-                                      f.altitude_ft);
+  out.push_back({"decimal commas, and date and time of day apart", each_line([](const Fix& f) {
+                   return fmt::format(
+                       "{};{};{:06X};{};{}", date(f.time_s), clock(f.time_s), f.address,
+                       commas(fmt::format("{:.5f};{:.5f}", f.latitude_deg, f.longitude_deg)),
+                       f.altitude_ft);
                  }),
                  "kind = \"columns\"\ndelimiter = \";\"\ndecimal = \",\"\naddress = 3\n"
                  "latitude = 4\nlongitude = 5\ndate = 1\ntime = 2\nzone = \"UTC\"\n"
                  "altitude_ft = 6\n",
                  "the times lack their offset from UTC"});
-  out.push_back({"times without an offset",
-                 each_line([](const Fix& f) {
+  out.push_back({"times without an offset", each_line([](const Fix& f) {
                    return fmt::format("{} {},{:06x},{:.5f},{:.5f},{}", date(f.time_s),
                                       clock(f.time_s), f.address, f.latitude_deg, f.longitude_deg,
                                       f.altitude_ft);
@@ -208,8 +198,7 @@ std::vector<Shape> shapes() {
                  "kind = \"columns\"\ndelimiter = \",\"\naddress = 2\nlatitude = 3\nlongitude = 4\n"
                  "time = 1\nzone = \"UTC\"\naltitude_ft = 5\n",
                  "the times lack their offset from UTC"});
-  out.push_back({"addresses as whole numbers, without a telling name",
-                 each_line([](const Fix& f) {
+  out.push_back({"addresses as whole numbers, without a telling name", each_line([](const Fix& f) {
                    return fmt::format(R"({{"a":{},"b":{:.5f},"c":{:.5f},"d":{},"e":{:.2f}}})",
                                       f.address, f.latitude_deg, f.longitude_deg, f.altitude_ft,
                                       f.time_s);
@@ -217,12 +206,13 @@ std::vector<Shape> shapes() {
                  "kind = \"ndjson\"\naddress = \"/a\"\nlatitude = \"/b\"\nlongitude = \"/c\"\n"
                  "time = \"/e\"\naltitude_ft = \"/d\"\n",
                  "could each be the latitude"});
-  out.push_back({"documents written over several lines",
-                 pretty(documents(in_document, object)), "",
+  out.push_back({"documents written over several lines", pretty(documents(in_document, object)), "",
                  "written over several lines"});
   std::string joined;
   for (const std::string& line : each_line(object)) joined += line;
-  out.push_back({"documents without anything between", {joined}, "",
+  out.push_back({"documents without anything between",
+                 {joined},
+                 "",
                  "several JSON documents stand on one line"});
   return out;
 }

@@ -13,9 +13,9 @@ namespace roundel::feed {
 struct Shape {
   const char* name;
   std::vector<std::string> lines;
-  std::string table;    ///< the [layout] table without its first line; empty where there is none
-  std::string doubt;    ///< a part of what must be said; empty: nothing is asked for
-  double n_of_fixes = 1;  ///< share of the fixes that the layout reads
+  std::string table;       ///< the [layout] table without its first line; empty where there is none
+  std::string doubt;       ///< a part of what must be said; empty: nothing is asked for
+  bool reads_all = true;   ///< each fix once; else some not at all, or several times
   double step_deg = 1e-5;  ///< to which positions are printed
 };
 
